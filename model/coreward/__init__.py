@@ -1,0 +1,59 @@
+"""Coreward: understand and foresee the slow cooking of large pieces of meat.
+
+The public interface; see DEVELOPERS.md for the layers behind it. Names are
+loaded when first used, so that ``import coreward`` stays quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_PUBLIC = {
+    "Slab": "coreward.physics.body",
+    "Cylinder": "coreward.physics.body",
+    "Sphere": "coreward.physics.body",
+    "meat": "coreward.physics.meat",
+    "constant_material": "coreward.physics.meat",
+    "Material": "coreward.physics.meat",
+    "Piece": "coreward.cook.stages",
+    "Surroundings": "coreward.cook.stages",
+    "Stage": "coreward.cook.stages",
+    "simulate": "coreward.cook.simulate",
+    "Result": "coreward.cook.result",
+    "dew_point": "coreward.physics.air",
+    "wet_bulb": "coreward.physics.air",
+    "relative_humidity": "coreward.physics.air",
+    "vapour_pressure": "coreward.physics.air",
+    "pressure_at_altitude": "coreward.physics.air",
+    "wet_surface_temperature": "coreward.physics.exchange",
+    "equivalent_minutes": "coreward.physics.lethality",
+    "log_reduction": "coreward.physics.lethality",
+    "load_kinetics": "coreward.physics.lethality",
+    "kinetics_names": "coreward.physics.lethality",
+    "read_log": "coreward.logs.read",
+    "explain": "coreward.questions.explain",
+    "review": "coreward.questions.review",
+    "verdict": "coreward.questions.verdict",
+    "CorewardError": "coreward.errors",
+    "InputError": "coreward.errors",
+    "LogError": "coreward.errors",
+    "OutOfRangeError": "coreward.errors",
+    "TableError": "coreward.errors",
+}
+
+__all__ = ["__version__", *sorted(_PUBLIC)]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _PUBLIC:
+        value = getattr(import_module(_PUBLIC[name]), name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"coreward has no {name!r}; it offers {', '.join(sorted(_PUBLIC))}")
+
+
+def __dir__() -> list[str]:
+    return sorted(set(globals()) | set(_PUBLIC))

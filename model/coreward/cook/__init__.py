@@ -1,0 +1,1 @@
+"""Cooks: a piece, its stages, and what comes of them."""

@@ -1,0 +1,152 @@
+"""What comes out of a cook."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.cook.stages import Piece, Stage
+from coreward.physics.body import Mesh
+from coreward.physics.statement import SurfaceConditions
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Balance:
+    """How well energy and water close, relative to what crossed the surface."""
+
+    energy: float
+    water: float
+
+
+@dataclass(frozen=True)
+class StageRecord:
+    """One stage as it was computed."""
+
+    label: str
+    begin_s: float
+    end_s: float
+    wrap: str
+    conditions: SurfaceConditions
+    reached: bool | None
+    steps: int
+
+
+@dataclass(frozen=True)
+class Result:
+    """A computed cook. Rows are times, columns are nodes from core to surface.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (times,)
+        Strictly increasing. [s]
+    core_c, surface_c, mean_c : ndarray, shape (times,)
+        [°C]
+    mass_loss_fraction : ndarray, shape (times,)
+        Of the raw mass: evaporated, dripped, kept as juice in a wrap, and
+        rendered fat. Negative while condensate outweighs loss.
+    evaporated_fraction, dripped_fraction, rendered_fat_fraction : ndarray
+        Its parts, of the raw mass; juice held by the wrap is the rest.
+    surface_water_activity : ndarray, shape (times,)
+    position_m : ndarray, shape (cells,)
+        Distance from the core, raw piece. [m]
+    temperature_c : ndarray, shape (times, cells)
+    water : ndarray, shape (times, cells)
+        kg water per kg dry fat-free solids.
+    film : ndarray, shape (times,)
+        Free water on the surface. [kg/m²]
+    highest_c : ndarray, shape (times, cells)
+    environment : ndarray, shape (times, 4)
+        Air and wall [°C], vapour pressure [Pa], convective coefficient [W/(m² K)].
+    surface : dict of ndarray
+        Fluxes at the surface, see ``coreward.physics.history.COLUMNS``.
+    stage_index : ndarray of int, shape (times,)
+    balance : Balance
+    final_size_m : float
+        Size after shrinking, all directions alike. [m]
+    """
+
+    piece: Piece
+    stages: tuple[Stage, ...]
+    records: tuple[StageRecord, ...]
+    mesh: Mesh
+    engine: str
+    tolerance: float
+    time_s: Floats
+    core_c: Floats
+    surface_c: Floats
+    mean_c: Floats
+    mass_loss_fraction: Floats
+    evaporated_fraction: Floats
+    dripped_fraction: Floats
+    rendered_fat_fraction: Floats
+    surface_water_activity: Floats
+    position_m: Floats
+    temperature_c: Floats
+    water: Floats
+    film: Floats
+    highest_c: Floats
+    environment: Floats
+    surface: dict[str, Floats]
+    stage_index: NDArray[np.int64]
+    balance: Balance
+    final_size_m: float
+    warnings: tuple[str, ...] = ()
+    step_time_s: Floats = field(default_factory=lambda: np.empty(0))
+
+    @property
+    def duration_s(self) -> float:
+        """Whole length of the cook. [s]."""
+        return float(self.time_s[-1])
+
+    def time_at_core(self, temperature_c: float) -> float | None:
+        """First time at which the core has this temperature, or None. [s]."""
+        above = self.core_c >= temperature_c
+        if not above.any():
+            return None
+        i = int(np.argmax(above))
+        if i == 0:
+            return 0.0
+        a, b = self.core_c[i - 1], self.core_c[i]
+        f = (temperature_c - a) / (b - a)
+        return float(self.time_s[i - 1] + f * (self.time_s[i] - self.time_s[i - 1]))
+
+    @property
+    def sources(self) -> tuple[tables.Source, ...]:
+        """Every source whose numbers this result stands on."""
+        keys = set(self.piece.material.sources)
+        for stage in self.stages:
+            wrap = stage.wrap_set()
+            keys |= {wrap.record(name).source for name in wrap}
+        return tuple(tables.source(key) for key in sorted(keys))
+
+    def to_csv(self, path: str | Path) -> Path:
+        """Write the curves as plain CSV, SI and °C, one row per time.
+
+        Returns
+        -------
+        Path
+        """
+        columns = {
+            "time_s": self.time_s,
+            "air_c": self.environment[:, 0],
+            "core_c": self.core_c,
+            "mean_c": self.mean_c,
+            "surface_c": self.surface_c,
+            "mass_loss_fraction": self.mass_loss_fraction,
+            "surface_water_activity": self.surface_water_activity,
+        }
+        target = Path(path)
+        with target.open("w", newline="", encoding="utf-8") as f:
+            f.write("# Computed by Coreward: a model result, not a measurement.\n")
+            writer = csv.writer(f)
+            writer.writerow(columns)
+            for row in zip(*columns.values(), strict=True):
+                writer.writerow([f"{value:.6g}" for value in row])
+        return target

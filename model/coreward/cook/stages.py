@@ -1,0 +1,301 @@
+"""What goes into a cook: the piece, its surroundings, the stages."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.errors import InputError
+from coreward.physics.air import pressure_at_altitude
+from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.meat import Material
+from coreward.physics.water import saturation_pressure, saturation_temperature
+
+Floats = NDArray[np.float64]
+Series = float | tuple[Sequence[float] | Floats, Sequence[float] | Floats]
+
+AIR_RANGE_C = (-10.0, 300.0)
+# Meat starts to freeze near -1 °C (table of freezing points in the sources
+# note, -1.7 to -2.8 °C); ice is not in the statement.
+MEAT_START_RANGE_C = (-1.0, 100.0)
+SOLID_START_RANGE_C = (-200.0, 1000.0)
+SOLID_AIR_RANGE_C = (-200.0, 1000.0)
+PRESSURE_RANGE_PA = (60e3, 105e3)
+HEAT_TRANSFER_RANGE = (0.0, 1e5)
+LONGEST_STAGE_S = 96 * 3600.0
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A piece of one material and simple shape, at one temperature.
+
+    Parameters
+    ----------
+    shape : Slab, Cylinder or Sphere
+    material : Material
+        From :func:`coreward.meat` or :func:`coreward.constant_material`.
+    start_c : float
+        Temperature throughout, at the start. [°C]
+    """
+
+    shape: Shape
+    material: Material
+    start_c: float
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.shape, (Slab, Cylinder, Sphere)):
+            raise InputError(
+                f"The shape must be a Slab, Cylinder or Sphere; it is {self.shape!r}."
+            )
+        if not isinstance(self.material, Material):
+            raise InputError(
+                "The material must come from coreward.meat(...) or "
+                f"coreward.constant_material(...); it is {self.material!r}."
+            )
+        low, high = MEAT_START_RANGE_C if self.material.moist else SOLID_START_RANGE_C
+        if not math.isfinite(self.start_c) or not low <= self.start_c <= high:
+            more = (
+                " Frozen meat is outside the model: thaw it first."
+                if self.start_c < low
+                else ""
+            )
+            raise InputError(
+                f"The start temperature must lie between {low:g} and {high:g} °C; it is "
+                f"{self.start_c:g} °C.{more}"
+            )
+
+
+@dataclass(frozen=True)
+class TimeSeries:
+    """A quantity against time since the start of its stage; linear between."""
+
+    time_s: Floats
+    value: Floats
+
+    def at(self, time_s: Floats) -> Floats:
+        """Value at the given times; the ends are held."""
+        return np.interp(time_s, self.time_s, self.value)
+
+
+def _series(what: str, given: object, low: float, high: float, unit: str) -> TimeSeries:
+    """Check a number or a (time, value) pair once, at the edge."""
+    if isinstance(given, TimeSeries):
+        return given
+    if isinstance(given, tuple):
+        if len(given) != 2:
+            raise InputError(
+                f"The {what} as a time series must be a pair (time_s, values); it has "
+                f"{len(given)} parts."
+            )
+        try:
+            time = np.array(given[0], dtype=float)
+            value = np.array(given[1], dtype=float)
+        except (TypeError, ValueError):
+            raise InputError(f"The {what} as a time series must hold numbers only.") from None
+        if time.ndim != 1 or time.shape != value.shape or len(time) < 2:
+            raise InputError(
+                f"The {what} as a time series needs as many values as times, two or more; it "
+                f"has {time.size} times and {value.size} values."
+            )
+        bad = np.flatnonzero(~np.isfinite(time) | ~np.isfinite(value))
+        if len(bad):
+            raise InputError(
+                f"The {what} is not a finite number at row {bad[0] + 1} of its time series."
+            )
+        back = np.flatnonzero(np.diff(time) <= 0.0)
+        if len(back):
+            row = int(back[0]) + 2
+            raise InputError(
+                f"The times of the {what} must increase; row {row} ({time[row - 1]:g} s) does "
+                f"not come after row {row - 1} ({time[row - 2]:g} s). Sort the rows and drop "
+                "duplicates."
+            )
+        if time[0] > 0.0:
+            time = np.concatenate(([0.0], time))
+            value = np.concatenate(([value[0]], value))
+    else:
+        try:
+            number = float(given)  # type: ignore[arg-type]
+        except (TypeError, ValueError):
+            raise InputError(
+                f"The {what} must be a number or a pair (time_s, values); it is {given!r}."
+            ) from None
+        if not math.isfinite(number):
+            raise InputError(f"The {what} must be a finite number; it is {number}.")
+        time, value = np.array([0.0]), np.array([number])
+    outside = np.flatnonzero((value < low) | (value > high))
+    if len(outside):
+        where = f" at row {outside[0] + 1} of its time series" if len(value) > 1 else ""
+        raise InputError(
+            f"The {what} must lie between {low:g} and {high:g} {unit}; it is "
+            f"{value[outside[0]]:g} {unit}{where}."
+        )
+    return TimeSeries(time, value)
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What surrounds the piece during a stage. Numbers, or pairs (time_s, values).
+
+    Parameters
+    ----------
+    air_c : float or pair
+        Air temperature. [°C]
+    dew_point_c : float or pair, optional
+        Dew point of the air: how much vapour it holds. [°C] None takes the
+        nominal of the default pit of table ``fire``, or half saturation where
+        the air is colder than that allows.
+    heat_transfer : float or pair, optional
+        Convective coefficient. [W/(m² K)] None computes it from `air_speed`
+        and the shape of the piece.
+    wall_c : float or pair, optional
+        Temperature of the walls that radiate on the piece; the air's if None. [°C]
+    emissivity : float, optional
+        Of the surface of the piece; table ``surface`` if None. 0 switches
+        radiation off. [-]
+    pressure_pa : float
+        Ambient pressure. [Pa]
+    evaporation : bool
+        False shuts the surface to vapour (for teaching and for checks).
+    air_speed : float, optional
+        Along the piece, used when `heat_transfer` is None; table ``fire`` if
+        None. [m/s]
+
+    Raises
+    ------
+    InputError
+        For values outside the valid range, a dew point above the air
+        temperature or at the boiling point, or a time series out of order.
+    """
+
+    air_c: Series
+    dew_point_c: Series | None = None
+    heat_transfer: Series | None = None
+    wall_c: Series | None = None
+    emissivity: float | None = None
+    pressure_pa: float = 101325.0
+    evaporation: bool = True
+    air_speed: float | None = None
+
+    def __post_init__(self) -> None:
+        low, high = PRESSURE_RANGE_PA
+        if not math.isfinite(self.pressure_pa) or not low <= self.pressure_pa <= high:
+            raise InputError(
+                f"The pressure must lie between {low / 1e3:g} and {high / 1e3:g} kPa; it is "
+                f"{self.pressure_pa / 1e3:g} kPa. At sea level it is about 101.3 kPa."
+            )
+        air = _series("air temperature", self.air_c, *SOLID_AIR_RANGE_C, "°C")
+        if self.wall_c is not None:
+            _series("wall temperature", self.wall_c, *SOLID_AIR_RANGE_C, "°C")
+        if self.heat_transfer is not None:
+            _series(
+                "heat transfer coefficient", self.heat_transfer, *HEAT_TRANSFER_RANGE, "W/m²K"
+            )
+        if self.emissivity is not None and not 0.0 <= self.emissivity <= 1.0:
+            raise InputError(
+                f"The emissivity must lie between 0 and 1; it is {self.emissivity}."
+            )
+        if self.air_speed is not None and not 0.0 <= self.air_speed <= 20.0:
+            raise InputError(
+                f"The air speed must lie between 0 and 20 m/s; it is {self.air_speed} m/s."
+            )
+        if self.dew_point_c is not None:
+            boiling = saturation_temperature(self.pressure_pa)
+            raw = _series("dew point", self.dew_point_c, -60.0, 200.0, "°C")
+            if raw.value.max() >= boiling - 0.05:
+                raise InputError(
+                    f"The dew point {raw.value.max():g} °C is at or above boiling "
+                    f"({boiling:.1f} °C at {self.pressure_pa / 1e3:.1f} kPa): that would be "
+                    "pure steam. Give a dew point below it."
+                )
+            if len(raw.value) == 1 and len(air.value) == 1 and raw.value[0] > air.value[0]:
+                raise InputError(
+                    f"The dew point {raw.value[0]:g} °C is above the air temperature "
+                    f"{air.value[0]:g} °C; air cannot hold that much vapour. Lower the dew "
+                    "point or raise the air temperature."
+                )
+
+    def series(self) -> dict[str, TimeSeries]:
+        """Checked time series of air, wall and dew point."""
+        air = _series("air temperature", self.air_c, *SOLID_AIR_RANGE_C, "°C")
+        wall = (
+            air
+            if self.wall_c is None
+            else _series("wall temperature", self.wall_c, *SOLID_AIR_RANGE_C, "°C")
+        )
+        if self.dew_point_c is None:
+            nominal = tables.load("fire")["dew_point_c"]
+            # Half saturation: vapour pressure half that of saturated air.
+            half = [
+                min(nominal, saturation_temperature(0.5 * saturation_pressure(float(a))))
+                if a < 100.0
+                else nominal
+                for a in np.clip(air.value, -40.0, None)
+            ]
+            dew = TimeSeries(air.time_s, np.array(half))
+        else:
+            dew = _series("dew point", self.dew_point_c, -60.0, 200.0, "°C")
+        return {"air_c": air, "wall_c": wall, "dew_point_c": dew}
+
+    @staticmethod
+    def pressure_at(altitude_m: float) -> float:
+        """Ambient pressure of the standard atmosphere at an altitude. [Pa]."""
+        return float(pressure_at_altitude(altitude_m))
+
+
+Wrap = str | tables.ParameterSet | None
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A stretch of the cook in one kind of surroundings.
+
+    Parameters
+    ----------
+    surroundings : Surroundings
+    duration_s : float, optional
+        How long. [s]
+    until_core_c : float, optional
+        Or until the core has this temperature (from below if it is colder
+        now, from above if hotter). With both, whichever comes first. [°C]
+    wrap : str, ParameterSet or None
+        Name in table ``wrap`` ("foil", "paper"), a changed set, or None.
+    label : str
+        For plots and reports.
+    """
+
+    surroundings: Surroundings
+    duration_s: float | None = None
+    until_core_c: float | None = None
+    wrap: Wrap = None
+    label: str = ""
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.surroundings, Surroundings):
+            raise InputError("A stage needs Surroundings(...) as its first argument.")
+        if self.duration_s is None and self.until_core_c is None:
+            raise InputError(
+                "A stage needs a duration (duration_s) or a core temperature to reach "
+                "(until_core_c)."
+            )
+        if self.duration_s is not None and not (
+            math.isfinite(self.duration_s) and 0.0 <= self.duration_s <= LONGEST_STAGE_S
+        ):
+            raise InputError(
+                f"The duration of a stage must lie between 0 and {LONGEST_STAGE_S / 3600:g} "
+                f"hours; it is {self.duration_s} s."
+            )
+        if self.until_core_c is not None and not math.isfinite(self.until_core_c):
+            raise InputError("The core temperature to reach must be a finite number.")
+        self.wrap_set()
+
+    def wrap_set(self) -> tables.ParameterSet:
+        """The wrap's numbers."""
+        if isinstance(self.wrap, tables.ParameterSet):
+            return self.wrap
+        return tables.load("wrap", "none" if self.wrap is None else self.wrap)

@@ -1,0 +1,61 @@
+"""Throw away compiled code that no longer matches its sources.
+
+Numba notices a change in the file of a compiled function, but not in the
+functions that it calls from other files: after an upgrade it could go on
+running old equations. So a fingerprint of all sources is kept beside the
+compiled files, and where it differs they are removed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+from pathlib import Path
+
+_STAMP = "coreward-sources.sha256"
+
+
+def fingerprint(folder: Path) -> str:
+    """Digest of every Python source below a folder."""
+    digest = hashlib.sha256()
+    for path in sorted(folder.rglob("*.py")):
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def _stores(folder: Path) -> list[Path]:
+    """Folders in which Numba keeps what it compiled for these sources."""
+    own = os.environ.get("NUMBA_CACHE_DIR")
+    if own:
+        base = Path(own)
+        return [base, *(p for p in base.glob("*") if p.is_dir())] if base.is_dir() else []
+    return [p / "__pycache__" for p in (folder, *folder.rglob("*")) if p.is_dir()]
+
+
+def discard_stale(folder: Path) -> int:
+    """Remove compiled files older than the sources.
+
+    Returns
+    -------
+    int
+        How many files were removed. Where nothing may be written, nothing is
+        removed and Numba's own checks remain.
+    """
+    names = {path.stem for path in folder.rglob("*.py")}
+    now = fingerprint(folder)
+    removed = 0
+    for store in _stores(folder):
+        if not store.is_dir():
+            continue
+        stamp = store / _STAMP
+        with contextlib.suppress(OSError):
+            if stamp.is_file() and stamp.read_text() == now:
+                continue
+            for path in store.iterdir():
+                if path.suffix in (".nbi", ".nbc") and path.name.split(".")[0] in names:
+                    path.unlink()
+                    removed += 1
+            stamp.write_text(now)
+    return removed

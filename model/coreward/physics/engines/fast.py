@@ -1,0 +1,924 @@
+r"""The fast engine: compiled, linearly implicit, with error control.
+
+Finite volumes on the nodes of :class:`~coreward.physics.body.Mesh`; in time a
+four-stage Rosenbrock-W method of third order, stiffly accurate and L-stable
+(ROS34PW2 of Rang and Angermann 2005, BIT 45, 761-787; coefficients from
+memory, their order conditions are checked in the verification tests).
+
+Why a W-method on the *conserved* quantities (enthalpy and water, not
+temperature): every Runge-Kutta combination of the stages keeps a linear
+invariant, so energy and water close to rounding error without Newton
+iterations, and the Jacobian may leave out what is not stiff (the slope of the
+conductivity, the stream of expelled water), which keeps it block-tridiagonal.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from coreward.errors import SolverError
+from coreward.physics.problem import LEDGER, Problem, Raw
+from coreward.physics.statement import (
+    BOILING_MARGIN,
+    boiling,
+    conductivity,
+    enthalpy,
+    expulsion,
+    heat_capacity,
+    mobility,
+    moisture_diffusivity,
+    surface_exchange,
+    swelling_modulus,
+    swelling_pressure,
+    temperature,
+    vapour_enthalpy,
+    water_enthalpy,
+    water_heat_capacity,
+    water_held,
+    water_held_slope,
+)
+
+Floats = NDArray[np.float64]
+
+_STAGES = 4
+
+
+def _coefficients() -> tuple[float, Floats, Floats, Floats, Floats, Floats]:
+    """ROS34PW2 in the form that needs no product with the Jacobian.
+
+    With stage increments u = Gamma k: A = alpha Gamma^-1,
+    C = diag(1/gamma) - Gamma^-1, m = b Gamma^-1 (Hairer and Wanner, Solving
+    Ordinary Differential Equations II, section IV.7; from memory).
+    """
+    g = 0.43586652150845900
+    alpha = np.zeros((4, 4))
+    alpha[1, 0] = 0.87173304301691801
+    alpha[2, 0], alpha[2, 1] = 0.84457060015369423, -0.11299064236484185
+    alpha[3, 2] = 1.0
+    gamma = np.diag([g] * 4)
+    gamma[1, 0] = -0.87173304301691801
+    gamma[2, 0], gamma[2, 1] = -0.90338057013044082, 0.054180672388095326
+    gamma[3, 0], gamma[3, 1], gamma[3, 2] = (
+        0.24212380706095346,
+        -1.2232505839045147,
+        0.54526025533510214,
+    )
+    b = np.array([0.24212380706095346, -1.2232505839045147, 1.5452602553351020, g])
+    b_hat = np.array([0.37810903145819369, -0.096042292212423178, 0.5, 0.21793326075422950])
+    inverse = np.linalg.inv(gamma)
+    return (
+        g,
+        alpha @ inverse,
+        np.diag([1.0 / g] * 4) - inverse,
+        b @ inverse,
+        (b - b_hat) @ inverse,
+        gamma.sum(axis=1),
+    )
+
+
+_G, _A, _C, _M, _E, _GAMMA = _coefficients()
+_ALPHA = np.array([0.0, 0.87173304301691801, 0.73157995778885238, 1.0])
+
+_ORDER_EXPONENT = -1.0 / 3.0
+_LEDGER_SIZE = len(LEDGER)
+_STATUS_OK, _STATUS_REACHED, _STATUS_STUCK, _STATUS_FULL = 0, 1, 2, 3
+
+
+@njit(cache=True)
+def _surroundings(t, k, times, table, out):  # type: ignore[no-untyped-def]
+    """Linear interpolation in segment k of the forcing table."""
+    n = times.shape[0]
+    if n == 1 or t >= times[n - 1]:
+        for c in range(4):
+            out[c] = table[n - 1, c]
+        return
+    f = (t - times[k]) / (times[k + 1] - times[k])
+    for c in range(4):
+        out[c] = table[k, c] + f * (table[k + 1, c] - table[k, c])
+
+
+@njit(cache=True)
+def _rates(  # type: ignore[no-untyped-def]
+    t, w, s, t_max, env, area, spacing, volume, surface_area, c, m, f_e, f_w, ledger, k_node
+):
+    """Right-hand side: d(enthalpy)/dt, d(water)/dt per volume; returns the film's.
+
+    `ledger` receives the boundary fluxes, computed at the boundary and not
+    from the sums of the volumes, so that closing the balance proves something.
+    """
+    n = t.shape[0]
+    for i in range(n):
+        f_e[i] = 0.0
+        f_w[i] = 0.0
+    for q in range(_LEDGER_SIZE):
+        ledger[q] = 0.0
+
+    for i in range(n):
+        k_node[i] = conductivity(t[i], w[i], t_max[i], m)
+    gradient_flow = m.moist and (m.diffusivity > 0.0 or m.permeability > 0.0)
+    stream = 0.0
+    for i in range(n - 1):
+        g = area[i] / spacing[i]
+        flux_e = g * 0.5 * (k_node[i] + k_node[i + 1]) * (t[i] - t[i + 1])
+        if gradient_flow:
+            t_face = 0.5 * (t[i] + t[i + 1])
+            flux_w = moisture_diffusivity(t_face, m) * (w[i] - w[i + 1])
+            if m.permeability > 0.0:
+                push = swelling_pressure(t[i], w[i], t_max[i], m) - swelling_pressure(
+                    t[i + 1], w[i + 1], t_max[i + 1], m
+                )
+                carried = w[i] if push > 0.0 else w[i + 1]
+                flux_w += max(carried, 0.0) * mobility(t_face, m) * push
+            flux_w *= g
+            flux_e += flux_w * water_enthalpy(t[i] if flux_w > 0.0 else t[i + 1], m)
+            f_w[i] -= flux_w
+            f_w[i + 1] += flux_w
+        if m.expulsion_rate > 0.0:
+            out = volume[i] * expulsion(w[i], max(t[i], t_max[i]), m)
+            f_w[i] -= out
+            stream += out
+            flux_e += stream * water_enthalpy(t[i], m)
+        f_e[i] -= flux_e
+        f_e[i + 1] += flux_e
+
+    last = n - 1
+    ew = water_enthalpy(t[last], m) if m.moist else 0.0
+    f_s = 0.0
+    x = surface_exchange(t[last], w[last], s, t_max[last], env[0], env[1], env[2], env[3], c, m)
+    heat = surface_area * (x.convection + x.radiation)
+    f_e[last] += heat
+    ledger[0] = heat
+    if m.moist:
+        rate = _exudation_rate(m)
+        if rate > 0.0:
+            excess = w[last] - water_held(max(t[last], t_max[last]), m)
+            if excess > 0.0:
+                out = volume[last] * rate * excess
+                f_w[last] -= out
+                stream += out
+        hv = vapour_enthalpy(t[last], m)
+        film_loss = surface_area * (x.film_evaporation + x.film_boiling)
+        solid_loss = surface_area * x.solid_evaporation
+        soaked = x.rewetting * volume[last]
+        dripping = surface_area * x.drip
+        bypass = (1.0 - m.surface_share) * stream
+        f_s = stream - bypass - film_loss - soaked - dripping
+        f_w[last] += soaked - solid_loss
+        evaporated = film_loss + solid_loss
+        dripped = dripping + bypass
+        f_e[last] -= evaporated * hv + dripped * ew
+        ledger[1] = evaporated
+        ledger[2] = evaporated * hv
+        ledger[5] = dripped
+        ledger[6] = dripped * ew
+        for i in range(n):
+            if t[i] > c.boiling_c - BOILING_MARGIN:
+                b = volume[i] * boiling(t[i], w[i], c.pressure, c.boiling_c, m)[0]
+                if b > 0.0:
+                    hv = vapour_enthalpy(t[i], m)
+                    f_w[i] -= b
+                    f_e[i] -= b * hv
+                    ledger[3] += b
+                    ledger[4] += b * hv
+    return f_s
+
+
+@njit(cache=True)
+def _exudation_rate(m):  # type: ignore[no-untyped-def]
+    """How fast excess water leaves the surface volume for the film. [1/s].
+
+    Where water is driven by pressure, the surface volume stands at the free
+    surface: what exceeds its holding leaves at the speed of dripping.
+    """
+    if m.permeability > 0.0:
+        return max(m.expulsion_rate, 1.0 / m.drip_time)
+    return m.expulsion_rate
+
+
+@njit(cache=True)
+def _matrix(  # type: ignore[no-untyped-def]
+    h,
+    t,
+    w,
+    s,
+    t_max,
+    env,
+    area,
+    spacing,
+    volume,
+    surface_area,
+    c,
+    m,
+    k_node,
+    lo,
+    di,
+    up,
+    mass,
+    edge,
+):
+    """(M / (gamma h) - J) for increments of temperature and water.
+
+    lo, di, up : (n, 4) blocks [eT, eW, wT, wW]; mass : (n, 2) dh/dT and dh/dW
+    times volume; edge : everything that couples the film, see below.
+    """
+    n = t.shape[0]
+    inv = 1.0 / (_G * h)
+    for i in range(n):
+        mass[i, 0] = volume[i] * heat_capacity(t[i], w[i], t_max[i], m)
+        mass[i, 1] = volume[i] * water_enthalpy(t[i], m) if m.moist else 0.0
+    last = n - 1
+    ew = 0.0
+    if m.moist:
+        ew = water_enthalpy(t[last], m)
+        mass[last, 0] += surface_area * s * water_heat_capacity(t[last], m)
+    for i in range(n):
+        di[i, 0] = mass[i, 0] * inv
+        di[i, 1] = mass[i, 1] * inv
+        di[i, 2] = 0.0
+        di[i, 3] = volume[i] * inv
+    gradient_flow = m.moist and (m.diffusivity > 0.0 or m.permeability > 0.0)
+    for i in range(n - 1):
+        geo = area[i] / spacing[i]
+        g = geo * 0.5 * (k_node[i] + k_node[i + 1])
+        di[i, 0] += g
+        di[i + 1, 0] += g
+        up[i, 0] = -g
+        lo[i + 1, 0] = -g
+        up[i, 1] = up[i, 2] = up[i, 3] = 0.0
+        lo[i + 1, 1] = lo[i + 1, 2] = lo[i + 1, 3] = 0.0
+        if gradient_flow:
+            t_face = 0.5 * (t[i] + t[i + 1])
+            d = moisture_diffusivity(t_face, m)
+            n_wl = geo * d
+            n_wr = -n_wl
+            n_tl = 0.0
+            n_tr = 0.0
+            flux = d * (w[i] - w[i + 1])
+            if m.permeability > 0.0:
+                push = swelling_pressure(t[i], w[i], t_max[i], m) - swelling_pressure(
+                    t[i + 1], w[i + 1], t_max[i + 1], m
+                )
+                carried = geo * max(w[i] if push > 0.0 else w[i + 1], 0.0) * mobility(t_face, m)
+                flux += carried * push / geo
+                e_l = swelling_modulus(max(t[i], t_max[i]), m)
+                e_r = swelling_modulus(max(t[i + 1], t_max[i + 1]), m)
+                n_wl += carried * e_l
+                n_wr -= carried * e_r
+                if push > 0.0:
+                    n_wl += geo * mobility(t_face, m) * push
+                else:
+                    n_wr += geo * mobility(t_face, m) * push
+                if t[i] >= t_max[i]:
+                    n_tl = -carried * e_l * water_held_slope(t[i], m)
+                if t[i + 1] >= t_max[i + 1]:
+                    n_tr = carried * e_r * water_held_slope(t[i + 1], m)
+            e_up = water_enthalpy(t[i] if flux > 0.0 else t[i + 1], m)
+            di[i, 2] += n_tl
+            di[i, 3] += n_wl
+            up[i, 2] += n_tr
+            up[i, 3] += n_wr
+            di[i, 0] += e_up * n_tl
+            di[i, 1] += e_up * n_wl
+            up[i, 0] += e_up * n_tr
+            up[i, 1] += e_up * n_wr
+            lo[i + 1, 2] -= n_tl
+            lo[i + 1, 3] -= n_wl
+            di[i + 1, 2] -= n_tr
+            di[i + 1, 3] -= n_wr
+            lo[i + 1, 0] -= e_up * n_tl
+            lo[i + 1, 1] -= e_up * n_wl
+            di[i + 1, 0] -= e_up * n_tr
+            di[i + 1, 1] -= e_up * n_wr
+
+    x = surface_exchange(t[last], w[last], s, t_max[last], env[0], env[1], env[2], env[3], c, m)
+    for j in range(edge.shape[0]):
+        edge[j] = 0.0
+    edge[0] = surface_area * x.heat_slope
+    di[last, 0] -= edge[0]
+    edge[1] = surface_area * inv  # film row, film column
+    if m.moist:
+        hv = vapour_enthalpy(t[last], m)
+        rate = _exudation_rate(m)
+        ex_w = 0.0
+        ex_t = 0.0
+        if rate > 0.0 and w[last] > water_held(max(t[last], t_max[last]), m):
+            ex_w = volume[last] * rate
+            if t[last] >= t_max[last]:
+                ex_t = -volume[last] * rate * water_held_slope(t[last], m)
+        film_t = surface_area * (x.film_evaporation_dt + x.film_boiling_dt)
+        film_w = surface_area * x.film_evaporation_dw
+        film_s = surface_area * (x.film_evaporation_ds + x.film_boiling_ds)
+        solid_t = surface_area * x.solid_evaporation_dt
+        solid_w = surface_area * x.solid_evaporation_dw
+        solid_s = surface_area * x.solid_evaporation_ds
+        soak_w = volume[last] * x.rewetting_dw
+        soak_s = volume[last] * x.rewetting_ds
+        drip_s = surface_area * x.drip_ds
+        past = 1.0 - m.surface_share
+        # slopes of the boundary fluxes, for the ledger: evaporated by T, W, S;
+        # dripped by T, W, S
+        edge[2] = film_t + solid_t
+        edge[3] = film_w + solid_w
+        edge[4] = film_s + solid_s
+        edge[5] = past * ex_t
+        edge[6] = past * ex_w
+        edge[7] = drip_s
+        edge[8] = hv
+        edge[9] = ew
+        # film row: d(film)/dt by T, W; film column of the energy and water rows
+        edge[10] = (1.0 - past) * ex_t - film_t
+        edge[11] = (1.0 - past) * ex_w - film_w - soak_w
+        edge[1] += film_s + soak_s + drip_s
+        edge[12] = surface_area * ew * inv + hv * edge[4] + ew * drip_s
+        edge[13] = -(soak_s - solid_s)
+        di[last, 0] += hv * edge[2] + ew * edge[5]
+        di[last, 1] += hv * edge[3] + ew * edge[6]
+        di[last, 2] += ex_t + solid_t
+        di[last, 3] += ex_w + solid_w - soak_w
+        for i in range(n):
+            if t[i] > c.boiling_c - BOILING_MARGIN:
+                b = boiling(t[i], w[i], c.pressure, c.boiling_c, m)
+                if b[0] > 0.0:
+                    hv = vapour_enthalpy(t[i], m)
+                    di[i, 0] += hv * volume[i] * b[1]
+                    di[i, 1] += hv * volume[i] * b[2]
+                    di[i, 2] += volume[i] * b[1]
+                    di[i, 3] += volume[i] * b[2]
+    # Fold the film, which touches the last volume only, into its block.
+    d_s = edge[1]
+    di[last, 0] += edge[12] * edge[10] / d_s
+    di[last, 1] += edge[12] * edge[11] / d_s
+    di[last, 2] += edge[13] * edge[10] / d_s
+    di[last, 3] += edge[13] * edge[11] / d_s
+
+
+@njit(cache=True)
+def _factor(lo, di, up):  # type: ignore[no-untyped-def]
+    """Block elimination; leaves inverse diagonal blocks in `di`, lo·inv in `lo`."""
+    n = di.shape[0]
+    for i in range(n):
+        if i > 0:
+            a, b, p, q = lo[i, 0], lo[i, 1], lo[i, 2], lo[i, 3]
+            e, f, g, k = di[i - 1, 0], di[i - 1, 1], di[i - 1, 2], di[i - 1, 3]
+            l0 = a * e + b * g
+            l1 = a * f + b * k
+            l2 = p * e + q * g
+            l3 = p * f + q * k
+            lo[i, 0], lo[i, 1], lo[i, 2], lo[i, 3] = l0, l1, l2, l3
+            e, f, g, k = up[i - 1, 0], up[i - 1, 1], up[i - 1, 2], up[i - 1, 3]
+            di[i, 0] -= l0 * e + l1 * g
+            di[i, 1] -= l0 * f + l1 * k
+            di[i, 2] -= l2 * e + l3 * g
+            di[i, 3] -= l2 * f + l3 * k
+        det = di[i, 0] * di[i, 3] - di[i, 1] * di[i, 2]
+        a = di[i, 0]
+        di[i, 0] = di[i, 3] / det
+        di[i, 3] = a / det
+        di[i, 1] = -di[i, 1] / det
+        di[i, 2] = -di[i, 2] / det
+
+
+@njit(cache=True)
+def _solve(lo, di, up, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
+    """Solve in place: r_e, r_w become the increments of T and W; returns S's."""
+    n = di.shape[0]
+    last = n - 1
+    r_e[last] -= edge[12] * r_s / edge[1]
+    r_w[last] -= edge[13] * r_s / edge[1]
+    for i in range(1, n):
+        r_e[i] -= lo[i, 0] * r_e[i - 1] + lo[i, 1] * r_w[i - 1]
+        r_w[i] -= lo[i, 2] * r_e[i - 1] + lo[i, 3] * r_w[i - 1]
+    e = di[last, 0] * r_e[last] + di[last, 1] * r_w[last]
+    r_w[last] = di[last, 2] * r_e[last] + di[last, 3] * r_w[last]
+    r_e[last] = e
+    for i in range(n - 2, -1, -1):
+        a = r_e[i] - up[i, 0] * r_e[i + 1] - up[i, 1] * r_w[i + 1]
+        b = r_w[i] - up[i, 2] * r_e[i + 1] - up[i, 3] * r_w[i + 1]
+        r_e[i] = di[i, 0] * a + di[i, 1] * b
+        r_w[i] = di[i, 2] * a + di[i, 3] * b
+    return (r_s + edge[10] * r_e[last] + edge[11] * r_w[last]) / edge[1]
+
+
+@njit(cache=True)
+def _primitive(  # type: ignore[no-untyped-def]
+    u_e, u_w, s, t_max, guess, volume, surface_area, m, t, w
+):
+    """Temperature and water from the conserved quantities."""
+    n = u_e.shape[0]
+    last = n - 1
+    for i in range(n):
+        w[i] = u_w[i] / volume[i]
+        if i < last or not m.moist:
+            t[i] = temperature(u_e[i] / volume[i], w[i], t_max[i], guess[i], m)
+        else:
+            # The film has the temperature of the surface volume: to the
+            # inversion it is more water in that volume.
+            film = surface_area * s / volume[i]
+            t[i] = temperature(u_e[i] / volume[i], w[i] + film, t_max[i], guess[i], m)
+
+
+@njit(cache=True)
+def _integrate(  # type: ignore[no-untyped-def]
+    t0,
+    w0,
+    s0,
+    t_max0,
+    area,
+    spacing,
+    volume,
+    surface_area,
+    times,
+    table,
+    c,
+    m,
+    duration,
+    target,
+    direction,
+    tolerance,
+    coef_a,
+    coef_c,
+    coef_m,
+    coef_e,
+    coef_alpha,
+    coef_gamma,
+    most_steps,
+):
+    n = t0.shape[0]
+    last = n - 1
+    capacity = 256
+    o_time = np.empty(capacity)
+    o_t = np.empty((capacity, n))
+    o_w = np.empty((capacity, n))
+    o_m = np.empty((capacity, n))
+    o_dt = np.empty((capacity, n))
+    o_dw = np.empty((capacity, n))
+    o_s = np.empty((capacity, 2))
+    o_l = np.empty((capacity, _LEDGER_SIZE))
+
+    t = t0.copy()
+    w = w0.copy()
+    t_max = t_max0.copy()
+    s = s0
+    u_e = np.empty(n)
+    u_w = np.empty(n)
+    for i in range(n):
+        u_e[i] = volume[i] * enthalpy(t[i], w[i], t_max[i], m)
+        u_w[i] = volume[i] * w[i]
+    if m.moist:
+        u_e[last] += surface_area * s * water_enthalpy(t[last], m)
+    total = np.zeros(_LEDGER_SIZE)
+
+    env = np.empty(4)
+    env_later = np.empty(4)
+    lo = np.zeros((n, 4))
+    di = np.zeros((n, 4))
+    up = np.zeros((n, 4))
+    mass = np.zeros((n, 2))
+    edge = np.zeros(14)
+    boil = np.zeros((n, 3))
+    v_t = np.zeros((_STAGES, n))
+    v_w = np.zeros((_STAGES, n))
+    u_ek = np.zeros((_STAGES, n))
+    u_wk = np.zeros((_STAGES, n))
+    v_s = np.zeros(_STAGES)
+    u_lk = np.zeros((_STAGES, _LEDGER_SIZE))
+    f_e = np.empty(n)
+    f_w = np.empty(n)
+    led = np.zeros(_LEDGER_SIZE)
+    first_e = np.empty(n)
+    first_w = np.empty(n)
+    first_ledger = np.zeros(_LEDGER_SIZE)
+    k_first = np.empty(n)
+    k_node = np.empty(n)
+    led_t = np.zeros(_LEDGER_SIZE)
+    t_y = t.copy()
+    w_y = w.copy()
+    e_y = np.empty(n)
+    q_y = np.empty(n)
+    guess = np.empty(n)
+    new_t = np.empty(n)
+    new_w = np.empty(n)
+
+    tol_w = 0.05 * tolerance * m.raw_water if m.moist else 1.0
+    tol_s = 5.0 * tolerance * m.film_scale if m.moist else 1.0
+
+    now = 0.0
+    segment = 0
+    count = 0
+    rejected = 0
+    h = min(1.0, duration)
+    status = _STATUS_OK
+    finishing = False
+    attempts = 0
+    while True:
+        while segment < times.shape[0] - 2 and now >= times[segment + 1] * (1.0 - 1e-14):
+            segment += 1
+        _surroundings(now, segment, times, table, env)
+        f_s0 = _rates(
+            t,
+            w,
+            s,
+            t_max,
+            env,
+            area,
+            spacing,
+            volume,
+            surface_area,
+            c,
+            m,
+            first_e,
+            first_w,
+            first_ledger,
+            k_first,
+        )
+        # keep the state and its slopes: they serve interpolation and plots
+        if count == capacity:
+            capacity *= 2
+            o_time = _grow1(o_time, capacity)
+            o_t = _grow2(o_t, capacity)
+            o_w = _grow2(o_w, capacity)
+            o_m = _grow2(o_m, capacity)
+            o_dt = _grow2(o_dt, capacity)
+            o_dw = _grow2(o_dw, capacity)
+            o_s = _grow2(o_s, capacity)
+            o_l = _grow2(o_l, capacity)
+        o_time[count] = now
+        o_s[count, 0] = s
+        o_s[count, 1] = f_s0 / surface_area
+        for q in range(_LEDGER_SIZE):
+            o_l[count, q] = total[q]
+        for i in range(n):
+            o_t[count, i] = t[i]
+            o_w[count, i] = w[i]
+            o_m[count, i] = t_max[i]
+            o_dw[count, i] = first_w[i] / volume[i]
+            cap = heat_capacity(t[i], w[i], t_max[i], m)
+            rate = first_e[i] / volume[i]
+            if m.moist:
+                rate -= water_enthalpy(t[i], m) * o_dw[count, i]
+                if i == last:
+                    film = surface_area / volume[i]
+                    rate -= water_enthalpy(t[i], m) * film * o_s[count, 1]
+                    cap += film * s * water_heat_capacity(t[i], m)
+            o_dt[count, i] = rate / cap
+        count += 1
+
+        if now >= duration * (1.0 - 1e-14) or finishing:
+            break
+        if direction * (t[0] - target) >= 0.0 and direction != 0.0:
+            status = _STATUS_REACHED
+            break
+        if count > most_steps:
+            status = _STATUS_FULL
+            break
+
+        # a step must not pass a corner of the surroundings nor the end
+        limit = duration - now
+        if segment < times.shape[0] - 1 and times[segment + 1] > now:
+            limit = min(limit, times[segment + 1] - now)
+        planned = h
+        while True:
+            attempts += 1
+            h = planned
+            if h >= limit * 0.999:
+                h = limit
+            elif h > 0.5 * limit:
+                h = 0.5 * limit
+            # surroundings change with time: their slope enters each stage
+            nudge = 0.25 * h
+            _surroundings(now + nudge, segment, times, table, env_later)
+            x0 = surface_exchange(
+                t[last], w[last], s, t_max[last], env[0], env[1], env[2], env[3], c, m
+            )
+            x1 = surface_exchange(
+                t[last],
+                w[last],
+                s,
+                t_max[last],
+                env_later[0],
+                env_later[1],
+                env_later[2],
+                env_later[3],
+                c,
+                m,
+            )
+            hv = vapour_enthalpy(t[last], m) if m.moist else 0.0
+            heat_rate = (
+                surface_area * (x1.convection + x1.radiation - x0.convection - x0.radiation)
+            ) / nudge
+            film_rate = surface_area * (x1.film_evaporation - x0.film_evaporation) / nudge
+            solid_rate = surface_area * (x1.solid_evaporation - x0.solid_evaporation) / nudge
+            for q in range(_LEDGER_SIZE):
+                led_t[q] = 0.0
+            led_t[0] = heat_rate
+            led_t[1] = film_rate + solid_rate
+            led_t[2] = hv * led_t[1]
+
+            _matrix(
+                h,
+                t,
+                w,
+                s,
+                t_max,
+                env,
+                area,
+                spacing,
+                volume,
+                surface_area,
+                c,
+                m,
+                k_first,
+                lo,
+                di,
+                up,
+                mass,
+                edge,
+            )
+            any_boiling = False
+            if m.moist:
+                for i in range(n):
+                    boil[i, 0] = boil[i, 1] = boil[i, 2] = 0.0
+                    if t[i] > c.boiling_c - BOILING_MARGIN:
+                        b = boiling(t[i], w[i], c.pressure, c.boiling_c, m)
+                        if b[0] > 0.0:
+                            any_boiling = True
+                            boil[i, 0] = volume[i] * b[1]
+                            boil[i, 1] = volume[i] * b[2]
+                            boil[i, 2] = vapour_enthalpy(t[i], m)
+            _factor(lo, di, up)
+            ew = edge[9]
+            for stage in range(_STAGES):
+                s_y = s
+                if stage == 0:
+                    f_s = f_s0
+                    for i in range(n):
+                        f_e[i] = first_e[i]
+                        f_w[i] = first_w[i]
+                    for q in range(_LEDGER_SIZE):
+                        led[q] = first_ledger[q]
+                else:
+                    for i in range(n):
+                        e_y[i] = u_e[i]
+                        q_y[i] = u_w[i]
+                        guess[i] = t[i]
+                    for j in range(stage):
+                        a = coef_a[stage, j]
+                        if a != 0.0:
+                            s_y += a * v_s[j]
+                            for i in range(n):
+                                e_y[i] += a * u_ek[j, i]
+                                q_y[i] += a * u_wk[j, i]
+                                guess[i] += a * v_t[j, i]
+                    _primitive(e_y, q_y, s_y, t_max, guess, volume, surface_area, m, t_y, w_y)
+                    _surroundings(now + coef_alpha[stage] * h, segment, times, table, env_later)
+                    f_s = _rates(
+                        t_y,
+                        w_y,
+                        s_y,
+                        t_max,
+                        env_later,
+                        area,
+                        spacing,
+                        volume,
+                        surface_area,
+                        c,
+                        m,
+                        f_e,
+                        f_w,
+                        led,
+                        k_node,
+                    )
+                r_s = f_s - coef_gamma[stage] * h * film_rate
+                r_t = coef_gamma[stage] * h
+                f_e[last] += r_t * (heat_rate - hv * (film_rate + solid_rate))
+                f_w[last] -= r_t * solid_rate
+                for q in range(_LEDGER_SIZE):
+                    led[q] += r_t * led_t[q]
+                for j in range(stage):
+                    cc = coef_c[stage, j] / h
+                    if cc != 0.0:
+                        r_s += cc * surface_area * v_s[j]
+                        for i in range(n):
+                            f_e[i] += cc * u_ek[j, i]
+                            f_w[i] += cc * u_wk[j, i]
+                        for q in range(_LEDGER_SIZE):
+                            led[q] += cc * u_lk[j, q]
+                ds = _solve(lo, di, up, edge, f_e, f_w, r_s)
+                v_s[stage] = ds
+                for i in range(n):
+                    v_t[stage, i] = f_e[i]
+                    v_w[stage, i] = f_w[i]
+                    u_ek[stage, i] = mass[i, 0] * f_e[i] + mass[i, 1] * f_w[i]
+                    u_wk[stage, i] = volume[i] * f_w[i]
+                u_ek[stage, last] += surface_area * ew * ds
+                # the ledger takes the same linear terms as the equations
+                d_t = f_e[last]
+                d_w = f_w[last]
+                led[0] += edge[0] * d_t
+                ev = edge[2] * d_t + edge[3] * d_w + edge[4] * ds
+                led[1] += ev
+                led[2] += edge[8] * ev
+                dr = edge[5] * d_t + edge[6] * d_w + edge[7] * ds
+                led[5] += dr
+                led[6] += ew * dr
+                if any_boiling:
+                    for i in range(n):
+                        if boil[i, 2] > 0.0:
+                            bb = boil[i, 0] * f_e[i] + boil[i, 1] * f_w[i]
+                            led[3] += bb
+                            led[4] += boil[i, 2] * bb
+                for q in range(_LEDGER_SIZE):
+                    u_lk[stage, q] = _G * h * led[q]
+
+            error = 0.0
+            e_s = 0.0
+            for j in range(_STAGES):
+                e_s += coef_e[j] * v_s[j]
+            error = (e_s / tol_s) ** 2
+            for i in range(n):
+                e_t = 0.0
+                e_w = 0.0
+                for j in range(_STAGES):
+                    e_t += coef_e[j] * v_t[j, i]
+                    e_w += coef_e[j] * v_w[j, i]
+                error += (e_t / tolerance) ** 2 + (e_w / tol_w) ** 2
+            error = math.sqrt(error / n)
+            ok = math.isfinite(error) and error <= 1.0
+            if ok:
+                s_new = s
+                for j in range(_STAGES):
+                    s_new += coef_m[j] * v_s[j]
+                for i in range(n):
+                    e = u_e[i]
+                    q0 = u_w[i]
+                    g = t[i]
+                    for j in range(_STAGES):
+                        e += coef_m[j] * u_ek[j, i]
+                        q0 += coef_m[j] * u_wk[j, i]
+                        g += coef_m[j] * v_t[j, i]
+                    e_y[i] = e
+                    q_y[i] = q0
+                    guess[i] = g
+                _primitive(e_y, q_y, s_new, t_max, guess, volume, surface_area, m, new_t, new_w)
+                # Error control keeps water above zero to within its
+                # tolerance; a step that ends below is not accepted.
+                for i in range(n):
+                    if not math.isfinite(new_t[i]) or (m.moist and new_w[i] < 0.0):
+                        ok = False
+                if s_new < -0.1 * tol_s:
+                    ok = False
+                if not ok:
+                    error = 8.0
+            if not math.isfinite(error):
+                error = 100.0
+            factor = 0.9 * max(error, 1e-8) ** _ORDER_EXPONENT
+            if ok:
+                crossed = direction != 0.0 and direction * (new_t[0] - target) > 1e-9
+                if crossed and abs(new_t[0] - target) > 1e-6 and attempts < 60:
+                    # land on the target: secant through the start of the step
+                    f = (target - t[0]) / (new_t[0] - t[0])
+                    planned = max(h * f, 1e-6)
+                    limit = planned
+                    continue
+                break
+            rejected += 1
+            planned = h * min(0.5, max(0.1, factor))
+            if planned < 1e-7 or attempts > 100000:
+                status = _STATUS_STUCK
+                break
+        if status == _STATUS_STUCK:
+            break
+        attempts = 0
+        if direction != 0.0 and direction * (new_t[0] - target) >= -1e-9:
+            finishing = True
+            status = _STATUS_REACHED
+        now += h
+        # exactly on the corner, so that rounding never skips one
+        corner = times[segment + 1] if segment < times.shape[0] - 1 else np.inf
+        if limit == h and not finishing and abs(now - corner) < 1e-6 * max(1.0, h):
+            now = corner
+        s = s_new
+        for q in range(_LEDGER_SIZE):
+            for j in range(_STAGES):
+                total[q] += coef_m[j] * u_lk[j, q]
+        for i in range(n):
+            u_e[i] = e_y[i]
+            u_w[i] = q_y[i]
+            t[i] = new_t[i]
+            w[i] = new_w[i]
+            if t[i] > t_max[i]:
+                t_max[i] = t[i]
+        grown = h * min(5.0, max(0.2, factor))
+        # A step cut short by a corner says nothing against the longer one planned.
+        h = max(grown, planned) if h < planned else grown
+    return (
+        o_time[:count].copy(),
+        o_t[:count].copy(),
+        o_w[:count].copy(),
+        o_m[:count].copy(),
+        o_dt[:count].copy(),
+        o_dw[:count].copy(),
+        o_s[:count].copy(),
+        o_l[:count].copy(),
+        status,
+        rejected,
+    )
+
+
+@njit(cache=True)
+def _grow1(a, capacity):  # type: ignore[no-untyped-def]
+    b = np.empty(capacity)
+    b[: a.shape[0]] = a
+    return b
+
+
+@njit(cache=True)
+def _grow2(a, capacity):  # type: ignore[no-untyped-def]
+    b = np.empty((capacity, a.shape[1]))
+    b[: a.shape[0]] = a
+    return b
+
+
+MOST_STEPS = 200_000
+
+
+def solve(problem: Problem) -> Raw:
+    """Integrate one stage.
+
+    Parameters
+    ----------
+    problem : Problem
+
+    Returns
+    -------
+    Raw
+
+    Raises
+    ------
+    SolverError
+        If the step size collapses or the number of steps explodes.
+    """
+    forcing = problem.forcing
+    table = np.column_stack(
+        [forcing.air_c, forcing.wall_c, forcing.vapour_pressure, forcing.heat_transfer]
+    )
+    start = problem.temperature_c
+    target, direction = 0.0, 0.0
+    if problem.until_core_c is not None:
+        target = problem.until_core_c
+        direction = 1.0 if start[0] < target else -1.0
+    mesh = problem.mesh
+    out = _integrate(
+        np.ascontiguousarray(start),
+        np.ascontiguousarray(problem.water),
+        float(problem.film),
+        np.ascontiguousarray(problem.highest_c),
+        mesh.face_area,
+        mesh.spacing,
+        mesh.volume,
+        mesh.surface_area,
+        np.ascontiguousarray(forcing.time_s),
+        np.ascontiguousarray(table),
+        problem.conditions,
+        problem.material,
+        float(problem.duration_s),
+        target,
+        direction,
+        float(problem.tolerance),
+        _A,
+        _C,
+        _M,
+        _E,
+        _ALPHA,
+        _GAMMA,
+        MOST_STEPS,
+    )
+    time_s, t, w, highest, dt, dw, film, ledger, status, rejected = out
+    if status == _STATUS_STUCK:
+        raise SolverError(
+            f"The solution could not be continued after {time_s[-1]:.0f} s of this stage "
+            f"(surface {t[-1, -1]:.1f} °C). Please check the surroundings at that time; "
+            "a smaller tolerance or fewer cells may help."
+        )
+    if status == _STATUS_FULL:
+        raise SolverError(
+            f"More than {MOST_STEPS} steps were needed; thin the surroundings' time series."
+        )
+    return Raw(
+        time_s=time_s,
+        temperature_c=t,
+        water=w,
+        film=film[:, 0],
+        highest_c=highest,
+        temperature_slope=dt,
+        water_slope=dw,
+        film_slope=film[:, 1],
+        ledger=ledger,
+        reached=status == _STATUS_REACHED,
+        steps=len(time_s) - 1,
+        rejected=int(rejected),
+    )

@@ -1,0 +1,148 @@
+"""When the core stalls: one definition, for computed cooks and for logs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+_STEP_S = 60.0
+
+
+@dataclass(frozen=True)
+class Stall:
+    """One stall of the core. Times in s, temperatures in °C.
+
+    `ended` is False where the record stops before the core picks up again.
+    """
+
+    begin_s: float
+    end_s: float
+    core_begin_c: float
+    core_end_c: float
+    ended: bool
+
+    @property
+    def duration_s(self) -> float:
+        """[s]."""
+        return self.end_s - self.begin_s
+
+
+def smoothed_slope(time_s: Floats, value: Floats, window_s: float) -> tuple[Floats, Floats]:
+    """Slope of the least-squares line through a window around each moment.
+
+    Returns
+    -------
+    times, slopes : ndarray
+        On a regular grid. [s, unit/s]
+    """
+    grid = np.arange(time_s[0], time_s[-1] + 0.5 * _STEP_S, _STEP_S)
+    y = np.interp(grid, time_s, value)
+    half = max(round(0.5 * window_s / _STEP_S), 1)
+    n = len(grid)
+    if n < 3:
+        return grid, np.zeros(n)
+    # Sums over a sliding window, shorter at the ends.
+    x = (grid - grid[0]) / _STEP_S
+    edges = np.arange(n)
+    lo, hi = np.maximum(edges - half, 0), np.minimum(edges + half + 1, n)
+
+    def total(a: Floats) -> Floats:
+        c = np.concatenate(([0.0], np.cumsum(a)))
+        return np.asarray(c[hi] - c[lo])
+
+    count = (hi - lo).astype(float)
+    y = y - y.mean()
+    sx, sy, sxy, sxx = total(x), total(y), total(x * y), total(x * x)
+    return grid, (sxy - sx * sy / count) / (sxx - sx * sx / count) / _STEP_S
+
+
+def find_stalls(
+    time_s: Floats,
+    core_c: Floats,
+    air_c: Floats,
+    boiling_c: float = 100.0,
+    usable: Flags | None = None,
+) -> tuple[Stall, ...]:
+    """Spells in which the core rises slowly for the air around it.
+
+    Parameters
+    ----------
+    time_s, core_c, air_c : ndarray, shape (n,)
+        Times increasing.
+    boiling_c : float
+        At the ambient pressure.
+    usable : ndarray of bool, shape (n,), optional
+        Rows that may be judged (gaps of a log are not).
+
+    Returns
+    -------
+    tuple of Stall
+
+    Notes
+    -----
+    Quotient ``q = (dT/dt) / (T_air - T_core)``; a stall is where q stays
+    below a share of its largest earlier value for long enough, the air is
+    well above the core and the core is not at boiling. Every number is in
+    table ``stall``.
+    """
+    d = tables.load("stall")
+    time_s = np.asarray(time_s, dtype=float)
+    if len(time_s) < 3 or time_s[-1] - time_s[0] < d["shortest"]:
+        return ()
+    grid, slope = smoothed_slope(time_s, core_c, d["slope_window"])
+    core = np.interp(grid, time_s, core_c)
+    air = smoothed_mean(np.interp(grid, time_s, air_c), d["slope_window"])
+    drive = air - core
+    judged = drive > d["smallest_drive"]
+    judged &= core < boiling_c - d["boiling_margin"]
+    if usable is not None:
+        judged &= np.interp(grid, time_s, usable.astype(float)) > 0.999
+    quotient = np.where(judged, slope / np.maximum(drive, 1e-9), 0.0)
+    before = np.maximum.accumulate(quotient)
+    steepest = np.maximum.accumulate(np.where(judged, slope, 0.0))
+    slow = judged & (quotient < d["stall_share"] * before) & (steepest > d["steepest_smallest"])
+    runs = _runs(slow, int(d["bridge"] / _STEP_S))
+    found = []
+    for first, last in runs:
+        if grid[last] - grid[first] < d["shortest"]:
+            continue
+        # Did it pick up, or did the record (or what can be judged) stop first?
+        ended = last + 1 < len(grid) and bool(judged[last + 1])
+        found.append(
+            Stall(
+                begin_s=float(grid[first]),
+                end_s=float(grid[last]),
+                core_begin_c=float(core[first]),
+                core_end_c=float(core[last]),
+                ended=ended,
+            )
+        )
+    return tuple(found)
+
+
+def smoothed_mean(value: Floats, window_s: float) -> Floats:
+    """Running mean on the one-minute grid, shorter at the ends."""
+    half = max(round(0.5 * window_s / _STEP_S), 1)
+    n = len(value)
+    c = np.concatenate(([0.0], np.cumsum(value)))
+    i = np.arange(n)
+    lo, hi = np.maximum(i - half, 0), np.minimum(i + half + 1, n)
+    return np.asarray((c[hi] - c[lo]) / (hi - lo))
+
+
+def _runs(flags: Flags, bridge: int) -> list[tuple[int, int]]:
+    """First and last index of each run of True, joined over short breaks."""
+    where = np.flatnonzero(flags)
+    if not len(where):
+        return []
+    breaks = np.flatnonzero(np.diff(where) > bridge + 1)
+    starts = np.concatenate(([where[0]], where[breaks + 1]))
+    ends = np.concatenate((where[breaks], [where[-1]]))
+    return [(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
