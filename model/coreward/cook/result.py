@@ -65,7 +65,7 @@ class Result:
     environment : ndarray, shape (times, 4)
         Air and wall [°C], vapour pressure [Pa], convective coefficient [W/(m² K)].
     surface : dict of ndarray
-        Fluxes at the surface, see ``coreward.physics.history.COLUMNS``.
+        At the surface, see ``COLUMNS`` and ``RATES`` of ``coreward.physics.history``.
     stage_index : ndarray of int, shape (times,)
     balance : Balance
     final_size_m : float

@@ -13,6 +13,7 @@ from coreward.cook.result import Balance, Result, StageRecord
 from coreward.cook.stages import (
     AIR_RANGE_C,
     LONGEST_STAGE_S,
+    WALL_RANGE_C,
     Piece,
     Stage,
     Surroundings,
@@ -23,13 +24,15 @@ from coreward.physics.body import Mesh, make_mesh
 from coreward.physics.exchange import convective_coefficient
 from coreward.physics.history import (
     COLUMNS,
+    RATES,
     interpolate,
     interpolate_linear,
+    step_rates,
     stored,
     surface_history,
 )
 from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
-from coreward.physics.statement import SurfaceConditions
+from coreward.physics.statement import MaterialConstants, SurfaceConditions
 from coreward.physics.water import saturation_pressure, saturation_temperature
 
 Floats = NDArray[np.float64]
@@ -207,7 +210,10 @@ def simulate(
     mesh = make_mesh(piece.shape, cells)
     if material.moist:
         for stage in plan:
-            _series("air temperature", stage.surroundings.air_c, *AIR_RANGE_C, "°C")
+            around = stage.surroundings
+            _series("air temperature", around.air_c, *AIR_RANGE_C, "°C")
+            if around.wall_c is not None:
+                _series("wall temperature", around.wall_c, *WALL_RANGE_C, "°C")
 
     t = np.full(cells, float(piece.start_c))
     w = np.full(cells, m.raw_water)
@@ -307,20 +313,32 @@ def _finish(
         highest=highest,
         env=env,
         ledger=interpolate_linear(raw.time_s, raw.ledger, times),
-        surface=surface_history(
-            t,
-            w,
-            film,
-            highest,
-            env,
-            mesh.spacing,
-            mesh.face_area,
-            mesh.volume,
-            mesh.surface_area,
-            conditions,
-            m,
+        surface=np.column_stack(
+            [
+                surface_history(t, w, film, highest, env, conditions, m),
+                _rates_at(times, raw, mesh, m),
+            ]
         ),
     )
+
+
+def _rates_at(times: Floats, raw: Raw, mesh: Mesh, m: MaterialConstants) -> Floats:
+    """Step means, taken to hold at the middle of their steps, at other times."""
+    rates = step_rates(
+        raw.time_s,
+        raw.temperature_c,
+        raw.water,
+        raw.film,
+        raw.highest_c,
+        raw.ledger,
+        mesh.volume,
+        mesh.surface_area,
+        m,
+    )
+    if not len(rates):
+        return np.zeros((len(times), len(RATES)))
+    middle = 0.5 * (raw.time_s[1:] + raw.time_s[:-1])
+    return np.column_stack([np.interp(times, middle, column) for column in rates.T])
 
 
 def _balance(parts: list[_Part], mesh: Mesh, piece: Piece) -> Balance:
@@ -451,7 +469,7 @@ def _assemble(
         film=film,
         highest_c=highest,
         environment=env,
-        surface={name: surface[:, i].copy() for i, name in enumerate(COLUMNS)},
+        surface={name: surface[:, i].copy() for i, name in enumerate((*COLUMNS, *RATES))},
         stage_index=index,
         balance=_balance(parts, mesh, piece),
         final_size_m=float(final),

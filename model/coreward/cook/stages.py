@@ -19,7 +19,10 @@ from coreward.physics.water import saturation_pressure, saturation_temperature
 Floats = NDArray[np.float64]
 Series = float | tuple[Sequence[float] | Floats, Sequence[float] | Floats]
 
-AIR_RANGE_C = (-10.0, 300.0)
+# Of air around meat: where humid air is checked (validation tests). Walls may
+# be hotter, as under a grill, as long as the surface stays an oven's.
+AIR_RANGE_C = (-10.0, 250.0)
+WALL_RANGE_C = (-40.0, 350.0)
 # Meat starts to freeze near -1 °C (table of freezing points in the sources
 # note, -1.7 to -2.8 °C); ice is not in the statement.
 MEAT_START_RANGE_C = (-1.0, 100.0)

@@ -196,7 +196,7 @@ BOILING_MARGIN = 0.6  # K below boiling at which the rounded onset is nil
 _GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018, exact
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _logistic(z: float) -> float:
     if z > 40.0:
         return 1.0
@@ -205,32 +205,32 @@ def _logistic(z: float) -> float:
     return 1.0 / (1.0 + math.exp(-z))
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def water_enthalpy(t: float, m: MaterialConstants) -> float:
     """Enthalpy of liquid water above 0 °C. [J/kg]."""
     return t * (m.water_c0 + t * (m.water_c1 / 2.0 + t * m.water_c2 / 3.0))
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def water_heat_capacity(t: float, m: MaterialConstants) -> float:
     """Heat capacity of liquid water. [J/(kg K)]."""
     return m.water_c0 + t * (m.water_c1 + t * m.water_c2)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _logistic_slope(z: float, width: float) -> float:
     y = _logistic(z)
     return y * (1.0 - y) / width
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _step_part(x: float, midpoint: float, width: float) -> tuple[float, float]:
     """Logistic step and its slope, from one exponential."""
     y = _logistic((x - midpoint) / width)
     return y, y * (1.0 - y) / width
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def enthalpy_and_slope(
     t: float, w: float, t_max: float, m: MaterialConstants
 ) -> tuple[float, float]:
@@ -257,19 +257,19 @@ def enthalpy_and_slope(
     return h, c
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def enthalpy(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """Enthalpy per raw volume. [J/m³]."""
     return enthalpy_and_slope(t, w, t_max, m)[0]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def heat_capacity(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """dh/dT at constant water, transitions included. [J/(m³ K)]."""
     return enthalpy_and_slope(t, w, t_max, m)[1]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def temperature(h: float, w: float, t_max: float, guess: float, m: MaterialConstants) -> float:
     """Invert :func:`enthalpy` by Newton's method from a close guess. [°C]."""
     t = guess
@@ -289,7 +289,7 @@ def temperature(h: float, w: float, t_max: float, guess: float, m: MaterialConst
     return t
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def conductivity(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """Thermal conductivity by composition. [W/(m K)].
 
@@ -312,7 +312,7 @@ def conductivity(t: float, w: float, t_max: float, m: MaterialConstants) -> floa
     return k * (1.0 - (1.0 - m.cooked_factor) * cooked)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def water_held(t_max: float, m: MaterialConstants) -> float:
     """Water the protein network holds after `t_max`. [kg/m³ raw]."""
     return m.lean_density * (
@@ -320,7 +320,7 @@ def water_held(t_max: float, m: MaterialConstants) -> float:
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def water_held_slope(t_max: float, m: MaterialConstants) -> float:
     """d(water held)/dT; negative. [kg/(m³ K)]."""
     return (
@@ -330,14 +330,14 @@ def water_held_slope(t_max: float, m: MaterialConstants) -> float:
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def expulsion(w: float, t_max: float, m: MaterialConstants) -> float:
     """Water squeezed out locally. [kg/(m³ s)]."""
     excess = w - water_held(t_max, m)
     return m.expulsion_rate * excess if excess > 0.0 else 0.0
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def moisture_diffusivity(t: float, m: MaterialConstants) -> float:
     """Arrhenius diffusivity of water. [m²/s]."""
     return m.diffusivity * math.exp(
@@ -347,7 +347,7 @@ def moisture_diffusivity(t: float, m: MaterialConstants) -> float:
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def swelling_pressure(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """Pressure of the squeezed (or stretched) network on its water. [Pa]."""
     modulus = m.modulus_raw + m.modulus_rise * _logistic(
@@ -356,7 +356,7 @@ def swelling_pressure(t: float, w: float, t_max: float, m: MaterialConstants) ->
     return modulus * (w - water_held(max(t, t_max), m)) / m.lean_density
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def swelling_modulus(t_max: float, m: MaterialConstants) -> float:
     """d(swelling pressure)/d(water). [Pa m³/kg]."""
     return (
@@ -365,7 +365,19 @@ def swelling_modulus(t_max: float, m: MaterialConstants) -> float:
     ) / m.lean_density
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
+def carried_water(w_inner: float, w_outer: float, push: float) -> float:
+    """Water that flow by pressure carries across a face. [kg/m³].
+
+    The mean of the two sides, but never more than the side it leaves has:
+    second order where water thins out along the flow, and no volume can give
+    what it has not got.
+    """
+    donor = w_inner if push > 0.0 else w_outer
+    return max(min(0.5 * (w_inner + w_outer), donor), 0.0)
+
+
+@njit(cache=True, error_model="numpy")
 def mobility(t: float, m: MaterialConstants) -> float:
     """Permeability over viscosity of water. [m²/(Pa s)]."""
     if m.permeability == 0.0:
@@ -374,7 +386,7 @@ def mobility(t: float, m: MaterialConstants) -> float:
     return m.permeability / viscosity
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def water_activity(w: float, m: MaterialConstants) -> float:
     """Activity of the water in the solid, by the GAB isotherm, at most 1. [-].
 
@@ -389,7 +401,7 @@ def water_activity(w: float, m: MaterialConstants) -> float:
     return min(u / m.gab_k, 1.0)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def water_activity_slope(w: float, m: MaterialConstants) -> float:
     """d(activity)/d(water), for the implicit solver. [m³/kg]."""
     delta = 1e-4 * m.solids_density
@@ -397,7 +409,7 @@ def water_activity_slope(w: float, m: MaterialConstants) -> float:
     return (water_activity(w + delta, m) - water_activity(w - delta, m)) / (2.0 * delta)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _onset(excess: float) -> tuple[float, float]:
     """Positive part of an excess pressure, rounded, and its slope. [Pa, -]."""
     z = excess / BOILING_ONSET
@@ -409,7 +421,7 @@ def _onset(excess: float) -> tuple[float, float]:
     return BOILING_ONSET * math.log1p(e), e / (1.0 + e)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def boiling(
     t: float, w: float, pressure: float, boiling_c: float, m: MaterialConstants
 ) -> tuple[float, float, float]:
@@ -426,7 +438,7 @@ def boiling(
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def wetness(s: float, m: MaterialConstants) -> float:
     """Share of the surface covered by free water. [-].
 
@@ -436,7 +448,7 @@ def wetness(s: float, m: MaterialConstants) -> float:
     return s / (s + m.film_scale) if s > 0.0 else s / m.film_scale
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def wrap_temperature(
     t: float, air_c: float, wall_c: float, h_c: float, c: SurfaceConditions
 ) -> float:
@@ -452,7 +464,7 @@ def wrap_temperature(
     return outer
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def surface_exchange(
     t: float,
     w: float,
@@ -525,13 +537,15 @@ def surface_exchange(
             film_ev = share * wet
             film_dt = share * wet_slope * p_slope
             film_ds = share_ds * wet
-            if dry < 0.0:
-                # Vapour condensing on a dry surface makes the film.
+            if wet < 0.0 and dry < 0.0:
+                # Colder than the dew point: vapour condenses on dry parts too
+                # and makes the film.
                 film_ev += (1.0 - share) * dry
                 film_dt += (1.0 - share) * dry_slope * a_solid * p_slope
                 film_ds -= share_ds * dry
                 film_dw = (1.0 - share) * dry_dw
             else:
+                # Negative where a dry crust takes vapour up again.
                 solid_ev = (1.0 - share) * dry
                 solid_dt = (1.0 - share) * dry_slope * a_solid * p_slope
                 solid_ds = -share_ds * dry
@@ -574,7 +588,7 @@ def surface_exchange(
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def vapour_enthalpy(t: float, m: MaterialConstants) -> float:
     """Enthalpy of the vapour a surface at `t` gives off. [J/kg]."""
     return water_enthalpy(t, m) + latent_heat(t)

@@ -14,7 +14,7 @@ from coreward.errors import OutOfRangeError
 from coreward.physics.air import wet_bulb
 from coreward.physics.exchange import wet_surface_temperature
 from coreward.physics.statement import heat_capacity
-from coreward.physics.water import latent_heat, saturation_temperature
+from coreward.physics.water import saturation_temperature
 from coreward.questions.stall import Stall, find_stalls
 from coreward.units import celsius_to_fahrenheit
 
@@ -139,7 +139,6 @@ def explain(result: Result) -> Explanation:
         ),
     )
     evaporation = s["evaporation"]
-    latent = np.array([latent_heat(float(x)) for x in t])
     demand = np.maximum(s["demand"], 0.0)
     regime = np.full(len(t), SUPPLY_LIMITED, dtype="<U16")
     ratio = np.divide(evaporation, demand, out=np.zeros_like(demand), where=demand > 0)
@@ -187,7 +186,7 @@ def explain(result: Result) -> Explanation:
         wet_surface_c=wet,
         convection_w_m2=s["convection"],
         radiation_w_m2=s["radiation"],
-        evaporation_w_m2=evaporation * latent,
+        evaporation_w_m2=s["evaporation_heat"],
         conduction_w_m2=s["conduction"],
         water_supply_kg_m2_s=s["supply"],
         water_demand_kg_m2_s=demand,
@@ -240,12 +239,11 @@ def _sentence(e: Explanation, units: str) -> str:
     heat = float(((e.convection_w_m2 + e.radiation_w_m2)[inside] * seconds).sum())
     spent = float((e.evaporation_w_m2[inside] * seconds).sum())
     share = 100.0 * spent / heat if heat > 0 else 0.0
+    begin, end = _degrees(stall.core_begin_c, units), _degrees(stall.core_end_c, units)
     span = (
-        f"The core stalls for {_hours(stall.duration_s)}, from "
-        f"{_degrees(stall.core_begin_c, units)} at {_hours(stall.begin_s)} to {_degrees(stall.core_end_c, units)} at "
-        f"{_hours(stall.end_s)}"
-        + ("." if stall.ended else ", and has not picked up by the end.")
-    )
+        f"The core stalls for {_hours(stall.duration_s)}, from {begin} at "
+        f"{_hours(stall.begin_s)} to {end} at {_hours(stall.end_s)}"
+    ) + ("." if stall.ended else ", and has not picked up by the end.")
     why = f" In that time {share:.0f} % of the heat that arrives leaves again as vapour."
     if regime == SUPPLY_LIMITED:
         supply = float((e.evaporation_kg_m2_s[inside] * seconds).sum())

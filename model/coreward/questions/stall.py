@@ -42,7 +42,7 @@ def smoothed_slope(time_s: Floats, value: Floats, window_s: float) -> tuple[Floa
     times, slopes : ndarray
         On a regular grid. [s, unit/s]
     """
-    grid = np.arange(time_s[0], time_s[-1] + 0.5 * _STEP_S, _STEP_S)
+    grid = np.arange(time_s[0], time_s[-1] + 1e-9, _STEP_S)
     y = np.interp(grid, time_s, value)
     half = max(round(0.5 * window_s / _STEP_S), 1)
     n = len(grid)

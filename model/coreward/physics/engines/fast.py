@@ -21,10 +21,15 @@ from numba import njit
 from numpy.typing import NDArray
 
 from coreward.errors import SolverError
-from coreward.physics.problem import LEDGER, Problem, Raw
+from coreward.physics import history
+from coreward.physics.body import Slab, make_mesh
+from coreward.physics.meat import constant_material, meat
+from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
 from coreward.physics.statement import (
     BOILING_MARGIN,
+    SurfaceConditions,
     boiling,
+    carried_water,
     conductivity,
     enthalpy,
     expulsion,
@@ -41,6 +46,7 @@ from coreward.physics.statement import (
     water_held,
     water_held_slope,
 )
+from coreward.physics.water import saturation_temperature
 
 Floats = NDArray[np.float64]
 
@@ -88,7 +94,7 @@ _LEDGER_SIZE = len(LEDGER)
 _STATUS_OK, _STATUS_REACHED, _STATUS_STUCK, _STATUS_FULL = 0, 1, 2, 3
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _surroundings(t, k, times, table, out):  # type: ignore[no-untyped-def]
     """Linear interpolation in segment k of the forcing table."""
     n = times.shape[0]
@@ -101,7 +107,7 @@ def _surroundings(t, k, times, table, out):  # type: ignore[no-untyped-def]
         out[c] = table[k, c] + f * (table[k + 1, c] - table[k, c])
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _rates(  # type: ignore[no-untyped-def]
     t, w, s, t_max, env, area, spacing, volume, surface_area, c, m, f_e, f_w, ledger, k_node
 ):
@@ -131,8 +137,7 @@ def _rates(  # type: ignore[no-untyped-def]
                 push = swelling_pressure(t[i], w[i], t_max[i], m) - swelling_pressure(
                     t[i + 1], w[i + 1], t_max[i + 1], m
                 )
-                carried = w[i] if push > 0.0 else w[i + 1]
-                flux_w += max(carried, 0.0) * mobility(t_face, m) * push
+                flux_w += carried_water(w[i], w[i + 1], push) * mobility(t_face, m) * push
             flux_w *= g
             flux_e += flux_w * water_enthalpy(t[i] if flux_w > 0.0 else t[i + 1], m)
             f_w[i] -= flux_w
@@ -187,7 +192,7 @@ def _rates(  # type: ignore[no-untyped-def]
     return f_s
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _exudation_rate(m):  # type: ignore[no-untyped-def]
     """How fast excess water leaves the surface volume for the film. [1/s].
 
@@ -199,7 +204,7 @@ def _exudation_rate(m):  # type: ignore[no-untyped-def]
     return m.expulsion_rate
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _matrix(  # type: ignore[no-untyped-def]
     h,
     t,
@@ -262,16 +267,15 @@ def _matrix(  # type: ignore[no-untyped-def]
                 push = swelling_pressure(t[i], w[i], t_max[i], m) - swelling_pressure(
                     t[i + 1], w[i + 1], t_max[i + 1], m
                 )
-                carried = geo * max(w[i] if push > 0.0 else w[i + 1], 0.0) * mobility(t_face, m)
+                lead = geo * mobility(t_face, m)
+                carried = lead * carried_water(w[i], w[i + 1], push)
                 flux += carried * push / geo
                 e_l = swelling_modulus(max(t[i], t_max[i]), m)
                 e_r = swelling_modulus(max(t[i + 1], t_max[i + 1]), m)
                 n_wl += carried * e_l
                 n_wr -= carried * e_r
-                if push > 0.0:
-                    n_wl += geo * mobility(t_face, m) * push
-                else:
-                    n_wr += geo * mobility(t_face, m) * push
+                n_wl += 0.5 * lead * push
+                n_wr += 0.5 * lead * push
                 if t[i] >= t_max[i]:
                     n_tl = -carried * e_l * water_held_slope(t[i], m)
                 if t[i + 1] >= t_max[i + 1]:
@@ -356,7 +360,7 @@ def _matrix(  # type: ignore[no-untyped-def]
     di[last, 3] += edge[13] * edge[11] / d_s
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _factor(lo, di, up):  # type: ignore[no-untyped-def]
     """Block elimination; leaves inverse diagonal blocks in `di`, lo·inv in `lo`."""
     n = di.shape[0]
@@ -382,7 +386,7 @@ def _factor(lo, di, up):  # type: ignore[no-untyped-def]
         di[i, 2] = -di[i, 2] / det
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _solve(lo, di, up, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
     """Solve in place: r_e, r_w become the increments of T and W; returns S's."""
     n = di.shape[0]
@@ -403,7 +407,7 @@ def _solve(lo, di, up, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
     return (r_s + edge[10] * r_e[last] + edge[11] * r_w[last]) / edge[1]
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _primitive(  # type: ignore[no-untyped-def]
     u_e, u_w, s, t_max, guess, volume, surface_area, m, t, w
 ):
@@ -421,7 +425,7 @@ def _primitive(  # type: ignore[no-untyped-def]
             t[i] = temperature(u_e[i] / volume[i], w[i] + film, t_max[i], guess[i], m)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy", nogil=True)
 def _integrate(  # type: ignore[no-untyped-def]
     t0,
     w0,
@@ -504,7 +508,9 @@ def _integrate(  # type: ignore[no-untyped-def]
     new_w = np.empty(n)
 
     tol_w = 0.05 * tolerance * m.raw_water if m.moist else 1.0
-    tol_s = 5.0 * tolerance * m.film_scale if m.moist else 1.0
+    # The film is thin and its evaporation strong: an error of this size in it
+    # is a few watts per m².
+    tol_s = 0.05 * tolerance * m.film_scale if m.moist else 1.0
 
     now = 0.0
     segment = 0
@@ -829,14 +835,14 @@ def _integrate(  # type: ignore[no-untyped-def]
     )
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _grow1(a, capacity):  # type: ignore[no-untyped-def]
     b = np.empty(capacity)
     b[: a.shape[0]] = a
     return b
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _grow2(a, capacity):  # type: ignore[no-untyped-def]
     b = np.empty((capacity, a.shape[1]))
     b[: a.shape[0]] = a
@@ -922,3 +928,52 @@ def solve(problem: Problem) -> Raw:
         steps=len(time_s) - 1,
         rejected=int(rejected),
     )
+
+
+def warm_up() -> None:
+    """Compile everything a cook needs, or load it from the cache.
+
+    Solves a minute of a small moist and a small dry piece, so that no panel
+    waits for the compiler later.
+    """
+    shape = Slab(0.05)
+    mesh = make_mesh(shape, 8)
+    one = np.array([0.0])
+    for material in (meat(), constant_material(0.5, 1000.0, 3500.0)):
+        m = material.constants
+        pressure = 101325.0
+        boiling_c = float(saturation_temperature(pressure))
+        start = np.full(8, 20.0)
+        conditions = SurfaceConditions(0.9, pressure, boiling_c, 1.0, 0.0, m.film_capacity)
+        raw = solve(
+            Problem(
+                shape=shape,
+                mesh=mesh,
+                material=m,
+                conditions=conditions,
+                forcing=Forcing(one, one + 100.0, one + 100.0, one + 2000.0, one + 10.0),
+                temperature_c=start,
+                water=np.full(8, m.raw_water),
+                film=0.0,
+                highest_c=start,
+                duration_s=60.0,
+                until_core_c=None,
+                tolerance=0.1,
+            )
+        )
+        times = raw.time_s
+        t = history.interpolate(times, raw.temperature_c, raw.temperature_slope, times, 0.2)
+        history.interpolate_linear(times, raw.ledger, times)
+        env = np.tile(np.array([100.0, 100.0, 2000.0, 10.0]), (len(times), 1))
+        history.surface_history(t, raw.water, raw.film, raw.highest_c, env, conditions, m)
+        history.step_rates(
+            times,
+            raw.temperature_c,
+            raw.water,
+            raw.film,
+            raw.highest_c,
+            raw.ledger,
+            mesh.volume,
+            mesh.surface_area,
+            m,
+        )

@@ -1,0 +1,1 @@
+"""Pictures: they take results and return Matplotlib figures, and compute no physics."""

@@ -1,0 +1,53 @@
+"""A small PNG writer for pictures that are sent at every step of a slider.
+
+The usual writer tries five filters on each row; for flat areas and thin lines one of
+them, the difference to the row above, does as well in a third of the time.
+The format is that of ISO/IEC 15948 (PNG), from memory.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+_FILTER_UP = 2
+_EIGHT_BIT_RGB = (8, 2, 0, 0, 0)
+
+
+def encode(pixels: Any, level: int = 1) -> bytes:
+    """Return 8-bit RGB or RGBA pixels as an opaque PNG.
+
+    Parameters
+    ----------
+    pixels : array_like of uint8, shape (rows, columns, 3 or 4)
+        A fourth channel is left out.
+    level : int
+        0 to 9, fast to small.
+    """
+    array: NDArray[np.uint8] = np.asarray(pixels, dtype=np.uint8)
+    rows, columns = array.shape[:2]
+    flat = np.ascontiguousarray(array[:, :, :3]).reshape(rows, 3 * columns)
+    filtered = np.empty((rows, 1 + 3 * columns), dtype=np.uint8)
+    filtered[:, 0] = _FILTER_UP
+    filtered[0, 1:] = flat[0]
+    # Differences of bytes wrap around, as the format wants.
+    np.subtract(flat[1:], flat[:-1], out=filtered[1:, 1:])
+    head = struct.pack(">II5B", columns, rows, *_EIGHT_BIT_RGB)
+    return b"".join(
+        (
+            _SIGNATURE,
+            _chunk(b"IHDR", head),
+            _chunk(b"IDAT", zlib.compress(filtered.tobytes(), level)),
+            _chunk(b"IEND", b""),
+        )
+    )
+
+
+def _chunk(name: bytes, data: bytes) -> bytes:
+    body = name + data
+    return struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))

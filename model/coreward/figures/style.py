@@ -1,0 +1,303 @@
+"""Colours, line styles, units and axis furniture shared by every picture.
+
+Meaning is carried three times over: by hue, by lightness and by line style or
+marker. A picture therefore survives a grey print and the common kinds of colour
+blindness. The colours are our own; :func:`lightness` lets a test check that the
+inks which share an axis stay apart when hue is taken away.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any, Final, Literal
+
+import numpy as np
+from matplotlib import colors as mcolors
+from matplotlib.axes import Axes
+from matplotlib.patches import Patch
+from matplotlib.ticker import AutoMinorLocator, MaxNLocator
+from numpy.typing import ArrayLike, NDArray
+
+from coreward import units as convert
+from coreward.errors import InputError
+
+Floats = NDArray[np.float64]
+TemperatureUnit = Literal["C", "F"]
+LengthUnit = Literal["mm", "in"]
+MassUnit = Literal["kg", "lb"]
+Dash = str | tuple[float, tuple[float, ...]]
+
+
+@dataclass(frozen=True)
+class Ink:
+    """How one meaning is drawn.
+
+    Attributes
+    ----------
+    colour : str
+        Hex colour.
+    line : str or tuple
+        Matplotlib line style.
+    marker : str
+        Marker drawn at a few points along the line, empty for none.
+    width : float
+        Line width in points.
+    label : str
+        The words of the legend.
+    hatch : str
+        Hatching where the meaning is an area instead of a line.
+    """
+
+    colour: str
+    line: Dash
+    marker: str
+    width: float
+    label: str
+    hatch: str = ""
+
+    def kwargs(self) -> dict[str, Any]:
+        """Return the keyword arguments for ``Axes.plot``."""
+        return {
+            "color": self.colour,
+            "linestyle": self.line,
+            "marker": self.marker or None,
+            "markevery": 0.11,
+            "markersize": 4.5,
+            "markeredgewidth": 0.0 if self.marker not in {"x", "+"} else 1.2,
+            "linewidth": self.width,
+            "label": self.label,
+            "solid_capstyle": "round",
+        }
+
+
+_DASH: Final[Dash] = (0, (6, 2.2))
+_DOT: Final[Dash] = (0, (1.2, 1.8))
+_DASH_DOT: Final[Dash] = (0, (7, 2, 1.4, 2))
+_LONG: Final[Dash] = (0, (12, 3))
+_DOUBLE_DOT: Final[Dash] = (0, (7, 2, 1.4, 2, 1.4, 2))
+
+INKS: Final[Mapping[str, Ink]] = MappingProxyType(
+    {
+        "core": Ink("#5e0f34", "-", "", 2.6, "core"),
+        "mean": Ink("#9c4a5c", _DASH, "", 1.9, "mean"),
+        "surface": Ink("#d17a1c", "-", "o", 1.9, "surface"),
+        "air": Ink("#4f575f", _DASH_DOT, "", 1.5, "pit air"),
+        "wall": Ink("#8b8275", _DASH_DOT, "x", 1.4, "pit wall"),
+        "wet_bulb": Ink("#2390a6", _DASH, "s", 1.5, "wet bulb"),
+        "dew_point": Ink("#274690", _DOT, "", 1.9, "dew point"),
+        "evaporation": Ink("#1d5c8f", "-", "s", 2.2, "evaporation", "//"),
+        "convection": Ink("#bf4f2b", "-", "", 2.0, "convection", ""),
+        "radiation": Ink("#c9932e", _DASH, "^", 1.9, "radiation", ".."),
+        "conduction": Ink("#45133c", _DASH_DOT, "", 2.0, "into the meat", "xx"),
+        "supply": Ink("#12603f", "-", "", 2.4, "water supply", ""),
+        "demand": Ink("#6f9ed4", _DASH, "o", 2.0, "the air's demand", ""),
+        "drip": Ink("#7a6a2f", _DOT, "", 2.0, "drip", ""),
+        "water": Ink("#1f6f97", _DASH, "s", 2.0, "water content", ""),
+        "meat": Ink("#5e0f34", "-", "", 2.4, "meat probe"),
+        "meat_2": Ink("#b0603f", _DASH, "^", 2.0, "second probe"),
+        "meat_3": Ink("#7a7fb8", _DASH_DOT, "s", 2.0, "third probe"),
+        "kept": Ink("#8a8a8a", (0, (4, 2)), "", 1.4, "kept for comparison"),
+        "stall": Ink("#e9dcc0", "-", "", 0.0, "stall", "////"),
+        "caution": Ink("#8c1c13", "-", "D", 2.0, "caution", "\\\\"),
+        "target": Ink("#2f2f2f", _LONG, "", 1.3, "target"),
+        "band": Ink("#cfd6dd", "-", "", 0.0, "likely band"),
+        "event": Ink("#6b3fa0", _DOUBLE_DOT, "v", 1.4, "event"),
+        "text": Ink("#20262b", "-", "", 1.0, "text"),
+        "grid": Ink("#dfe3e6", "-", "", 0.6, "grid"),
+    }
+)
+"""Every meaning and how it is drawn."""
+
+PALETTE: Final[Mapping[str, str]] = MappingProxyType(
+    {meaning: ink.colour for meaning, ink in INKS.items()}
+)
+"""Colour by meaning, for pictures that need no line."""
+
+SHARED_AXES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "temperature": ("core", "mean", "surface", "air", "wet_bulb", "dew_point"),
+        "heat": ("evaporation", "convection", "radiation", "conduction"),
+        "water": ("supply", "demand", "drip"),
+        "log": ("air", "meat", "meat_2", "meat_3"),
+    }
+)
+"""Which inks meet on one axis, so that a test can hold them apart in grey."""
+
+
+@dataclass(frozen=True)
+class UnitChoice:
+    """The units a person reads and types. Nothing inside depends on them."""
+
+    temperature: TemperatureUnit = "C"
+    length: LengthUnit = "mm"
+    mass: MassUnit = "kg"
+
+
+METRIC: Final = UnitChoice()
+CUSTOMARY: Final = UnitChoice("F", "in", "lb")
+
+
+def as_units(units: str | UnitChoice) -> UnitChoice:
+    """Return a unit choice from ``"C"`` (°C, mm, kg) or ``"F"`` (°F, in, lb).
+
+    Parameters
+    ----------
+    units : str or UnitChoice
+        A choice is returned unchanged.
+
+    Raises
+    ------
+    InputError
+        If the text is neither ``"C"`` nor ``"F"``.
+    """
+    if isinstance(units, UnitChoice):
+        return units
+    if units == "C":
+        return METRIC
+    if units == "F":
+        return CUSTOMARY
+    raise InputError(f'units must be "C" or "F", not {units!r}: choose one of the two.')
+
+
+def temperature(value_c: ArrayLike, units: str | UnitChoice) -> Floats:
+    """Return temperature points in the chosen unit. `value_c` is in °C."""
+    if as_units(units).temperature == "F":
+        return convert.celsius_to_fahrenheit(value_c)
+    return np.asarray(value_c, dtype=float)
+
+
+def length(value_m: ArrayLike, units: str | UnitChoice) -> Floats:
+    """Return lengths in the chosen unit. `value_m` is in metres."""
+    if as_units(units).length == "in":
+        return convert.metres_to_inches(value_m)
+    return convert.metres_to_millimetres(value_m)
+
+
+def mass(value_kg: ArrayLike, units: str | UnitChoice) -> Floats:
+    """Return masses in the chosen unit. `value_kg` is in kilograms."""
+    if as_units(units).mass == "lb":
+        return convert.kilograms_to_pounds(value_kg)
+    return np.asarray(value_kg, dtype=float)
+
+
+def temperature_symbol(units: str | UnitChoice) -> str:
+    """Return "°C" or "°F"."""
+    return "°F" if as_units(units).temperature == "F" else "°C"
+
+
+def format_temperature(value_c: float, units: str | UnitChoice, digits: int = 0) -> str:
+    """Return one temperature as text, such as "71 °C"; "unknown" if not finite."""
+    if not np.isfinite(value_c):
+        return "unknown"
+    return f"{float(temperature(value_c, units)):.{digits}f} {temperature_symbol(units)}"
+
+
+def format_hours(seconds: float) -> str:
+    """Return a time as "3 h 20 min"; "unknown" if not finite."""
+    if not np.isfinite(seconds):
+        return "unknown"
+    minutes = round(abs(seconds) / 60.0)
+    sign = "-" if seconds < 0 and minutes else ""
+    return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
+
+
+def label_temperature(ax: Axes, units: str | UnitChoice = "C", *, axis: str = "y") -> None:
+    """Label an axis as temperature in the chosen unit."""
+    _label(ax, axis, f"temperature ({temperature_symbol(units)})")
+
+
+def label_hours(ax: Axes, *, axis: str = "x") -> None:
+    """Label an axis as time in hours."""
+    _label(ax, axis, "time (h)")
+
+
+def label_length(
+    ax: Axes, units: str | UnitChoice = "C", *, axis: str = "x", what: str = "position"
+) -> None:
+    """Label an axis as a length in the chosen unit."""
+    _label(ax, axis, f"{what} ({as_units(units).length})")
+
+
+def label_mass(
+    ax: Axes, units: str | UnitChoice = "C", *, axis: str = "y", what: str = "mass"
+) -> None:
+    """Label an axis as a mass in the chosen unit."""
+    _label(ax, axis, f"{what} ({as_units(units).mass})")
+
+
+def _label(ax: Axes, axis: str, text: str) -> None:
+    if axis == "x":
+        ax.set_xlabel(text)
+    else:
+        ax.set_ylabel(text)
+
+
+FONT_SIZE: Final = 10.0
+
+
+def apply_style(ax: Axes, *, title: str = "") -> None:
+    """Give one axes the shared look: quiet frame, light grid, left title.
+
+    Parameters
+    ----------
+    ax : Axes
+        The axes to change in place.
+    title : str
+        A short title in words, set at the left.
+    """
+    ink = PALETTE["text"]
+    ax.set_facecolor("white")
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        ax.spines[side].set_color("#8c949b")
+        ax.spines[side].set_linewidth(0.8)
+    ax.grid(True, which="major", color=PALETTE["grid"], linewidth=0.7)
+    ax.set_axisbelow(True)
+    ax.tick_params(colors=ink, labelsize=FONT_SIZE - 1, length=3.5, width=0.8)
+    ax.xaxis.label.set_color(ink)
+    ax.yaxis.label.set_color(ink)
+    ax.xaxis.label.set_fontsize(FONT_SIZE)
+    ax.yaxis.label.set_fontsize(FONT_SIZE)
+    if title:
+        ax.set_title(title, loc="left", fontsize=FONT_SIZE + 1, color=ink, fontweight="bold")
+
+
+def apply_time_ticks(ax: Axes, end_hours: float) -> None:
+    """Set hour ticks that stay whole and few."""
+    ax.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=end_hours > 4, min_n_ticks=3))
+    ax.xaxis.set_minor_locator(AutoMinorLocator(2))
+
+
+def legend(ax: Axes, **options: Any) -> Any:
+    """Add the shared legend: no frame, small, above the lines."""
+    settings: dict[str, Any] = {
+        "frameon": True,
+        "framealpha": 0.85,
+        "edgecolor": "none",
+        "fontsize": FONT_SIZE - 1.5,
+        "handlelength": 3.2,
+        "labelspacing": 0.3,
+        "borderpad": 0.25,
+        **options,
+    }
+    return ax.legend(**settings)
+
+
+def area(meaning: str, **options: Any) -> Patch:
+    """Return a legend patch for a meaning that is drawn as an area."""
+    ink = INKS[meaning]
+    return Patch(facecolor=ink.colour, hatch=ink.hatch, label=ink.label, **options)
+
+
+def lightness(colour: str) -> float:
+    """Return CIE lightness L* (0 black, 100 white) of an sRGB colour.
+
+    The constants are those of IEC 61966-2-1 (sRGB) and of CIE 15 (L*), from memory.
+    """
+    rgb = np.asarray(mcolors.to_rgb(colour))
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    y = float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
+    return 116.0 * y ** (1.0 / 3.0) - 16.0 if y > 0.008856 else 903.3 * y

@@ -1,0 +1,232 @@
+"""From the cells of one column to temperatures; units that change are refused."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Sequence
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.logs.log import (
+    Floats,
+    Repair,
+    Role,
+)
+from coreward.logs.parts import (
+    TEMPERATURE_CELL,
+    UNIT_NAMES,
+    Column,
+    Reading,
+    Table,
+    Unit,
+    short,
+)
+
+
+def read_column(
+    column: Column,
+    table: Table,
+    kept: NDArray[np.int64],
+    numbers: NDArray[np.int64],
+    own: bool,
+    reading: Reading,
+) -> Floats:
+    """Return one column in the unit of the file, NaN where there is no reading."""
+    reader = _CellReader(column, reading)
+    values = array("d")
+    rows, index = table.rows, column.index
+    open_run: list[Any] | None = None
+    unusable = 0
+    for position, i in enumerate(kept.tolist()):
+        cells = rows[i]
+        cell = cells[index] if index < len(cells) else ""
+        value, fault = reader.read(cell, int(numbers[position]))
+        values.append(value)
+        if fault is None or (own and fault[0] == "no reading"):
+            continue
+        unusable += fault[0] in ("absurd", "not a number")
+        text = cell.strip()[:60]
+        if (
+            open_run is not None
+            and open_run[0] == (text, *fault)
+            and open_run[2] == position - 1
+        ):
+            open_run[2] = position
+            continue
+        _close(open_run, column, numbers, reading)
+        open_run = [(text, *fault), position, position]
+    _close(open_run, column, numbers, reading)
+    result = np.asarray(values)
+    if 2 * unusable > result.size:
+        fault_row = next(
+            r
+            for r in reading.repairs
+            if r.column == column.name and r.kind in ("absurd", "not a number")
+        )
+        reading.fail(
+            f"More than half of its cells are no temperatures in {UNIT_NAMES[column.unit]}, "
+            f"for example {short(fault_row.was)}.",
+            "Check which column and which unit it is, and state them with columns= and units=.",
+            fault_row.row,
+            column.name,
+        )
+    return result
+
+
+def _close(
+    run: list[Any] | None, column: Column, numbers: NDArray[np.int64], reading: Reading
+) -> None:
+    if run is None:
+        return
+    (text, kind, reason), first, last = run
+    reading.repair(
+        Repair(
+            int(numbers[first]),
+            column.name,
+            kind,
+            text,
+            "no reading",
+            reason,
+            int(numbers[last]),
+        )
+    )
+
+
+class _CellReader:
+    """Turns the cells of one column into numbers, with the fault of each that is none."""
+
+    def __init__(self, column: Column, reading: Reading) -> None:
+        limits = reading.limits
+        edge = "meat" if column.role == "meat" else "air"
+        self._low, self._high = (limits[f"{edge}_{end}"] for end in ("lowest", "highest"))
+        if column.unit == "F":
+            self._low, self._high = (t * 9.0 / 5.0 + 32.0 for t in (self._low, self._high))
+        self._codes = {
+            limits[name]: limits.record(name).note
+            for name in limits
+            if name.startswith("code_")
+        }
+        pairs = [
+            value.split(" | ", 1) for key, value in limits.texts if key.startswith("marker_")
+        ]
+        self._markers = {text: reason for text, reason in pairs}
+        self._column = column
+        self._reading = reading
+
+    def read(self, cell: str, row: int) -> tuple[float, tuple[str, str] | None]:
+        """Return the reading, or NaN with the kind of fault and its reason."""
+        try:
+            value = float(cell)
+        except ValueError:
+            return self._slowly(cell, row)
+        if (
+            self._low <= value <= self._high
+            and value not in self._codes
+            and "_" not in cell
+            and cell.isascii()
+        ):
+            return value, None
+        return self._slowly(cell, row)
+
+    def _slowly(self, cell: str, row: int) -> tuple[float, tuple[str, str] | None]:
+        text = cell.strip()
+        if not text:
+            return np.nan, ("no reading", "the cell is empty")
+        reason = self._markers.get(text.lower())
+        if reason is not None:
+            return np.nan, ("unplugged", reason)
+        match = TEMPERATURE_CELL.fullmatch(text)
+        if match is None:
+            return np.nan, ("not a number", "the cell holds no temperature")
+        value = float(match[1].replace(",", "."))
+        if value in self._codes:
+            return np.nan, ("unplugged", self._codes[value])
+        if match[2] and match[2].upper() != self._column.unit:
+            self._reading.fail(
+                f"The cell {short(text)} is in {UNIT_NAMES[cast(Unit, match[2].upper())]}, "
+                f"but the column is in {UNIT_NAMES[self._column.unit]}: mixed units.",
+                "Write the whole column in one unit, or cut the file where it changes.",
+                row,
+                self._column.name,
+            )
+        if not self._low <= value <= self._high:
+            return np.nan, (
+                "absurd",
+                f"outside {self._low:.4g} to {self._high:.4g} {UNIT_NAMES[self._column.unit]}",
+            )
+        return value, None
+
+
+def check_unit_jumps(
+    read: Sequence[tuple[Column, Floats]],
+    numbers: NDArray[np.int64],
+    accept: bool,
+    reading: Reading,
+) -> None:
+    """Find columns that jump from t °C to the same t in °F, or back; never convert."""
+    marks = [_unit_jumps(values, reading.limits) for _, values in read]
+    together = np.sum([mark != 0 for mark in marks], axis=0) if marks else np.zeros(0)
+    found: list[tuple[int, str, str]] = []
+    for (column, values), mark in zip(read, marks, strict=True):
+        for i in np.flatnonzero(mark).tolist():
+            alone = together[i] < 2
+            if alone and not _calm_around(values, i, column.role, reading.limits):
+                continue
+            change = "°C to °F" if mark[i] > 0 else "°F to °C"
+            found.append(
+                (
+                    int(numbers[i + 1]),
+                    column.name,
+                    f"The readings jump from {values[i]:.6g} to {values[i + 1]:.6g}, just as "
+                    f"from {change}: mixed units.",
+                )
+            )
+            break
+    if not found:
+        return
+    row, name, what = min(found)
+    if accept:
+        reading.warnings.append(f"Row {row}, column '{name}': {what} Taken as real, as stated.")
+        return
+    others = ", ".join(f"'{other}' row {at}" for at, other, _ in sorted(found) if other != name)
+    reading.fail(
+        what + (f" Likewise {others}." if others else ""),
+        "Cut the file at this row or write all rows in one unit; nothing was converted. If the "
+        "jump is real, state accept_jumps=True.",
+        row,
+        name,
+    )
+
+
+def _unit_jumps(values: Floats, limits: tables.ParameterSet) -> NDArray[np.int8]:
+    """Mark each step that follows the relation of the scales: +1 to °F, -1 to °C."""
+    before, after = values[:-1], values[1:]
+    tolerance, least = limits["unit_jump_tolerance"], limits["unit_jump_smallest"]
+    known = np.isfinite(before) & np.isfinite(after)
+    large = known & (np.abs(np.where(known, after - before, 0.0)) >= least)
+    up = large & (np.abs(np.where(known, after - (before * 1.8 + 32.0), np.inf)) <= tolerance)
+    down = large & (np.abs(np.where(known, after - (before - 32.0) / 1.8, np.inf)) <= tolerance)
+    return up.astype(np.int8) - down.astype(np.int8)
+
+
+def _calm_around(values: Floats, i: int, role: Role, limits: tables.ParameterSet) -> bool:
+    """Tell whether a jump stands alone between calm readings, as a change of unit does.
+
+    A meat probe cannot jump so, hence one row in the other unit is enough. The air can,
+    when the lid is opened: it must stay at the new level.
+    """
+    calm = limits["unit_jump_calm"]
+    rows = int(limits["unit_jump_rows"])
+    if i > 0 and not abs(values[i] - values[i - 1]) <= calm:
+        return False
+    following = values[i + 1 : i + 2 + rows]
+    steps = np.abs(np.diff(following))
+    if role == "meat":
+        if following.size == 1:
+            return True
+        returns = abs(values[i + 2] - values[i]) <= calm
+        return bool(steps[0] <= calm or returns)
+    return bool(steps.size == rows and np.all(steps <= calm))

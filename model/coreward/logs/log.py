@@ -1,0 +1,385 @@
+"""The probe log itself: readings, what was understood, and every repair.
+
+A log never changes. What the file said is kept row by row in `ProbeLog.raw`; what was
+left out or marked as missing is listed in `ProbeLog.repairs`.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Literal, overload
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.errors import InputError
+
+Floats = NDArray[np.float64]
+Role = Literal["air", "meat", "ambient"]
+ROLES: tuple[Role, ...] = ("air", "meat", "ambient")
+
+OWN_FORMAT = "coreward probe log, format 1"
+"""First comment line of our own files."""
+
+_OWN_HELP = (
+    "Lines that begin with # are notes; then one header row and one row per sample.",
+    "time_s: seconds since the first sample. Temperatures in °C; an empty cell: no reading.",
+    "Notes 'start', 'start clock', 'source', 'channel', 'repair', 'understood', 'warning'",
+    "and 'note' carry JSON after the colon.",
+)
+
+
+@dataclass(frozen=True)
+class Repair:
+    """One thing that was not taken as written.
+
+    Attributes
+    ----------
+    row : int or None
+        Row of the file, counted from 1 with every line; None for a whole column.
+    column : str
+        Name of the column; empty when the whole row is meant.
+    kind : str
+        Short name of the fault, such as ``"unplugged"`` or ``"duplicate"``.
+    was, became : str
+        The cell or row as written, and what it counts as now.
+    reason : str
+        Why, in plain words.
+    last_row : int or None
+        Last row of a run with the same fault; equals `row` for a single one.
+    """
+
+    row: int | None
+    column: str
+    kind: str
+    was: str
+    became: str
+    reason: str
+    last_row: int | None = None
+
+    def sentence(self) -> str:
+        """Return the repair as one sentence."""
+        if self.row is None:
+            where = "All rows"
+        elif self.last_row is not None and self.last_row != self.row:
+            where = f"Rows {self.row} to {self.last_row}"
+        else:
+            where = f"Row {self.row}"
+        if self.column:
+            where += f", column '{self.column}'"
+        return f"{where}: '{self.was}' became {self.became} ({self.kind}: {self.reason})."
+
+
+@dataclass(frozen=True, eq=False)
+class Channel:
+    """One probe.
+
+    Attributes
+    ----------
+    name : str
+        Name of the column in the file.
+    role : {"air", "meat", "ambient"}
+        What it measures; ambient is the air outside the cooker.
+    temperature_c : ndarray, shape (samples,)
+        Readings. NaN where there is none. [°C]
+    """
+
+    name: str
+    role: Role
+    temperature_c: Floats
+
+    def __post_init__(self) -> None:
+        if self.role not in ROLES:
+            raise InputError(
+                f"Channel {self.name!r}: role {self.role!r} is unknown; use one of "
+                f"{', '.join(ROLES)}."
+            )
+        object.__setattr__(self, "temperature_c", _frozen(self.temperature_c))
+
+    @property
+    def plugged(self) -> NDArray[np.bool_]:
+        """True where the probe gave a reading."""
+        return np.isfinite(self.temperature_c)
+
+    @property
+    def is_constant(self) -> bool:
+        """True if every reading is the same number: the probe is stuck or simulated."""
+        values = self.temperature_c[self.plugged]
+        return bool(values.size > 1 and np.all(values == values[0]))
+
+
+class RawRows(Sequence[tuple[int, str]]):
+    """The file as it was written: pairs of row number and text, held compactly."""
+
+    __slots__ = ("_starts", "_text")
+
+    def __init__(self, text: str) -> None:
+        self._text = text
+        starts = [0]
+        position = text.find("\n")
+        while position >= 0:
+            starts.append(position + 1)
+            position = text.find("\n", position + 1)
+        if starts[-1] == len(text) and len(starts) > 1:
+            starts.pop()
+        self._starts = np.asarray(starts, dtype=np.int64)
+
+    def __len__(self) -> int:
+        return int(self._starts.size) if self._text else 0
+
+    @overload
+    def __getitem__(self, index: int) -> tuple[int, str]: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[tuple[int, str]]: ...
+
+    def __getitem__(self, index: int | slice) -> tuple[int, str] | Sequence[tuple[int, str]]:
+        if isinstance(index, slice):
+            return tuple(self[i] for i in range(*index.indices(len(self))))
+        size = len(self)
+        number = index + size if index < 0 else index
+        if not 0 <= number < size:
+            raise IndexError(index)
+        start = int(self._starts[number])
+        end = int(self._starts[number + 1]) if number + 1 < size else len(self._text)
+        return number + 1, self._text[start:end].removesuffix("\n")
+
+    def __iter__(self) -> Iterator[tuple[int, str]]:
+        return (self[i] for i in range(len(self)))
+
+    def __repr__(self) -> str:
+        return f"RawRows({len(self)} rows)"
+
+
+@dataclass(frozen=True, eq=False)
+class ProbeLog:
+    """A probe log as it was understood.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (samples,)
+        Time since the first kept sample, strictly increasing. [s]
+    start : datetime or None
+        Date and time of the first kept sample, if the file or the caller gave a date.
+    channels : tuple of Channel
+        The probes, in the order of the file.
+    repairs : tuple of Repair
+        Everything that was not taken as written.
+    understood : tuple of str
+        How the file was read, in sentences.
+    source : str
+        Name of the file, without its folder.
+    warnings : tuple of str
+        What the reader should look at; nothing was changed for it.
+    start_clock : time or None
+        Time of day of the first kept sample, known even without a date.
+    notes : tuple of str
+        Comment lines of the file.
+    metadata : tuple of (str, str)
+        Notes of the form ``key: value``.
+    raw : RawRows
+        Row numbers and text of the file.
+    """
+
+    time_s: Floats
+    start: dt.datetime | None
+    channels: tuple[Channel, ...]
+    repairs: tuple[Repair, ...] = ()
+    understood: tuple[str, ...] = ()
+    source: str = ""
+    warnings: tuple[str, ...] = ()
+    start_clock: dt.time | None = None
+    notes: tuple[str, ...] = ()
+    metadata: tuple[tuple[str, str], ...] = ()
+    raw: Sequence[tuple[int, str]] = field(default=(), repr=False)
+
+    def __post_init__(self) -> None:
+        time_s = _frozen(self.time_s)
+        object.__setattr__(self, "time_s", time_s)
+        if time_s.ndim != 1 or time_s.size < 2:
+            raise InputError("A log needs at least two samples; give more time.")
+        if not np.all(np.isfinite(time_s)) or time_s[0] != 0.0 or np.any(np.diff(time_s) <= 0):
+            raise InputError(
+                "The time of a log must start at 0 and increase strictly; sort it and "
+                "subtract the first time."
+            )
+        for channel in self.channels:
+            if channel.temperature_c.shape != time_s.shape:
+                raise InputError(
+                    f"Channel {channel.name!r} has {channel.temperature_c.size} readings for "
+                    f"{time_s.size} times; give one per time, NaN where there is none."
+                )
+        if not any(channel.role == "meat" for channel in self.channels):
+            raise InputError("A log needs at least one meat channel; state which it is.")
+
+    @property
+    def interval_s(self) -> float:
+        """Median step between samples. [s]."""
+        return float(np.median(np.diff(self.time_s)))
+
+    @property
+    def duration_s(self) -> float:
+        """Time from the first to the last sample. [s]."""
+        return float(self.time_s[-1])
+
+    @property
+    def gap_limit_s(self) -> float:
+        """Longest step that is not a gap, from table ``log_reading``. [s]."""
+        limits = tables.load("log_reading")
+        return float(
+            np.clip(
+                limits["gap_factor"] * self.interval_s,
+                limits["gap_shortest"],
+                limits["gap_longest"],
+            )
+        )
+
+    @property
+    def gaps(self) -> tuple[tuple[float, float], ...]:
+        """Start and end of every stretch without samples. [s]."""
+        return self.gaps_between(np.ones(self.time_s.size, dtype=bool))
+
+    def gaps_between(self, kept: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
+        """Return start and end of every stretch without a sample that is kept. [s]."""
+        times = self.time_s[kept]
+        wide = np.flatnonzero(np.diff(times) > self.gap_limit_s)
+        return tuple((float(times[i]), float(times[i + 1])) for i in wide)
+
+    def by_role(self, role: Role) -> tuple[Channel, ...]:
+        """Return the channels of one role."""
+        return tuple(channel for channel in self.channels if channel.role == role)
+
+    @property
+    def meats(self) -> tuple[Channel, ...]:
+        """The meat channels, in the order of the file."""
+        return self.by_role("meat")
+
+    @property
+    def air_c(self) -> Floats:
+        """Air in the cooker; NaN throughout if the log has no air channel. [°C]."""
+        air = self.by_role("air")
+        return air[0].temperature_c if air else _frozen(np.full(self.time_s.shape, np.nan))
+
+    def meat(self, number: int = 1) -> Channel:
+        """Return a meat channel, counted from 1.
+
+        Raises
+        ------
+        InputError
+            If there is no such channel.
+        """
+        meats = self.meats
+        if not 1 <= number <= len(meats):
+            raise InputError(
+                f"There is no meat probe {number}; this log has 1 to {len(meats)}."
+            )
+        return meats[number - 1]
+
+    @property
+    def coldest_meat_c(self) -> Floats:
+        """Lowest reading among the plugged meat probes, sample by sample. [°C].
+
+        NaN where no meat probe gave a reading. Beware: where the coldest probe is
+        unplugged this is the next one; `all_meat_plugged` tells where.
+        """
+        stack = np.vstack([channel.temperature_c for channel in self.meats])
+        lowest = np.where(np.isfinite(stack), stack, np.inf).min(axis=0)
+        return _frozen(np.where(np.isfinite(lowest), lowest, np.nan))
+
+    @property
+    def all_meat_plugged(self) -> NDArray[np.bool_]:
+        """True where every meat probe gave a reading."""
+        plugged = np.vstack([channel.plugged for channel in self.meats])
+        return np.asarray(plugged.all(axis=0))
+
+    def to_csv(self, path: str | Path) -> Path:
+        """Write the log in our own plain format, which `read_log` reads back exactly.
+
+        A comma-separated UTF-8 table ``time_s, air_c, meat_1_c, ...`` under comment lines
+        that say what it is. Repairs, sentences and notes go with it; the raw rows of the
+        first file do not.
+
+        Parameters
+        ----------
+        path : str or Path
+            File to write.
+
+        Returns
+        -------
+        Path
+            The file written.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be written.
+        """
+        target = Path(path)
+        try:
+            target.write_text(self.to_csv_text(), encoding="utf-8", newline="\n")
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or str(error)
+            raise InputError(
+                f"The log cannot be written to {target.name!r}: {reason}. Choose a folder "
+                "that exists and that you may write to."
+            ) from error
+        return target
+
+    def to_csv_text(self) -> str:
+        """Return what `to_csv` writes."""
+        lines = [OWN_FORMAT, *_OWN_HELP]
+
+        def carry(key: str, value: object) -> None:
+            lines.append(f"{key}: {json.dumps(value, ensure_ascii=True)}")
+
+        carry("start", self.start.isoformat() if self.start else None)
+        carry("start clock", self.start_clock.isoformat() if self.start_clock else None)
+        carry("source", self.source)
+        names = own_columns(self.channels)
+        for name, channel in zip(names, self.channels, strict=True):
+            carry("channel", {"column": name, "name": channel.name, "role": channel.role})
+        for repair in self.repairs:
+            carry("repair", asdict(repair))
+        for sentence in self.understood:
+            carry("understood", sentence)
+        for sentence in self.warnings:
+            carry("warning", sentence)
+        for note in self.notes:
+            carry("note", note)
+        out = io.StringIO()
+        for line in lines:
+            out.write(f"# {line}\n")
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(["time_s", *names])
+        columns = [
+            ["" if value != value else repr(value) for value in channel.temperature_c.tolist()]
+            for channel in self.channels
+        ]
+        writer.writerows(zip(map(repr, self.time_s.tolist()), *columns, strict=True))
+        return out.getvalue()
+
+
+def own_columns(channels: Sequence[Channel]) -> tuple[str, ...]:
+    """Return the column names that our own format gives to channels."""
+    counts: dict[str, int] = {}
+    names = []
+    for channel in channels:
+        counts[channel.role] = counts.get(channel.role, 0) + 1
+        number = counts[channel.role]
+        names.append(
+            "air_c" if channel.role == "air" and number == 1 else f"{channel.role}_{number}_c"
+        )
+    return tuple(names)
+
+
+def _frozen(values: Floats) -> Floats:
+    array = np.array(values, dtype=np.float64)
+    array.setflags(write=False)
+    return array

@@ -1,0 +1,109 @@
+"""What our own format carries besides its table."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterator
+from typing import Any, cast
+
+from coreward.logs.log import (
+    ROLES,
+    ProbeLog,
+    Repair,
+    Role,
+)
+from coreward.logs.parts import (
+    Reading,
+    metadata_of,
+    short,
+)
+
+
+def own_channels(reading: Reading) -> dict[str, tuple[str, Role]]:
+    """Return name and role of each channel by its column in our own format."""
+    names = {}
+    for key, value in _own_notes(reading):
+        if key == "channel":
+            try:
+                column, name, role = value["column"], value["name"], value["role"]
+            except (KeyError, TypeError):
+                column = name = role = None
+            if not (isinstance(column, str) and isinstance(name, str) and role in ROLES):
+                reading.fail(
+                    "A 'channel' note of our own format is damaged.",
+                    "Write the file again with to_csv.",
+                )
+            names[column] = (name, cast(Role, role))
+    return names
+
+
+def _own_notes(reading: Reading) -> Iterator[tuple[str, Any]]:
+    keys = (
+        "start",
+        "start clock",
+        "source",
+        "channel",
+        "repair",
+        "understood",
+        "warning",
+        "note",
+    )
+    for note in reading.notes[1:]:
+        key, colon, value = note.partition(": ")
+        if colon and key in keys:
+            try:
+                yield key, json.loads(value)
+            except (ValueError, RecursionError):
+                reading.fail(
+                    f"The note {short(note)} of our own format is damaged.",
+                    "Write the file again with to_csv, or remove that line.",
+                )
+
+
+def restored(log: ProbeLog, reading: Reading) -> ProbeLog:
+    """Put back what our own format carries besides the table."""
+    parts: dict[str, list[Any]] = {"repair": [], "understood": [], "warning": [], "note": []}
+    start, clock, source = log.start, log.start_clock, log.source
+    try:
+        for key, value in _own_notes(reading):
+            if key in parts:
+                parts[key].append(value)
+            elif key == "start" and value is not None:
+                start = dt.datetime.fromisoformat(value)
+            elif key == "start clock" and value is not None:
+                clock = dt.time.fromisoformat(value)
+            elif key == "source":
+                source = str(value)
+        repairs = tuple(_own_repair(entry) for entry in parts["repair"])
+    except (TypeError, ValueError) as error:
+        reading.fail(
+            f"A note of our own format is damaged ({error}).",
+            "Write the file again with to_csv, or remove that line.",
+        )
+    notes = tuple(str(note) for note in parts["note"])
+    warnings = [str(one) for one in parts["warning"]]
+    return ProbeLog(
+        time_s=log.time_s,
+        start=start,
+        channels=log.channels,
+        repairs=(*repairs, *log.repairs),
+        understood=tuple(str(one) for one in parts["understood"]),
+        source=source,
+        warnings=(*warnings, *(one for one in log.warnings if one not in warnings)),
+        start_clock=clock,
+        notes=notes,
+        metadata=metadata_of(notes),
+        raw=log.raw,
+    )
+
+
+def _own_repair(entry: Any) -> Repair:
+    repair = Repair(**entry)
+    words = (repair.column, repair.kind, repair.was, repair.became, repair.reason)
+    rows = (repair.row, repair.last_row)
+    if not all(isinstance(word, str) for word in words) or not all(
+        row is None or isinstance(row, int) for row in rows
+    ):
+        raise ValueError("a repair note")
+    return repair

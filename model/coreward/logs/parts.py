@@ -1,0 +1,130 @@
+"""What the steps of reading a log hand to one another, and how they fail."""
+
+from __future__ import annotations
+
+import re
+from array import array
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal, NoReturn
+
+from coreward import tables
+from coreward.errors import LogError
+from coreward.logs.log import (
+    Repair,
+    Role,
+)
+
+Unit = Literal["C", "F"]
+UNIT_NAMES: dict[Unit, str] = {"C": "°C", "F": "°F"}
+HEADER_SEARCH = 30  # lines of preamble a logger may write before its header
+
+TEMPERATURE_CELL = re.compile(
+    r"([+-]?\d{1,20}(?:[.,]\d{0,25})?(?:[eE][+-]?\d{1,3})?)\s*(?:[°º˚]|deg\.?)?\s*([cCfF])?",
+    re.ASCII,
+)
+
+
+class LogReadError(LogError):
+    """A probe log that cannot be read.
+
+    Attributes
+    ----------
+    file : str
+        Name of the file.
+    row : int or None
+        Row of the file, counted from 1 with every line.
+    column : str
+        Name of the column, or empty.
+    what, remedy : str
+        What is wrong, and what to do.
+    """
+
+    def __init__(
+        self, file: str, what: str, remedy: str, row: int | None = None, column: str = ""
+    ) -> None:
+        place = short(file, 80)
+        if row is not None:
+            place += f", row {row}"
+        if column:
+            place += f", column {short(column)}"
+        super().__init__(f"{place}: {what} {remedy}")
+        self.file = file
+        self.row = row
+        self.column = column
+        self.what = what
+        self.remedy = remedy
+
+
+@dataclass
+class Reading:
+    """What gathers while one file is read."""
+
+    file: str
+    limits: tables.ParameterSet
+    repairs: list[Repair] = field(default_factory=list)
+    understood: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def fail(
+        self, what: str, remedy: str, row: int | None = None, column: str = ""
+    ) -> NoReturn:
+        """Raise the error for this file."""
+        raise LogReadError(self.file, what, remedy, row, column)
+
+    def repair(self, repair: Repair) -> None:
+        """List a repair; refuse a file with more of them than a log can have."""
+        self.repairs.append(repair)
+        if len(self.repairs) > self.limits["repair_limit"]:
+            self.fail(
+                f"More than {self.limits['repair_limit']:.0f} separate faults were found up "
+                f"to here; the last: {repair.reason}.",
+                "This is not a usable log; export it again, or cut out the faulty part.",
+                repair.row,
+                repair.column,
+            )
+
+
+@dataclass(frozen=True)
+class Table:
+    """The cells of a file: header and rows, each with its row in the file."""
+
+    header: tuple[str, ...]
+    header_row: int
+    rows: list[list[str]]
+    numbers: array[int]
+    cut_off: bool
+
+
+@dataclass(frozen=True)
+class Column:
+    """A temperature column to be read."""
+
+    index: int
+    name: str
+    role: Role
+    unit: Unit
+
+
+def short(text: str, most: int = 40) -> str:
+    """Return text in quotes, cut and without control characters, for a message."""
+    shown = text if len(text) <= most else text[: most - 1] + "…"
+    return "'" + "".join(c if c.isprintable() else "?" for c in shown) + "'"
+
+
+def metadata_of(notes: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Return the notes of the form ``key: value``."""
+    pairs = []
+    for note in notes:
+        key, colon, value = note.partition(":")
+        if colon and key.strip() and len(key) <= 60:
+            pairs.append((key.strip(), value.strip()))
+    return tuple(pairs)
+
+
+def time_cell(cells: Sequence[str], time_columns: Sequence[int]) -> str:
+    """Return the time of a row as text; date and clock joined; empty if cut off."""
+    if max(time_columns) >= len(cells):
+        return ""
+    return " ".join(cells[i].strip() for i in time_columns)

@@ -1,0 +1,228 @@
+"""Which rows of a log stay, and their order in time."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward.logs.log import (
+    Floats,
+    Repair,
+)
+from coreward.logs.parts import (
+    Reading,
+    Table,
+    short,
+    time_cell,
+)
+from coreward.logs.time_forms import (
+    DAY_S,
+)
+
+
+def kept_rows(
+    table: Table, times: Floats, time_columns: list[int], width: int, reading: Reading
+) -> NDArray[np.int64]:
+    """Return the rows whose time can be read and whose cells fit the header."""
+    column = table.header[time_columns[-1]]
+    if table.cut_off:
+        times[-1] = np.nan
+    bad = np.flatnonzero(~np.isfinite(times))
+    if 2 * bad.size > times.size:
+        first = int(bad[0])
+        reading.fail(
+            f"More than half of the times cannot be read, for example "
+            f"{short(time_cell(table.rows[first], time_columns))}.",
+            "Write them all in one form, such as 2026-05-02T14:03:00.",
+            table.numbers[first],
+            column,
+        )
+    long = [
+        i
+        for i, cells in enumerate(table.rows)
+        if len(cells) > width and any(cell.strip() for cell in cells[width:])
+    ]
+    if 2 * len(long) > times.size:
+        reading.fail(
+            f"The row has {len(table.rows[long[0]])} cells where the header has {width}.",
+            "If the numbers carry a decimal comma, separate the columns by semicolons.",
+            table.numbers[long[0]],
+        )
+    for i in bad.tolist():
+        if table.cut_off and i == times.size - 1:
+            reading.repair(
+                Repair(
+                    table.numbers[i],
+                    "",
+                    "half-written",
+                    ",".join(table.rows[i])[:60],
+                    "row left out",
+                    "the file ends within the row",
+                    table.numbers[i],
+                )
+            )
+            continue
+        reading.repair(
+            Repair(
+                table.numbers[i],
+                column,
+                "time unreadable",
+                time_cell(table.rows[i], time_columns)[:60],
+                "row left out",
+                "without its time a reading cannot be placed",
+                table.numbers[i],
+            )
+        )
+    skip = set(long)
+    for i in long:
+        if np.isfinite(times[i]):
+            reading.repair(
+                Repair(
+                    table.numbers[i],
+                    "",
+                    "too many cells",
+                    f"{len(table.rows[i])} cells",
+                    "row left out",
+                    f"the header has {width}",
+                    table.numbers[i],
+                )
+            )
+    return np.asarray(
+        [i for i in range(times.size) if np.isfinite(times[i]) and i not in skip],
+        dtype=np.int64,
+    )
+
+
+def past_midnight(seconds: Floats, reading: Reading) -> Floats:
+    """Add the days that a time of day does not show."""
+    steps = np.diff(seconds)
+    half = DAY_S / 2
+    small = steps[np.abs(steps) <= half]
+    if np.sum(small < 0) > np.sum(small > 0):  # newest row first
+        return past_midnight(seconds[::-1], reading)[::-1].copy()
+    day = np.cumsum(np.concatenate(([0.0], np.where(steps < -half, DAY_S, 0.0))))
+    # A row from before midnight that comes late, between two from after it.
+    late = np.flatnonzero((steps[:-1] > half) & (steps[1:] < -half)) + 1
+    for i in late.tolist():
+        day[i + 1 :] -= DAY_S
+        day[i] -= DAY_S
+    result = np.asarray(seconds + day)
+    nights = int(result.max() // DAY_S - result.min() // DAY_S)
+    if nights > 0:
+        times = "once" if nights == 1 else f"{nights} times"
+        reading.understood.append(
+            f"The clock passes midnight {times}; a time of day cannot show "
+            "a gap of a whole day."
+        )
+    return result
+
+
+def in_order(
+    seconds: Floats, numbers: NDArray[np.int64], reading: Reading
+) -> NDArray[np.int64]:
+    """Return the order of time; refuse times that overlap."""
+    steps = np.diff(seconds)
+    if np.all(steps >= 0):
+        return np.arange(seconds.size)
+    if np.all(steps <= 0):
+        reading.repair(
+            Repair(
+                int(numbers[0]),
+                "",
+                "order",
+                "newest row first",
+                "oldest row first",
+                "the file runs backwards",
+                int(numbers[-1]),
+            )
+        )
+        return np.arange(seconds.size)[::-1].copy()
+    highest = np.maximum.accumulate(seconds)
+    late = np.concatenate(([False], seconds[1:] < highest[:-1]))
+    on_time = seconds[~late]
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], late.astype(np.int8), [0]))))
+    least = int(reading.limits["clock_set_back_rows"])
+    for first, end in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):
+        if end - first < least:
+            continue
+        block = seconds[first:end]
+        low, high = np.searchsorted(on_time, [block.min(), block.max()], side="left")
+        if high - low >= 2:
+            reading.fail(
+                f"From here {end - first} rows go back over times already written: the clock "
+                "was set back, or two logs stand in one file.",
+                "Cut the file here, or export it with a zone (2026-10-25T02:10:00+01:00) or as "
+                "elapsed seconds.",
+                int(numbers[first]),
+            )
+    for first, end in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):
+        reading.repair(
+            Repair(
+                int(numbers[first]),
+                "",
+                "order",
+                "after a later time",
+                "moved to its place in time",
+                "rows must run forward in time",
+                int(numbers[end - 1]),
+            )
+        )
+    return np.argsort(seconds, kind="stable")
+
+
+def spread_minutes(seconds: Floats, numbers: NDArray[np.int64], reading: Reading) -> Floats:
+    """Spread rows that share a minute, if the log is faster than its clock shows."""
+    distinct, counts = np.unique(seconds, return_counts=True)
+    if counts.size < 2 or distinct.size > 0.7 * seconds.size:
+        return seconds
+    usual = float(np.median(counts))
+    result = seconds.copy()
+    position = 0
+    for k, (minute, count) in enumerate(zip(distinct.tolist(), counts.tolist(), strict=True)):
+        step = 60.0 / max(usual, count)
+        lead = 60.0 - count * step if k == 0 else 0.0
+        result[position : position + count] = minute + lead + step * np.arange(count)
+        position += count
+    reading.repair(
+        Repair(
+            int(numbers.min()),
+            "",
+            "whole minutes",
+            "several rows with the same minute",
+            f"spread over the minute, {60.0 / usual:.3g} s apart",
+            "the times show no seconds; each is uncertain by up to a minute",
+            int(numbers.max()),
+        )
+    )
+    return result
+
+
+def without_repeats(
+    seconds: Floats,
+    numbers: NDArray[np.int64],
+    table: Table,
+    kept: NDArray[np.int64],
+    reading: Reading,
+) -> NDArray[np.int64]:
+    """Return the rows to keep: the first of each time."""
+    again = np.concatenate(([False], np.diff(seconds) == 0))
+    first = 0
+    for i in np.flatnonzero(again).tolist():
+        first = i - 1
+        while again[first]:
+            first -= 1
+        same = table.rows[int(kept[i])] == table.rows[int(kept[first])]
+        reading.repair(
+            Repair(
+                int(numbers[i]),
+                "",
+                "duplicate",
+                ", ".join(table.rows[int(kept[i])])[:80],
+                "row left out",
+                f"the same as row {numbers[first]}"
+                if same
+                else f"the same time as row {numbers[first]}, which stays, with other readings",
+                int(numbers[i]),
+            )
+        )
+    return np.flatnonzero(~again)

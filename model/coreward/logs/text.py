@@ -1,0 +1,212 @@
+"""From bytes to text, and from text to the cells of a table."""
+
+from __future__ import annotations
+
+import csv
+import io
+from array import array
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+
+from coreward.logs.headings import role_of
+from coreward.logs.parts import (
+    HEADER_SEARCH,
+    Reading,
+    Table,
+)
+from coreward.logs.time_forms import (
+    TIME_ROLES,
+)
+
+_BLOCK = 1 << 20
+_DELIMITERS = (("\t", "tab"), (";", "semicolon"), (",", "comma"))
+
+
+def load_text(target: Path, reading: Reading) -> str:
+    """Return the text of a file, within the limits of size."""
+    try:
+        if target.is_dir():
+            reading.fail("This is a folder, not a file.", "Give the path of the log in it.")
+        if not target.exists():
+            reading.fail("There is no such file.", "Check the path and the spelling.")
+        if not target.is_file():
+            reading.fail("This is not an ordinary file.", "Copy the log into a file first.")
+        data = _load_bytes(target, reading)
+    except PermissionError:
+        reading.fail("You may not read this file.", "Ask for the right to read it, or copy it.")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        reading.fail(f"It cannot be opened ({reason}).", "Check the path.")
+    return _decode(data, reading)
+
+
+def _load_bytes(target: Path, reading: Reading) -> bytes:
+    row_limit, byte_limit = reading.limits["row_limit"], reading.limits["byte_limit"]
+    blocks: list[bytes] = []
+    size = rows = 0
+    with target.open("rb") as stream:
+        while block := stream.read(_BLOCK):
+            blocks.append(block)
+            size += len(block)
+            rows += max(block.count(b"\n"), block.count(b"\r"))
+            if rows > row_limit + HEADER_SEARCH or size > byte_limit:
+                reading.fail(
+                    f"The file holds more than {row_limit:,.0f} rows or "
+                    f"{byte_limit / 2**20:.0f} MiB; reading stopped there.",
+                    "Thin it first: keep every tenth row (a sample every 10 s to 60 s is "
+                    "plenty for large meat), or cut it into one file per cook.",
+                )
+    if size == 0:
+        reading.fail("The file is empty.", "Export the log again.")
+    return b"".join(blocks)
+
+
+def _decode(data: bytes, reading: Reading) -> str:
+    binary = ("It is not a text file.", "Export the log as CSV (plain text) and give that.")
+    encodings: tuple[str, ...]
+    if data.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
+        encodings = ("utf-32",)
+    elif data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        encodings = ("utf-16",)
+    elif data.startswith(b"PK\x03\x04"):
+        reading.fail(
+            "It is a workbook or an archive, not text.", "Save the sheet as CSV and give that."
+        )
+    else:
+        head = data[:4096]
+        odd, even = head[1::2].count(0), head[0::2].count(0)
+        if odd > 0.3 * len(head[1::2]) and even == 0:
+            encodings = ("utf-16-le",)
+        elif even > 0.3 * len(head[0::2]) and odd == 0:
+            encodings = ("utf-16-be",)
+        elif 0 in data:
+            reading.fail(*binary)
+        else:
+            encodings = ("utf-8-sig", "cp1252", "latin-1")
+    for encoding in encodings:
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        break
+    else:
+        reading.fail(*binary)
+    sample = text[:100_000]
+    control = sum(1 for c in sample if ord(c) < 32 and c not in "\t\n\r\f\v")
+    if control > 0.01 * len(sample) or "\x00" in text:
+        reading.fail(*binary)
+    if encoding != "utf-8-sig":
+        reading.understood.append(f"The text is encoded as {encoding.upper()}.")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+# --- text to cells -----------------------------------------------------------------
+
+
+def split_table(text: str, stated: Mapping[str, str], reading: Reading) -> Table:
+    """Return the cells of the table in a text; notes go to the reading."""
+    delimiter, header_row = _find_header(text, stated, reading)
+    row = 0
+
+    def data_lines() -> Iterator[str]:
+        nonlocal row
+        for number, line in enumerate(io.StringIO(text, newline="\n"), start=1):
+            row = number
+            stripped = line.strip()
+            if stripped.startswith("#"):
+                reading.notes.append(stripped.lstrip("#").strip())
+            elif stripped:
+                if number < header_row:
+                    if not stripped.lower().startswith("sep="):
+                        reading.notes.append(stripped)
+                else:
+                    yield line
+
+    rows: list[list[str]] = []
+    pool: dict[str, str] = {}  # equal cells share one text: a third less memory
+    numbers: array[int] = array("q")
+    limit = int(reading.limits["row_limit"])
+    reader = csv.reader(data_lines(), delimiter=delimiter, skipinitialspace=True)
+    taken = 0
+    try:
+        for cells in reader:
+            taken += 1
+            if reader.line_num != taken:
+                reading.fail(
+                    "A quotation mark is opened and not closed on the same line.",
+                    "Remove it or close it.",
+                    row,
+                )
+            if len(rows) > limit:
+                reading.fail(
+                    f"The file holds more than {limit:,} rows.",
+                    "Thin it first: keep every tenth row, or cut it into one file per cook.",
+                )
+            rows.append(list(map(pool.setdefault, cells, cells)))
+            numbers.append(row)
+    except csv.Error as error:
+        reading.fail(f"The row cannot be split into cells ({error}).", "Correct it.", row)
+    if not rows:
+        reading.fail("There is no table in it.", "Export the log again.")
+    header = tuple(cell.strip() for cell in rows.pop(0))
+    header_number = numbers.pop(0)
+    if not rows:
+        reading.fail(
+            "There is a header and no reading below it.", "Export the log again.", header_number
+        )
+    word = dict(_DELIMITERS)[delimiter]
+    reading.understood.append(
+        f"A table of {len(rows)} rows and {len(header)} columns, separated by {word}."
+    )
+    cut_off = not text.endswith("\n") and len(rows) > 1 and len(rows[-1]) < len(header)
+    return Table(header, header_number, rows, numbers, cut_off)
+
+
+def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tuple[str, int]:
+    """Return the delimiter and the row of the header."""
+    lines: list[tuple[int, str]] = []
+    for number, line in enumerate(io.StringIO(text, newline="\n"), start=1):
+        stripped = line.strip()
+        if stripped and not stripped.startswith("#"):
+            lines.append((number, line.rstrip("\n")))
+        if len(lines) >= 3 * HEADER_SEARCH:
+            break
+    if not lines:
+        reading.fail(
+            "There is no table in it, only blank lines or notes.", "Export the log again."
+        )
+    best: tuple[float, str, int] | None = None
+    for delimiter, _ in _DELIMITERS:
+        try:
+            split = [
+                next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+                for _, line in lines
+            ]
+        except csv.Error:
+            continue
+        for i, cells in enumerate(split[:HEADER_SEARCH]):
+            if len(cells) > 1 and _is_header(cells, stated):
+                below = split[i + 1 :]
+                alike = sum(1 for other in below if len(other) == len(cells))
+                score = alike / len(below) if below else 0.5
+                if best is None or score > best[0]:
+                    best = (score, delimiter, lines[i][0])
+                break
+    if best is not None:
+        return best[1], best[2]
+    number, line = lines[0]
+    counts = {delimiter: line.count(delimiter) for delimiter, _ in _DELIMITERS}
+    if not any(counts.values()):
+        reading.fail(
+            "It does not look like a table: no comma, semicolon or tab in its first row.",
+            "Give a CSV file with a header such as: time_s,air_C,meat_C",
+            number,
+        )
+    return max(counts, key=lambda delimiter: counts[delimiter]), number
+
+
+def _is_header(cells: Sequence[str], stated: Mapping[str, str]) -> bool:
+    roles = [stated.get(cell.strip()) or role_of(cell) for cell in cells]
+    timed = any(role in TIME_ROLES or role == "date" for role in roles)
+    measured = any(role in ("air", "meat", "ambient", "probe") for role in roles)
+    return timed and measured

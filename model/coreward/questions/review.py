@@ -1,0 +1,902 @@
+"""How did it go? One page on a probe log: what was read, what it says, what it is worth.
+
+The review judges nothing. It states what was understood and repaired, how long each
+probe spent in which range, where it stood still, and how much heat treatment the samples
+support at the probe point; the part without samples earns nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from importlib.metadata import PackageNotFoundError, version
+from itertools import pairwise
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.errors import InputError
+from coreward.logs.log import Channel, ProbeLog, Repair
+from coreward.physics.lethality import (
+    INTERPOLATION,
+    Kinetics,
+    equivalent_minutes,
+    kinetics_names,
+    lethality,
+    load_kinetics,
+)
+from coreward.questions.stall import find_stalls
+from coreward.units import celsius_to_fahrenheit, delta_celsius_to_fahrenheit
+
+Floats = NDArray[np.float64]
+Unit = Literal["C", "F"]
+
+COLDEST = "coldest meat probe"
+_REPAIRS_SHOWN = 40
+
+CAUTION = (
+    "These figures hold at the point where the probe was, and only if it read right: the "
+    "coldest point of the meat may have been elsewhere and colder.",
+    "They do not replace a calibrated thermometer, the food law of the place, or a licensed "
+    "process authority. Nothing here says that the food may be served.",
+    "A probe that sticks at one reading for part of the time, or that slipped out of the "
+    "meat, is not found here; compare the curve with what you saw.",
+)
+
+
+@dataclass(frozen=True)
+class TimeInRange:
+    """Time between two temperatures.
+
+    Attributes
+    ----------
+    low_c, high_c : float or None
+        Edges; None where the range is open. [°C]
+    time_s : float
+        Counted time, gaps left out. [s]
+    """
+
+    low_c: float | None
+    high_c: float | None
+    time_s: float
+
+
+@dataclass(frozen=True)
+class Plateau:
+    """A stretch in which a probe hardly rose, by its slope and never by its temperature.
+
+    Attributes
+    ----------
+    kind : {"stall", "level end"}
+        A stall is followed by a further rise.
+    start_s, end_s : float
+        Where in the log. [s]
+    low_c, high_c : float
+        Lowest and highest reading within it. [°C]
+    """
+
+    kind: Literal["stall", "level end"]
+    start_s: float
+    end_s: float
+    low_c: float
+    high_c: float
+
+    @property
+    def duration_s(self) -> float:
+        """How long it lasted. [s]."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True)
+class Lethality:
+    """What the heat at one point is worth, with and without the error of the probe.
+
+    Attributes
+    ----------
+    equivalent_min, equivalent_less_error_min : float
+        Minutes at the reference temperature: by the reading, and by the reading less the
+        probe error. [min]
+    log_reduction, log_reduction_less_error : float or None
+        Tenfold reductions of the stated organism; None if none was stated.
+    uncredited : tuple of str
+        What earned nothing, and why.
+    """
+
+    equivalent_min: float
+    equivalent_less_error_min: float
+    log_reduction: float | None
+    log_reduction_less_error: float | None
+    uncredited: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ChannelReview:
+    """What one probe says.
+
+    Attributes
+    ----------
+    name, role : str
+        Of the channel; `COLDEST` for the lowest of all meat probes.
+    readings : int
+        Number of samples with a reading.
+    peak_c, peak_time_s : float
+        Highest reading and when it came first. [°C], [s]
+    lowest_c : float
+        Lowest reading. [°C]
+    ranges : tuple of TimeInRange
+        Time in each range.
+    counted_s, not_counted_s : float
+        Time between neighbouring readings, and the rest of the log. [s]
+    gaps : tuple of (float, float)
+        Stretches without a reading. [s]
+    plateaus : tuple of Plateau
+        Meat only.
+    lethality : Lethality or None
+        Meat only; None where nothing can be said.
+    no_lethality : str
+        Why there is none.
+    """
+
+    name: str
+    role: str
+    readings: int
+    peak_c: float
+    peak_time_s: float
+    lowest_c: float
+    ranges: tuple[TimeInRange, ...]
+    counted_s: float
+    not_counted_s: float
+    gaps: tuple[tuple[float, float], ...]
+    plateaus: tuple[Plateau, ...]
+    lethality: Lethality | None
+    no_lethality: str = ""
+
+
+@dataclass(frozen=True)
+class Review:
+    """The answer to "how did it go?" for one log.
+
+    Attributes
+    ----------
+    source : str
+        Name of the file.
+    start, start_clock
+        Date and time, or time of day, of the first sample.
+    duration_s, interval_s : float
+        Of the log, and its median step. [s]
+    samples : int
+        Number of rows kept.
+    understood, warnings : tuple of str
+        From the reading.
+    repairs : tuple of Repair
+        From the reading.
+    gaps : tuple of (float, float)
+        Stretches without any row. [s]
+    channels : tuple of ChannelReview
+        One for each probe.
+    coldest : ChannelReview
+        The lowest meat reading, where every meat probe gave one.
+    kinetics : Kinetics or None
+        Of the stated organism.
+    reference_c, z_c, probe_error_k : float
+        Of the equivalent minutes; and the error taken off. [°C], [K], [K]
+    assumptions, caution : tuple of str
+        What the figures rest on, and what they do not say.
+    version : str
+        Of this package.
+    """
+
+    source: str
+    start: dt.datetime | None
+    start_clock: dt.time | None
+    duration_s: float
+    interval_s: float
+    samples: int
+    understood: tuple[str, ...]
+    warnings: tuple[str, ...]
+    repairs: tuple[Repair, ...]
+    gaps: tuple[tuple[float, float], ...]
+    channels: tuple[ChannelReview, ...]
+    coldest: ChannelReview
+    kinetics: Kinetics | None
+    reference_c: float
+    z_c: float
+    probe_error_k: float
+    assumptions: tuple[str, ...]
+    caution: tuple[str, ...]
+    version: str
+
+
+@dataclass(frozen=True)
+class _Measure:
+    """What the lethality of every channel is computed with."""
+
+    kinetics: Kinetics | None
+    reference_c: float
+    z_c: float
+    probe_error_k: float
+    gap_limit_s: float
+
+
+def default_ranges_c() -> tuple[float, ...]:
+    """Return the edges of the table of times, from table ``review``. [°C]."""
+    numbers = tables.load("review")
+    return tuple(numbers[name] for name in numbers if name.startswith("band_edge_"))
+
+
+def review(
+    log: ProbeLog,
+    *,
+    organism: str | None = None,
+    reference_c: float = 60.0,
+    ranges_c: Sequence[float] | None = None,
+    probe_error_k: float | None = None,
+) -> Review:
+    """Review a log.
+
+    Parameters
+    ----------
+    log : ProbeLog
+        From `coreward.logs.read_log`.
+    organism : str, optional
+        Name of a set of kinetics (`coreward.physics.lethality.kinetics_names`); without
+        it no log reduction is given.
+    reference_c : float
+        Temperature that the equivalent minutes refer to. [°C]
+    ranges_c : sequence of float, optional
+        Edges of the table of times, increasing; those of `default_ranges_c` if absent.
+        [°C]
+    probe_error_k : float, optional
+        Taken off each reading for the figures on the safe side; from table ``review`` if
+        absent. [K]
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    InputError, TableError, OutOfRangeError
+        If an argument cannot be used.
+    """
+    numbers = tables.load("review")
+    edges = _checked_edges(default_ranges_c() if ranges_c is None else ranges_c)
+    error = numbers["probe_error"] if probe_error_k is None else float(probe_error_k)
+    if not (math.isfinite(error) and error >= 0.0):
+        raise InputError(f"probe_error_k is {probe_error_k!r}; give kelvin, zero or more.")
+    kinetics = None if organism is None else load_kinetics(organism)
+    z_c = numbers["equivalent_z"] if kinetics is None else kinetics.z_c
+    measure = _Measure(kinetics, float(reference_c), z_c, error, log.gap_limit_s)
+    channels = tuple(_channel_review(log, channel, edges, measure) for channel in log.channels)
+    return Review(
+        source=log.source,
+        start=log.start,
+        start_clock=log.start_clock,
+        duration_s=log.duration_s,
+        interval_s=log.interval_s,
+        samples=int(log.time_s.size),
+        understood=log.understood,
+        warnings=log.warnings,
+        repairs=log.repairs,
+        gaps=log.gaps,
+        channels=channels,
+        coldest=_coldest_review(log, edges, measure),
+        kinetics=kinetics,
+        reference_c=measure.reference_c,
+        z_c=z_c,
+        probe_error_k=error,
+        assumptions=_assumptions(log, measure, numbers),
+        caution=CAUTION,
+        version=_version(),
+    )
+
+
+def _version() -> str:
+    try:
+        return version("coreward")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _checked_edges(ranges_c: Sequence[float]) -> tuple[float, ...]:
+    edges = tuple(float(edge) for edge in ranges_c)
+    rising = all(a < b for a, b in pairwise(edges))
+    if not edges or not rising or not all(map(math.isfinite, edges)):
+        raise InputError(f"ranges_c is {edges}; give temperatures in °C, each above the last.")
+    return edges
+
+
+def _assumptions(
+    log: ProbeLog, measure: _Measure, numbers: tables.ParameterSet
+) -> tuple[str, ...]:
+    lines = []
+    if measure.kinetics is not None:
+        kinetics = measure.kinetics
+        lines.append(
+            f"Organism: {kinetics.organism} in {kinetics.food} ({kinetics.name}): D "
+            f"{kinetics.d_reference_min:.4g} min at {kinetics.reference_c:.4g} °C, z "
+            f"{kinetics.z_c:.4g} K, measured from {kinetics.valid_low_c:.4g} to "
+            f"{kinetics.valid_high_c:.4g} °C; source: {_citation(kinetics)} "
+            f"(status: {kinetics.status})."
+        )
+    else:
+        lines.append(
+            "No organism was stated, so no log reduction is given; the equivalent minutes use "
+            f"z {measure.z_c:.4g} K ({numbers.record('equivalent_z').note}) Name one of: "
+            f"{', '.join(kinetics_names())}."
+        )
+    lines += [
+        f"Lethality: {INTERPOLATION}; nothing for a step longer than "
+        f"{measure.gap_limit_s:.0f} s or at a missing reading.",
+        "Equivalent minutes run on beyond the temperatures at which z was measured; beyond "
+        "them they compare cooks, no more.",
+        "Coldest point: the lowest of all meat probes, counted only where every one of them "
+        "gave a reading.",
+        f"Probe error: {measure.probe_error_k:.3g} K is taken off where it says so.",
+        _plateau_words(log, numbers),
+        f"Ranges: straight lines between readings at most {measure.gap_limit_s:.0f} s apart.",
+    ]
+    return tuple(lines)
+
+
+def _plateau_words(log: ProbeLog, numbers: tables.ParameterSet) -> str:
+    if np.any(np.isfinite(log.air_c)):
+        stall = tables.load("stall")
+        return (
+            f"Stall: the slope over {stall['slope_window'] / 60:.0f} min, divided by air minus "
+            f"meat, stays below {stall['stall_share'] * 100:.0f} % of its largest earlier "
+            f"value for at least {stall['shortest'] / 60:.0f} min; level at the end unless the "
+            f"probe rises a further {numbers['rise_after']:.3g} K. A gap cuts it in two."
+        )
+    return (
+        f"Stall, by slope alone because the log has no air: the slope over "
+        f"{numbers['slope_window'] / 60:.0f} min stays within "
+        f"±{numbers['plateau_share'] * 100:.0f} % of the steepest before it for at least "
+        f"{numbers['plateau_shortest'] / 60:.0f} min; level at the end unless the probe rises "
+        f"a further {numbers['rise_after']:.3g} K."
+    )
+
+
+def _citation(kinetics: Kinetics) -> str:
+    cited = tables.source(kinetics.source).citation().rstrip(".")
+    return f"{cited}, {kinetics.where}" if kinetics.where else cited
+
+
+def _coldest_review(
+    log: ProbeLog, edges: tuple[float, ...], measure: _Measure
+) -> ChannelReview:
+    values = np.where(log.all_meat_plugged, log.coldest_meat_c, np.nan)
+    result = _channel_review(log, Channel(COLDEST, "meat", values), edges, measure)
+    if all(meat.is_constant for meat in log.meats):
+        return replace(result, lethality=None, no_lethality=_STUCK)
+    return result
+
+
+_STUCK = "cannot tell: the probe reads the same number in every row"
+
+
+def _channel_review(
+    log: ProbeLog, channel: Channel, edges: tuple[float, ...], measure: _Measure
+) -> ChannelReview:
+    time_s, values = log.time_s, channel.temperature_c
+    known = channel.plugged
+    readings = int(known.sum())
+    if readings == 0:
+        return ChannelReview(
+            channel.name,
+            channel.role,
+            0,
+            math.nan,
+            math.nan,
+            math.nan,
+            _ranges(np.empty(0), np.empty(0), edges, 0.0),
+            0.0,
+            log.duration_s,
+            ((0.0, log.duration_s),),
+            (),
+            None,
+            "cannot tell: there is no reading",
+        )
+    times, known_values = time_s[known], values[known]
+    peak = int(np.argmax(known_values))
+    steps = np.diff(times)
+    counted = float(steps[steps <= measure.gap_limit_s].sum())
+    plateaus: tuple[Plateau, ...] = ()
+    worth, why_not = None, "not a meat probe"
+    if channel.role == "meat":
+        plateaus = _plateaus(log, channel, measure.gap_limit_s)
+        if channel.is_constant and channel.name != COLDEST:
+            why_not = _STUCK
+        else:
+            worth, why_not = _lethality(time_s, values, measure), ""
+    gaps = list(log.gaps_between(known))
+    if times[0] > measure.gap_limit_s:
+        gaps.insert(0, (0.0, float(times[0])))
+    if log.duration_s - times[-1] > measure.gap_limit_s:
+        gaps.append((float(times[-1]), log.duration_s))
+    return ChannelReview(
+        name=channel.name,
+        role=channel.role,
+        readings=readings,
+        peak_c=float(known_values[peak]),
+        peak_time_s=float(times[peak]),
+        lowest_c=float(known_values.min()),
+        ranges=_ranges(times, known_values, edges, measure.gap_limit_s),
+        counted_s=counted,
+        not_counted_s=max(0.0, log.duration_s - counted),
+        gaps=tuple(gaps),
+        plateaus=plateaus,
+        lethality=worth,
+        no_lethality=why_not,
+    )
+
+
+def _ranges(
+    times: Floats, values: Floats, edges: tuple[float, ...], gap_limit_s: float
+) -> tuple[TimeInRange, ...]:
+    """Return the time in each range, with straight lines between neighbours."""
+    steps = np.diff(times)
+    near = steps <= gap_limit_s
+    steps = steps[near]
+    low = np.minimum(values[:-1], values[1:])[near]
+    high = np.maximum(values[:-1], values[1:])[near]
+    rise = high - low
+    total = float(steps.sum())
+    below = [0.0]
+    for edge in edges:
+        share = np.where(
+            rise > 0.0,
+            np.clip((edge - low) / np.where(rise > 0.0, rise, 1.0), 0.0, 1.0),
+            (low < edge).astype(float),
+        )
+        below.append(float((steps * share).sum()))
+    below.append(total)
+    bounds = (None, *edges, None)
+    return tuple(
+        TimeInRange(bounds[i], bounds[i + 1], max(0.0, below[i + 1] - below[i]))
+        for i in range(len(edges) + 1)
+    )
+
+
+def _lethality(time_s: Floats, values: Floats, measure: _Measure) -> Lethality:
+    """Return what the readings are worth; the missing ones earn nothing."""
+    lower = values - measure.probe_error_k
+    gap = measure.gap_limit_s
+
+    def minutes(series: Floats) -> float:
+        return equivalent_minutes(
+            time_s, series, measure.reference_c, measure.z_c, max_gap_s=gap
+        )
+
+    if measure.kinetics is None:
+        return Lethality(minutes(values), minutes(lower), None, None, ())
+    by_reading = lethality(time_s, values, measure.kinetics, max_gap_s=gap)
+    by_lower = lethality(time_s, lower, measure.kinetics, max_gap_s=gap)
+    reasons = tuple(
+        f"{_hours(entry.start_s)} to {_hours(entry.end_s)}: {entry.reason}"
+        for entry in by_reading.uncredited
+    )
+    return Lethality(minutes(values), minutes(lower), by_reading.total, by_lower.total, reasons)
+
+
+def _plateaus(log: ProbeLog, channel: Channel, gap_limit_s: float) -> tuple[Plateau, ...]:
+    """Return the plateaus: against the air where the log has it, else by slope alone."""
+    known = channel.plugged
+    if not np.any(np.isfinite(log.air_c)):
+        return find_plateaus(log.time_s[known], channel.temperature_c[known], gap_limit_s)
+    known = known & np.isfinite(log.air_c)
+    if known.sum() < 3:
+        return ()
+    times, core, air = log.time_s[known], channel.temperature_c[known], log.air_c[known]
+    usable = np.ones(times.size, dtype=bool)
+    for start, end in _wide_steps(times, gap_limit_s):
+        # Two moments within the gap that may not be judged keep it from being bridged.
+        place = int(np.searchsorted(times, end))
+        inside = np.array([start + 0.01 * (end - start), end - 0.01 * (end - start)])
+        core = np.insert(core, place, np.interp(inside, times, core))
+        air = np.insert(air, place, np.interp(inside, times, air))
+        times = np.insert(times, place, inside)
+        usable = np.insert(usable, place, [False, False])
+    least_rise = tables.load("review")["rise_after"]
+    found = []
+    for stall in find_stalls(times, core, air, usable=usable):
+        within = np.append(
+            core[(times >= stall.begin_s) & (times <= stall.end_s)],
+            (stall.core_begin_c, stall.core_end_c),
+        )
+        later = core[(times > stall.end_s) & usable]
+        # A gap ends what can be judged, but not the stall's being one.
+        rises = later.size > 0 and bool(later.max() >= within.max() + least_rise)
+        found.append(
+            Plateau(
+                "stall" if rises else "level end",
+                stall.begin_s,
+                stall.end_s,
+                float(within.min()),
+                float(within.max()),
+            )
+        )
+    return tuple(found)
+
+
+def find_plateaus(times: Floats, values: Floats, gap_limit_s: float) -> tuple[Plateau, ...]:
+    """Find where a rising temperature stands still, by slope alone.
+
+    For a log without air; with it the drive of the air is known and
+    `coreward.questions.stall.find_stalls` tells a stall from a slow approach.
+
+    Parameters
+    ----------
+    times, values : ndarray, shape (readings,)
+        Readings without missing ones. [s], [°C]
+    gap_limit_s : float
+        No slope is taken across a longer step. [s]
+
+    Returns
+    -------
+    tuple of Plateau
+        In order of time.
+
+    Notes
+    -----
+    Definition and numbers: table ``review``. The slope at a moment is that of the
+    least-squares line through the window around it. A plateau is a run of moments, after
+    the steepest slope so far was large enough, whose slope is within plus or minus
+    ``plateau_share`` of that steepest slope. Runs that are close together and have no gap
+    between them count as one.
+    """
+    numbers = tables.load("review")
+    window, step = numbers["slope_window"], numbers["slope_step"]
+    if times.size < 3 or times[-1] - times[0] < window:
+        return ()
+    moments = np.arange(times[0], times[-1] + 0.5 * step, step)
+    level = np.interp(moments, times, values)
+    for start, end in _wide_steps(times, gap_limit_s):
+        level[(moments > start) & (moments < end)] = np.nan
+    half = max(1, round(0.5 * window / step))
+    slope = _line_slopes(level, half) / step
+    share, least = numbers["plateau_share"], numbers["steepest_slope_smallest"]
+    steepest = np.maximum.accumulate(np.where(np.isfinite(slope), slope, -np.inf))
+    flat = (
+        np.isfinite(slope)
+        & (steepest >= least)
+        & (np.abs(slope) <= share * np.maximum(steepest, 0.0))
+    )
+    found = []
+    for first, end in _bridged_runs(flat, np.isfinite(slope), numbers["plateau_bridge"] / step):
+        start_s, end_s = float(moments[first]), float(moments[end - 1])
+        if end_s - start_s < numbers["plateau_shortest"]:
+            continue
+        inside = level[first:end]
+        later = level[end:]
+        known_later = later[np.isfinite(later)]
+        rises = known_later.size > 0 and bool(
+            known_later.max() >= inside.max() + numbers["rise_after"]
+        )
+        found.append(
+            Plateau(
+                "stall" if rises else "level end",
+                start_s,
+                end_s,
+                float(inside.min()),
+                float(inside.max()),
+            )
+        )
+    return tuple(found)
+
+
+def _bridged_runs(
+    flat: NDArray[np.bool_], known: NDArray[np.bool_], longest_bridge: float
+) -> list[tuple[int, int]]:
+    """Return start and end of each run, joining those with a short, known break between."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flat.astype(np.int8), [0]))))
+    runs: list[tuple[int, int]] = []
+    for first, end in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):
+        if runs and first - runs[-1][1] <= longest_bridge and known[runs[-1][1] : first].all():
+            runs[-1] = (runs[-1][0], end)
+        else:
+            runs.append((first, end))
+    return runs
+
+
+def _wide_steps(times: Floats, gap_limit_s: float) -> list[tuple[float, float]]:
+    wide = np.flatnonzero(np.diff(times) > gap_limit_s)
+    return [(float(times[i]), float(times[i + 1])) for i in wide]
+
+
+def _line_slopes(level: Floats, half: int) -> Floats:
+    """Return the least-squares slope per step over a centred window; NaN at the ends."""
+    slopes = np.full(level.shape, np.nan)
+    if level.size < 2 * half + 1:
+        return slopes
+    offsets = np.arange(-half, half + 1, dtype=float)
+    weights = offsets / float(np.sum(offsets**2))
+    windows = np.lib.stride_tricks.sliding_window_view(level, 2 * half + 1)
+    slopes[half:-half] = windows @ weights
+    return slopes
+
+
+# --- as text and as data -----------------------------------------------------------
+
+
+def review_text(answer: Review, units: Unit = "C") -> str:
+    """Return the review as plain text.
+
+    Parameters
+    ----------
+    answer : Review
+        From `review`.
+    units : {"C", "F"}
+        Unit of the temperatures shown.
+
+    Raises
+    ------
+    InputError
+        If the unit is neither.
+    """
+    _check_unit(units)
+    lines = [f"Review of {answer.source or 'a log'}", ""]
+    lines.append(
+        f"{answer.samples} samples over {_hours(answer.duration_s)} h, one every "
+        f"{answer.interval_s:.4g} s"
+        + (f", from {answer.start.isoformat(sep=' ')}" if answer.start else "")
+        + "."
+    )
+    lines += ["", "What was understood"]
+    lines += [f"  {sentence}" for sentence in answer.understood]
+    lines += ["", "What was repaired"]
+    lines += [f"  {repair.sentence()}" for repair in answer.repairs[:_REPAIRS_SHOWN]]
+    if not answer.repairs:
+        lines.append("  Nothing.")
+    if len(answer.repairs) > _REPAIRS_SHOWN:
+        lines.append(
+            f"  ... and {len(answer.repairs) - _REPAIRS_SHOWN} more; --json lists them all."
+        )
+    lines += [
+        f"  No rows from {_when(a, answer)} to {_when(b, answer)}: nothing is counted."
+        for a, b in answer.gaps
+    ]
+    if answer.warnings:
+        lines += ["", "Look at this"]
+        lines += [f"  {sentence}" for sentence in answer.warnings]
+    for channel in (*answer.channels, answer.coldest):
+        lines += ["", *_channel_lines(channel, answer, units)]
+    lines += ["", "Assumed"]
+    lines += [f"  {sentence}" for sentence in answer.assumptions]
+    lines += ["", "Caution"]
+    lines += [f"  {sentence}" for sentence in answer.caution]
+    lines += ["", f"coreward {answer.version}"]
+    return "\n".join(lines)
+
+
+def _channel_lines(channel: ChannelReview, answer: Review, units: Unit) -> list[str]:
+    heading = channel.name if channel.name == COLDEST else f"{channel.name} ({channel.role})"
+    lines = [heading[0].upper() + heading[1:] if heading else channel.role]
+    if channel.readings == 0:
+        return [*lines, "  No reading."]
+    lines.append(
+        f"  Highest {_degrees(channel.peak_c, units)} at {_when(channel.peak_time_s, answer)}, "
+        f"lowest {_degrees(channel.lowest_c, units)}."
+    )
+    lines.append("  Time in range (h:mm)")
+    lines += [
+        f"    {_range_words(entry, units):<22}{_hours(entry.time_s):>7}"
+        for entry in channel.ranges
+        if entry.time_s > 0.0
+    ]
+    if channel.not_counted_s >= 1.0:
+        lines.append(f"    not counted, no reading{_hours(channel.not_counted_s):>6}")
+    for plateau in channel.plateaus:
+        name = "Stall" if plateau.kind == "stall" else "Level at the end"
+        lines.append(
+            f"  {name}: {_when(plateau.start_s, answer)} to {_when(plateau.end_s, answer)} "
+            f"({_hours(plateau.duration_s)} h), {_degrees(plateau.low_c, units)} to "
+            f"{_degrees(plateau.high_c, units)}."
+        )
+    if channel.role == "meat" and not channel.plateaus:
+        lines.append("  No stall by the definition below.")
+    worth = channel.lethality
+    if worth is None:
+        if channel.role == "meat":
+            lines.append(f"  Lethality: {channel.no_lethality}.")
+        return lines
+    numbers = tables.load("review")
+    most, most_logs = numbers["largest_minutes_shown"], numbers["largest_log_shown"]
+    less = f"less {_difference(answer.probe_error_k, units)} of probe error"
+    lines.append(
+        f"  Worth {_down(worth.equivalent_less_error_min, most)} min at "
+        f"{_degrees(answer.reference_c, units)} at the probe point, {less} "
+        f"({_down(worth.equivalent_min, most)} min as read); rounded down."
+    )
+    if worth.log_reduction is not None and worth.log_reduction_less_error is not None:
+        organism = answer.kinetics.organism if answer.kinetics else "the organism"
+        lines.append(
+            f"  Log reduction of {organism} at the probe point: "
+            f"{_down(worth.log_reduction_less_error, most_logs)} {less} "
+            f"({_down(worth.log_reduction, most_logs)} as read); rounded down."
+        )
+    lines += [f"    Nothing credited {reason}" for reason in worth.uncredited[:10]]
+    if len(worth.uncredited) > 10:
+        lines.append(f"    ... and {len(worth.uncredited) - 10} more such stretches.")
+    return lines
+
+
+def _degrees(temperature_c: float, units: Unit) -> str:
+    value = temperature_c if units == "C" else float(celsius_to_fahrenheit(temperature_c))
+    return f"{value:.1f} °{units}"
+
+
+def _difference(kelvin: float, units: Unit) -> str:
+    value = kelvin if units == "C" else float(delta_celsius_to_fahrenheit(kelvin))
+    return f"{value:.1f} {'K' if units == 'C' else '°F'}"
+
+
+def _range_words(entry: TimeInRange, units: Unit) -> str:
+    if entry.low_c is None and entry.high_c is not None:
+        return f"below {_degrees(entry.high_c, units)}"
+    if entry.low_c is not None and entry.high_c is None:
+        return f"{_degrees(entry.low_c, units)} and above"
+    if entry.low_c is None or entry.high_c is None:
+        return "all"
+    return f"{_degrees(entry.low_c, units).split(' ')[0]} to {_degrees(entry.high_c, units)}"
+
+
+def _hours(seconds: float) -> str:
+    minutes = math.floor(seconds / 60.0 + 0.5)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def _when(seconds: float, answer: Review) -> str:
+    if answer.start_clock is None:
+        return f"{_hours(seconds)} h"
+    first = dt.datetime.combine(dt.date(2000, 1, 1), answer.start_clock)
+    return f"{first + dt.timedelta(seconds=seconds):%H:%M} ({_hours(seconds)} h)"
+
+
+def _down(value: float, most: float) -> str:
+    if value > most:
+        return f"more than {most:,.0f}"
+    return f"{math.floor(value * 10.0) / 10.0:,.1f}"
+
+
+def _floor(value: float | None) -> float | None:
+    return None if value is None else math.floor(value * 100.0) / 100.0
+
+
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def review_dict(answer: Review, units: Unit = "C") -> dict[str, Any]:
+    """Return the review as plain data for JSON; times in seconds.
+
+    Equivalent minutes and log reductions are rounded down to two decimals.
+
+    Parameters
+    ----------
+    answer : Review
+        From `review`.
+    units : {"C", "F"}
+        ``"C"``: names of temperatures end in ``_c``; ``"F"``: they are converted and end
+        in ``_f``. Differences stay in kelvin and end in ``_k``.
+
+    Raises
+    ------
+    InputError
+        If the unit is neither.
+    """
+    _check_unit(units)
+    data = _celsius_dict(answer)
+    if units == "F":
+        return dict(_in_fahrenheit(data))
+    return data
+
+
+def _check_unit(units: str) -> None:
+    if units not in ("C", "F"):
+        raise InputError(f"units is {units!r}; give 'C' or 'F'.")
+
+
+def _in_fahrenheit(data: Any) -> Any:
+    if isinstance(data, list):
+        return [_in_fahrenheit(entry) for entry in data]
+    if not isinstance(data, dict):
+        return data
+    result = {}
+    for key, value in data.items():
+        if key.endswith("_c"):
+            shown = None if value is None else round(float(celsius_to_fahrenheit(value)), 6)
+            result[f"{key[:-2]}_f"] = shown
+        else:
+            result[key] = _in_fahrenheit(value)
+    return result
+
+
+def _celsius_dict(answer: Review) -> dict[str, Any]:
+    return {
+        "kind": "review",
+        "version": answer.version,
+        "source": answer.source,
+        "start": answer.start.isoformat() if answer.start else None,
+        "start_clock": answer.start_clock.isoformat() if answer.start_clock else None,
+        "duration_s": answer.duration_s,
+        "interval_s": answer.interval_s,
+        "samples": answer.samples,
+        "understood": list(answer.understood),
+        "warnings": list(answer.warnings),
+        "repairs": [
+            {
+                "row": repair.row,
+                "last_row": repair.last_row,
+                "column": repair.column,
+                "kind": repair.kind,
+                "was": repair.was,
+                "became": repair.became,
+                "reason": repair.reason,
+            }
+            for repair in answer.repairs
+        ],
+        "gaps_s": [list(gap) for gap in answer.gaps],
+        "organism": None
+        if answer.kinetics is None
+        else {
+            "kinetics": answer.kinetics.name,
+            "organism": answer.kinetics.organism,
+            "food": answer.kinetics.food,
+            "d_reference_min": answer.kinetics.d_reference_min,
+            "reference_c": answer.kinetics.reference_c,
+            "z_k": answer.kinetics.z_c,
+            "source": answer.kinetics.source,
+            "status": answer.kinetics.status,
+        },
+        "reference_c": answer.reference_c,
+        "z_k": answer.z_c,
+        "probe_error_k": answer.probe_error_k,
+        "channels": [_channel_dict(channel) for channel in answer.channels],
+        "coldest": _channel_dict(answer.coldest),
+        "assumptions": list(answer.assumptions),
+        "caution": list(answer.caution),
+    }
+
+
+def _channel_dict(channel: ChannelReview) -> dict[str, Any]:
+    worth = channel.lethality
+    return {
+        "name": channel.name,
+        "role": channel.role,
+        "readings": channel.readings,
+        "peak_c": _number(channel.peak_c),
+        "peak_time_s": _number(channel.peak_time_s),
+        "lowest_c": _number(channel.lowest_c),
+        "time_in_ranges": [
+            {"low_c": entry.low_c, "high_c": entry.high_c, "time_s": entry.time_s}
+            for entry in channel.ranges
+        ],
+        "counted_s": channel.counted_s,
+        "not_counted_s": channel.not_counted_s,
+        "gaps_s": [list(gap) for gap in channel.gaps],
+        "plateaus": [
+            {
+                "kind": plateau.kind,
+                "start_s": plateau.start_s,
+                "end_s": plateau.end_s,
+                "low_c": plateau.low_c,
+                "high_c": plateau.high_c,
+            }
+            for plateau in channel.plateaus
+        ],
+        "lethality": None
+        if worth is None
+        else {
+            "equivalent_min": _floor(worth.equivalent_min),
+            "equivalent_less_error_min": _floor(worth.equivalent_less_error_min),
+            "log_reduction": _floor(worth.log_reduction),
+            "log_reduction_less_error": _floor(worth.log_reduction_less_error),
+            "not_credited": list(worth.uncredited),
+        },
+        "no_lethality": channel.no_lethality,
+    }

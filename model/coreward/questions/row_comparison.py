@@ -1,0 +1,123 @@
+"""What each printed row is worth: to its own law, and to other organisms."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coreward.physics.lethality import log_reduction
+from coreward.tables.standards import Standard, load_standard
+
+OTHER_ORGANISMS = (
+    "salmonella beef",
+    "stec beef 30% fat",
+    "listeria beef 30% fat",
+    "salmonella senftenberg beef",
+    "ecoli aw1.7 beef",
+)
+_SHORTEST_SHOWN_LOG = 0.01
+
+
+@dataclass(frozen=True)
+class RowWorth:
+    """One printed row, against its law and against other organisms.
+
+    Attributes
+    ----------
+    printing, printed : str
+        Column or edition, and the row as printed.
+    temperature_c, printed_s, law_s, required_s : float, float, float or None, float
+        Temperature [°C]; time as printed, by the law, and as used. [s]
+    lenient : bool
+        True where the printed time is shorter than the law behind it.
+    own_log : float or None
+        Log reduction of the printed time under the table's own law, where it has one.
+    others : tuple of (str, float)
+        Kinetics and the log reduction that the *printed* hold gives, come-up not
+        counted. [log10]
+    """
+
+    printing: str
+    printed: str
+    temperature_c: float
+    printed_s: float
+    law_s: float | None
+    required_s: float
+    lenient: bool
+    own_log: float | None
+    others: tuple[tuple[str, float], ...]
+
+
+def compare_rows(
+    standard: Standard | str, organisms: Sequence[str] = OTHER_ORGANISMS
+) -> tuple[RowWorth, ...]:
+    """Say what every usable row of a standard is worth.
+
+    Parameters
+    ----------
+    standard : Standard or str
+        A hold standard or its name.
+    organisms : sequence of str
+        Names of kinetics to hold the printed rows against.
+
+    Returns
+    -------
+    tuple of RowWorth
+        In order of temperature.
+
+    Raises
+    ------
+    TableError
+        Unknown standard or kinetics.
+    """
+    chosen = load_standard(standard) if isinstance(standard, str) else standard
+    found = []
+    for row in chosen.usable_rows:
+        time = [0.0, row.printed_s]
+        held = [row.temperature_c, row.temperature_c]
+        own = None
+        if row.law_s is not None and chosen.target_log is not None:
+            own = chosen.target_log * row.printed_s / row.law_s
+        found.append(
+            RowWorth(
+                printing=row.printing,
+                printed=row.printed,
+                temperature_c=row.temperature_c,
+                printed_s=row.printed_s,
+                law_s=row.law_s,
+                required_s=row.required_s,
+                lenient=row.short_of_law,
+                own_log=own,
+                others=tuple((name, log_reduction(time, held, name)) for name in organisms),
+            )
+        )
+    return tuple(found)
+
+
+def compare_rows_text(
+    standard: Standard | str, organisms: Sequence[str] = OTHER_ORGANISMS
+) -> str:
+    """Return the comparison as a plain table, rounded down."""
+    chosen = load_standard(standard) if isinstance(standard, str) else standard
+    lines = [
+        f"{chosen.title} ({chosen.revision})",
+        "printed row; time used; under its own law; other organisms by the printed hold alone",
+    ]
+    for row in compare_rows(chosen, organisms):
+        own = "" if row.own_log is None else f"; own law {_down(row.own_log)} log"
+        mark = " (printed row is short of its law)" if row.lenient else ""
+        others = ", ".join(
+            f"{name} {_down(value)}"
+            for name, value in row.others
+            if value > _SHORTEST_SHOWN_LOG
+        )
+        lines.append(
+            f"{row.printing}: {row.printed}; used {math.ceil(row.required_s)} s{own}{mark}; "
+            f"{others or 'nothing'}"
+        )
+    return "\n".join(lines)
+
+
+def _down(value: float) -> str:
+    return f"{math.floor(value * 100.0 + 1e-9) / 100.0:.2f}"

@@ -1,0 +1,116 @@
+"""Pictures of a verdict show what the verdict says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from coreward.errors import InputError, TableError
+from coreward.figures.verdict import figure_hold_map, figure_verdict
+from coreward.physics.lethality import load_kinetics
+from coreward.questions.verdict import verdict
+from coreward.tables.standards import load_standard
+
+
+@pytest.fixture(autouse=True)
+def _closes_figures() -> Iterator[None]:
+    yield
+    plt.close("all")
+
+
+def _record(rise_h: float = 1.5, peak_c: float = 60.0) -> tuple[NDArray, NDArray]:
+    time = np.arange(0.0, (rise_h + 0.5) * 3600.0, 60.0)
+    return time, np.interp(time, [0.0, rise_h * 3600.0], [5.0, peak_c])
+
+
+def _labels(ax: plt.Axes) -> list[str]:
+    return [text.get_text() for text in ax.get_legend().get_texts()]
+
+
+@pytest.mark.parametrize(("units", "top"), [("C", 60.0), ("F", 140.0)])
+def test_the_curve_is_the_record_that_was_judged(units: str, top: float) -> None:
+    answer = verdict(_record(), meat="beef")
+    upper, lower = figure_verdict(answer, units=units).axes
+    curve = upper.get_lines()[0]
+    np.testing.assert_allclose(np.max(curve.get_ydata()), top)
+    assert f"°{units}" in upper.get_ylabel()
+    assert "log reduction" in lower.get_ylabel()
+
+
+def test_every_deciding_standard_is_marked_with_its_answer() -> None:
+    answer = verdict(_record(), meat="beef", surface="sealed bag")
+    upper, _ = figure_verdict(answer).axes
+    labels = _labels(upper)
+    for item in answer.standards:
+        assert (f"{item.name}: {item.state}" in labels) == item.counts
+
+
+def test_the_confident_curve_ends_at_the_confident_value() -> None:
+    answer = verdict(_record(), meat="beef")
+    _, lower = figure_verdict(answer).axes
+    view = answer.integrals[0]
+    line = next(li for li in lower.get_lines() if li.get_label() == f"{view.name}, 95 %")
+    # The drawing stops at 12 log.
+    assert line.get_ydata()[-1] == pytest.approx(min(view.confident, 12.0))
+
+
+def test_a_late_come_up_is_drawn_as_a_caution() -> None:
+    late = verdict(_record(rise_h=9.0), meat="beef")
+    upper, _ = figure_verdict(late).axes
+    assert any("past 6 h" in label for label in _labels(upper))
+    assert "come-up limit" in _labels(upper)
+
+
+def test_cooling_limits_are_drawn_once_the_record_cools() -> None:
+    time = np.arange(0.0, 10 * 3600.0, 60.0)
+    core = np.interp(time / 3600.0, [0, 2, 3, 4.8, 9], [5, 75, 57, 21, 4])
+    upper, _ = figure_verdict(verdict((time, core), meat="beef")).axes
+    assert any("stay below" in label for label in _labels(upper))
+    upper, _ = figure_verdict(verdict(_record(), meat="beef")).axes
+    assert not any("stay below" in label for label in _labels(upper))
+
+
+def test_a_refused_record_still_draws() -> None:
+    time, core = _record()
+    answer = verdict((time, core * 1.8 + 32.0), meat="beef")
+    assert len(figure_verdict(answer, units="F").axes) == 2
+
+
+def test_the_map_has_the_rows_and_the_lines_where_they_belong() -> None:
+    ax = figure_hold_map("salmonella beef", ["us meat 6.5 log"], mark=(60.0, 600.0)).axes[0]
+    standard = load_standard("us meat 6.5 log")
+    points = next(line for line in ax.get_lines() if line.get_label() == standard.name)
+    assert len(points.get_xdata()) == 31
+    np.testing.assert_allclose(
+        points.get_ydata()[0], standard.required_s(standard.lowest_c) / 60.0
+    )
+    one_log = ax.get_lines()[0]
+    kinetics = load_kinetics("salmonella beef")
+    np.testing.assert_allclose(
+        one_log.get_ydata(), kinetics.d_minutes(np.asarray(one_log.get_xdata()))
+    )
+    assert "your hold" in _labels(ax)
+
+
+def test_the_map_draws_a_cook_as_time_at_or_above() -> None:
+    answer = verdict(_record(), meat="beef")
+    ax = figure_hold_map(verdict=answer, units="F").axes[0]
+    line = next(li for li in ax.get_lines() if "this cook" in li.get_label())
+    held = np.asarray(line.get_ydata())
+    assert np.all(np.diff(held) <= 0.0)
+    assert held[-1] == pytest.approx(29.0)  # 60 °C from 1:30 to the last sample at 1:59
+
+
+@pytest.mark.parametrize("mark", [(60.0, 0.0), (float("nan"), 60.0)])
+def test_a_mark_that_is_no_hold_is_refused(mark: tuple[float, float]) -> None:
+    with pytest.raises(InputError, match="mark"):
+        figure_hold_map(mark=mark)
+
+
+def test_an_unknown_standard_is_refused() -> None:
+    with pytest.raises(TableError):
+        figure_hold_map(standard_points=["no such table"])

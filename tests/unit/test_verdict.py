@@ -1,0 +1,630 @@
+"""The verdict: never a bare word, every doubt to the careful side."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from coreward.errors import InputError, TableError
+from coreward.physics.lethality import load_kinetics, log_reduction
+from coreward.questions.integral import kinetics_spread, time_at_temperature
+from coreward.questions.verdict import longest_hold, verdict, verdict_dict, verdict_text
+
+Floats = NDArray[np.float64]
+
+
+def cook(
+    peak_c: float,
+    hold_min: float,
+    *,
+    start_c: float = 5.0,
+    rise_min: float = 90.0,
+    step_s: float = 30.0,
+) -> tuple[Floats, Floats]:
+    """A straight rise from the fridge and a flat hold."""
+    end = 60.0 * (rise_min + hold_min)
+    time = np.arange(0.0, end + 0.5 * step_s, step_s)
+    return time, np.interp(time, [0.0, 60.0 * rise_min], [start_c, peak_c])
+
+
+@dataclass
+class FakeChannel:
+    name: str
+    role: str
+    temperature_c: Floats
+
+
+@dataclass
+class FakeLog:
+    time_s: Floats
+    channels: list[FakeChannel] = field(default_factory=list)
+
+
+def log_of(time: Floats, *meats: Floats, air: Floats | None = None) -> FakeLog:
+    channels = [FakeChannel(f"meat {i + 1}", "meat", m) for i, m in enumerate(meats)]
+    if air is not None:
+        channels.append(FakeChannel("pit", "air", air))
+    return FakeLog(time, channels)
+
+
+@dataclass
+class FakeCook:
+    time_s: Floats
+    core_c: Floats
+    surface_c: Floats
+    temperature_c: Floats
+    surface_water_activity: Floats
+
+
+# The example every cook knows: pork loin, 30 mm, 60 °C core, served at once.
+
+
+def test_pork_loin_served_at_60_does_not_meet_the_hold_standards() -> None:
+    answer = verdict(cook(60.0, 0.0, rise_min=40.0, step_s=10.0), meat="pork")
+    assert answer.state == "not met"
+    assert answer.exit_code == 1
+    for name, minutes in (
+        ("us meat 6.5 log", 12),
+        ("food code roast", 12),
+        ("uk 70 for 2 min", 93),
+    ):
+        item = answer.standard(name)
+        assert item.state == "not met"
+        assert f"{minutes} min longer at a reading of 60.0 °C" in item.enough
+    assert "62.8 °C" in answer.standard("us consumer whole cuts").enough
+
+
+@pytest.mark.parametrize(("minutes", "state"), [(11.5, "not met"), (12.0, "met")])
+def test_the_hold_it_asks_for_is_enough(minutes: float, state: str) -> None:
+    answer = verdict(
+        cook(60.0, minutes), meat="pork", standards=["us meat 6.5 log"], surface="sealed bag"
+    )
+    assert answer.state == state
+    assert answer.exit_code == (0 if state == "met" else 1)
+
+
+def test_the_wording_is_never_a_bare_word() -> None:
+    for record in (cook(60.0, 0.0), cook(75.0, 30.0)):
+        answer = verdict(record, meat="beef", surface="sealed bag")
+        text = verdict_text(answer)
+        said = text.split("Sources:")[0]  # a title below is the issuing body's own
+        assert not re.search(r"\bsafe\b", said, re.IGNORECASE)
+        assert "probe error" in answer.headline
+        assert "assumptions" in answer.headline or "judged" in answer.headline
+        assert "does not replace a calibrated thermometer" in text
+        assert "Sources:" in text
+
+
+def test_every_way_out_of_the_verdict() -> None:
+    met = verdict(cook(75.0, 30.0), meat="beef", surface="sealed bag")
+    assert (met.state, met.exit_code) == ("met", 0)
+    dry = verdict(cook(75.0, 30.0), meat="beef", surface="dry")
+    assert (dry.state, dry.exit_code) == ("cannot tell", 2)
+    item = dry.standard("us meat 6.5 log")
+    assert item.state == "cannot tell"
+    for remedy in ("water pan", "sealed bag", "humidity record"):
+        assert remedy in item.enough
+    # What sets no condition on humidity is still told.
+    assert dry.standard("uk 70 for 2 min").state == "met"
+    assert dry.integrals[0].value > 6.5
+
+
+# When a standard may be used at all.
+
+
+def hours_of_humidity(percent: float, hours: float) -> tuple[Floats, Floats]:
+    time = np.arange(0.0, 6 * 3600.0, 60.0)
+    return time, np.where(time <= hours * 3600.0, percent, 30.0)
+
+
+@pytest.mark.parametrize(
+    ("options", "applies"),
+    [
+        ({}, False),
+        ({"surface": "dry"}, False),
+        ({"surface": "immersed"}, True),
+        ({"surface": "moisture-holding casing"}, True),
+        ({"surface": "steam"}, False),  # for how long is not said
+        ({"surface": "steam", "humid_s": 3 * 3600.0}, False),  # end point below 145 °F
+        ({"humidity": hours_of_humidity(92.0, 2.0)}, True),
+        ({"humidity": hours_of_humidity(92.0, 0.5)}, False),
+        ({"humidity": hours_of_humidity(89.0, 5.0)}, False),
+        ({"mass_kg": 5.0, "oven_c": 125.0}, True),
+        ({"mass_kg": 5.0, "oven_c": 115.0}, False),
+        ({"mass_kg": 4.0, "oven_c": 125.0}, False),
+        ({"mass_kg": 5.0}, False),
+    ],
+)
+def test_the_meat_table_asks_for_a_moist_surface(
+    options: dict[str, object], applies: bool
+) -> None:
+    record = cook(61.0, 30.0, rise_min=240.0)
+    answer = verdict(record, meat="beef", standards=["us meat 6.5 log"], **options)  # type: ignore[arg-type]
+    item = answer.standard("us meat 6.5 log")
+    assert item.state == ("met" if applies else "cannot tell")
+    assert item.governing
+
+
+def test_steam_is_enough_from_145_f_on() -> None:
+    record = cook(63.0, 30.0, rise_min=240.0)
+    answer = verdict(
+        record, meat="beef", standards=["us meat 6.5 log"], surface="steam", humid_s=3 * 3600.0
+    )
+    assert answer.state == "met"
+
+
+@pytest.mark.parametrize(
+    ("options", "state"),
+    [
+        ({}, "cannot tell"),
+        ({"oven_c": 125.0, "mass_kg": 5.0}, "met"),
+        ({"oven_c": 125.0, "mass_kg": 3.0, "oven": "still"}, "cannot tell"),
+        ({"oven_c": 170.0, "mass_kg": 3.0, "oven": "still"}, "cannot tell"),
+        ({"oven_c": 170.0, "mass_kg": 3.0, "oven": "convection"}, "met"),
+        ({"surface": "sealed bag"}, "met"),
+    ],
+)
+def test_the_food_code_asks_for_an_oven(options: dict[str, object], state: str) -> None:
+    answer = verdict(
+        cook(63.0, 30.0),
+        meat="beef",
+        standards=["food code roast"],
+        **options,  # type: ignore[arg-type]
+    )
+    assert answer.state == state
+
+
+def test_the_pit_of_a_log_counts_as_the_oven() -> None:
+    time, core = cook(63.0, 30.0)
+    hot, cold = np.full_like(core, 130.0), np.full_like(core, 130.0)
+    cold[20] = 110.0  # the coldest moment counts, not the mean
+    for air, state in ((hot, "met"), (cold, "cannot tell")):
+        answer = verdict(
+            log_of(time, core, air=air), meat="beef", mass_kg=6.0, standards=["food code roast"]
+        )
+        assert answer.state == state
+
+
+def test_a_standard_for_another_meat_cannot_tell() -> None:
+    answer = verdict(cook(75.0, 30.0), meat="chicken", standards=["us meat 6.5 log"])
+    assert answer.state == "cannot tell"
+    assert "made for beef" in answer.standards[0].governing
+
+
+def test_any_poultry_means_the_poultry_standards() -> None:
+    answer = verdict(cook(63.0, 10.0), meat=["pork", "turkey"], condition="ground")
+    names = {item.name for item in answer.standards}
+    assert "us poultry 7 log" in names
+    assert "us meat 6.5 log" not in names
+    assert answer.state == "not met"
+
+
+def test_the_name_of_a_cut_stands_for_its_meat() -> None:
+    assert verdict(cook(60.0, 0.0), meat="pork loin").meats == ("pork",)
+    with pytest.raises(InputError, match="salmon"):
+        verdict(cook(60.0, 0.0), meat="salmon side")
+
+
+def test_a_meat_not_stated_is_judged_as_both() -> None:
+    answer = verdict(cook(66.0, 15.0), surface="sealed bag", standards=None)
+    assert answer.standard("us meat 6.5 log").state == "met"
+    assert answer.standard("us poultry 7 log").state == "met"
+    assert any("not stated" in line for line in answer.assumptions)
+    # Poultry is asked for 73.9 °C: the two answers differ, and it says so.
+    assert answer.state == "cannot tell"
+    assert "as poultry: not met" in answer.headline
+    assert verdict(cook(56.0, 1.0)).state == "not met"
+    assert verdict(cook(80.0, 20.0), surface="sealed bag").state == "met"
+
+
+# Probes.
+
+
+def test_the_lowest_probe_counts_and_never_the_mean() -> None:
+    time, core = cook(63.0, 30.0)
+    colder = core - 6.0
+    both = verdict(log_of(time, core, colder), meat="beef", probe_error_c=0.0)
+    alone = verdict(log_of(time, colder), meat="beef", probe_error_c=0.0)
+    for name in ("us meat 6.5 log", "uk 70 for 2 min", "us consumer whole cuts"):
+        assert both.standard(name).held_s == alone.standard(name).held_s
+        assert both.standard(name).state == alone.standard(name).state
+
+
+def test_the_limit_is_target_plus_probe_error() -> None:
+    time, core = cook(60.5, 13.0)
+    record = log_of(time, core)
+    options = {"meat": "beef", "standards": ["us meat 6.5 log"], "surface": "immersed"}
+    assert verdict(record, probe_error_c=0.5, **options).state == "met"  # type: ignore[arg-type]
+    assert verdict(record, probe_error_c=0.6, **options).state == "not met"  # type: ignore[arg-type]
+    # A log has 1 K of error unless it is told otherwise; placement adds to it.
+    assert verdict(record, **options).probe_error_c == 1.0  # type: ignore[arg-type]
+    placed = verdict(record, probe_error_c=0.5, placement_error_c=0.1, **options)  # type: ignore[arg-type]
+    assert placed.state == "not met"
+
+
+def test_air_never_stands_for_the_core() -> None:
+    time, core = cook(63.0, 30.0)
+    with pytest.raises(InputError, match="air temperature never"):
+        verdict(FakeLog(time, [FakeChannel("pit", "air", core)]), meat="beef")
+
+
+def test_an_unplugged_probe_is_named_and_a_silent_one_earns_nothing() -> None:
+    time, core = cook(63.0, 30.0)
+    empty = np.full_like(core, np.nan)
+    answer = verdict(log_of(time, core, empty), meat="beef")
+    assert any("unplugged" in fault for fault in answer.faults)
+    with pytest.raises(InputError, match="no probe"):
+        verdict(log_of(time, empty), meat="beef")
+    # The second probe falls silent in the hold: the coldest point is then unknown.
+    silent = core - 1.0
+    silent[time > 5500.0] = np.nan
+    part = verdict(log_of(time, core, silent), meat="beef", probe_error_c=0.0)
+    assert part.standard("us meat 6.5 log").held_s < 240.0
+    assert any("lack a probe" in fault for fault in part.faults)
+
+
+def test_fahrenheit_given_as_celsius_cannot_tell_and_says_so() -> None:
+    time, core = cook(63.0, 30.0)
+    answer = verdict((time, core * 1.8 + 32.0), meat="beef", surface="immersed")
+    assert answer.state == "cannot tell"
+    assert any("°F" in fault for fault in answer.faults)
+    assert all(view.value == 0.0 for view in answer.integrals)
+    assert "units='F'" in verdict_text(answer)
+
+
+def test_a_spike_is_not_credited() -> None:
+    time, core = cook(58.0, 2.0)
+    spiked = core.copy()
+    spiked[-3] = 300.0
+    plain = verdict((time, core), meat="beef")
+    answer = verdict((time, spiked), meat="beef")
+    assert answer.state == "not met"
+    assert answer.faults
+    assert answer.integrals[0].value <= plain.integrals[0].value
+
+
+def test_a_stuck_probe_is_pointed_out() -> None:
+    time = np.arange(0.0, 3600.0, 30.0)
+    answer = verdict(log_of(time, np.full_like(time, 65.0)), meat="beef")
+    assert any("stuck" in fault for fault in answer.faults)
+    assert answer.state != "met"  # it begins hot: the come-up is unknown
+
+
+@pytest.mark.parametrize("way", ["dropped", "missing"])
+def test_a_gap_in_the_hold_cannot_tell(way: str) -> None:
+    time, core = cook(63.0, 60.0)
+    hole = (time > 6000.0) & (time < 6700.0)
+    if way == "dropped":
+        record = (time[~hole], core[~hole])
+    else:
+        record = (time, np.where(hole, np.nan, core))
+    answer = verdict(record, meat="beef", surface="immersed")
+    item = answer.standard("us meat 6.5 log")
+    assert item.state == "cannot tell"
+    assert "no reading from" in item.governing
+    assert answer.exit_code == 2
+    assert all(view.state == "cannot tell" for view in answer.integrals[:1])
+    # The same hole in the cold part of the come-up changes nothing for the hold.
+    early = (time > 600.0) & (time < 1300.0)
+    fine = verdict((time[~early], core[~early]), meat="beef", surface="immersed")
+    assert fine.standard("us meat 6.5 log").state == "met"
+
+
+def test_dropping_samples_never_lengthens_a_hold() -> None:
+    generator = np.random.default_rng(1)
+    for _ in range(300):
+        time = np.cumsum(generator.uniform(1.0, 60.0, 60))
+        temperature = np.sort(generator.uniform(50.0, 64.0, 60))
+        keep = generator.random(60) < 0.5
+        full = longest_hold(time, temperature, 58.0, 300.0)[0]
+        part = longest_hold(time[keep], temperature[keep], 58.0, 300.0)[0]
+        assert part <= full
+
+
+def test_a_dip_breaks_a_hold() -> None:
+    time = np.arange(0.0, 600.0, 60.0)
+    temperature = np.full_like(time, 60.0)
+    temperature[5] = 59.9
+    assert longest_hold(time, temperature, 60.0, 300.0)[0] == 240.0
+
+
+# History.
+
+
+def test_a_slow_come_up_is_not_cured_by_more_cooking() -> None:
+    answer = verdict(cook(75.0, 60.0, rise_min=600.0), meat="beef", surface="sealed bag")
+    come_up = answer.limits[0]
+    assert come_up.state == "not met"
+    assert "not destroyed by any later heat" in come_up.text
+    assert answer.state == "not met"
+    assert all(item.state == "met" for item in answer.standards if item.counts)
+
+
+def test_the_come_up_of_a_record_that_begins_warm_is_unknown() -> None:
+    answer = verdict(cook(75.0, 60.0, start_c=40.0), meat="beef", surface="sealed bag")
+    assert answer.limits[0].state == "cannot tell"
+    assert "°F" in answer.limits[0].text
+    assert answer.state == "cannot tell"
+
+
+def test_a_come_up_that_is_not_over_cannot_tell() -> None:
+    answer = verdict(cook(45.0, 0.0), meat="beef")
+    assert answer.limits[0].state == "cannot tell"
+    assert answer.state == "not met"
+
+
+def cooled(hours_to_21: float, hours_to_5: float) -> tuple[Floats, Floats]:
+    time = np.arange(0.0, (3.0 + hours_to_5 + 1.0) * 3600.0, 60.0)
+    corners = 3600.0 * np.array([0.0, 2.0, 3.0, 3.0 + hours_to_21, 3.0 + hours_to_5])
+    # 57.2222 °C is the upper end of the first band: begin the clock there.
+    return time, np.interp(time, corners, [4.0, 75.0, 57.3, 21.0, 4.9])
+
+
+@pytest.mark.parametrize(
+    ("to_21", "to_5", "states"),
+    [
+        (1.8, 5.5, ["met", "met"]),
+        (2.5, 5.5, ["not met", "met"]),
+        (1.8, 7.0, ["met", "not met"]),
+    ],
+)
+def test_two_stage_cooling_by_time_in_band(
+    to_21: float, to_5: float, states: list[str]
+) -> None:
+    answer = verdict(cooled(to_21, to_5), meat="beef", surface="sealed bag", cooling=True)
+    found = [item.state for item in answer.limits if item.kind == "cooling"]
+    assert found == states
+    assert answer.exit_code == (0 if "not met" not in states else 1)
+    assert "without lag" in answer.limits[1].text
+
+
+def test_cooling_that_is_not_over_decides_only_when_asked() -> None:
+    time, temperature = cooled(1.8, 5.5)
+    part = time < 3.5 * 3600.0
+    record = (time[part], temperature[part])
+    assert verdict(record, meat="beef", surface="sealed bag").state == "met"
+    assert verdict(record, meat="beef", surface="sealed bag", cooling=True).exit_code == 2
+    with pytest.raises(InputError, match="food code cooling"):
+        verdict(record, meat="beef", cooling="my own rule")
+
+
+def test_hot_holding_says_how_long_and_how_low() -> None:
+    time, core = cook(75.0, 240.0)
+    held = verdict((time, core), meat="beef", surface="sealed bag", hot_hold=True)
+    assert held.limits[-1].state == "met"
+    dipped = core.copy()
+    dipped[(time > 9000) & (time < 10000)] = 50.0
+    answer = verdict((time, dipped), meat="beef", surface="sealed bag", hot_hold=True)
+    assert answer.limits[-1].state == "not met"
+
+
+# How sure.
+
+
+def test_confidence_lies_below_the_median_and_widens_with_the_error() -> None:
+    time, core = cook(60.0, 30.0)
+    certain = verdict((time, core), meat="beef", probe_error_c=0.0).integrals[0]
+    doubtful = verdict((time, core), meat="beef", probe_error_c=1.0).integrals[0]
+    assert certain.confident < certain.median
+    assert doubtful.confident < certain.confident
+    # The same members each time: the answer does not change between runs.
+    again = verdict((time, core), meat="beef", probe_error_c=1.0).integrals[0]
+    assert again.confident == doubtful.confident
+
+
+def test_the_minutes_it_asks_for_bring_the_confident_value_to_target() -> None:
+    short = verdict(cook(60.0, 5.0, step_s=10.0), meat="beef", organism="salmonella beef")
+    view = short.integrals[0]
+    assert view.state == "not met"
+    assert view.more_minutes > 0.0
+    longer = verdict(
+        cook(60.0, 5.0 + 1.1 * view.more_minutes, step_s=10.0),
+        meat="beef",
+        organism="salmonella beef",
+    ).integrals[0]
+    # 10 % more, because a hidden fall of 0.5 K/min is allowed for between samples.
+    assert longer.confident >= view.required
+
+
+def test_the_kelvin_it_asks_for_bring_the_confident_value_to_target() -> None:
+    time, core = cook(60.0, 10.0, step_s=10.0)
+    view = verdict((time, core), meat="beef", organism="salmonella link").integrals[0]
+    assert view.more_kelvin > 0.0
+    hotter = verdict(
+        (time, core + view.more_kelvin), meat="beef", organism="salmonella link"
+    ).integrals[0]
+    assert hotter.confident >= view.required
+
+
+def test_the_histogram_never_credits_more_than_the_record() -> None:
+    kinetics = load_kinetics("salmonella beef")
+    generator = np.random.default_rng(4)
+    for fall in (0.0, 0.01):
+        for _ in range(50):
+            time = np.cumsum(generator.uniform(1.0, 60.0, 40))
+            temperature = np.cumsum(generator.normal(0.5, 1.0, 40)) + 50.0
+            binned = time_at_temperature(
+                time, temperature, longest_gap_s=300.0, hidden_fall_k_per_s=fall
+            )
+            rate = kinetics.curve().rate(binned.temperature_c)
+            got = float(np.sum(rate * binned.seconds)) / 60.0
+            direct = log_reduction(time, temperature, kinetics, fall_limit_k_per_s=fall)
+            assert got <= direct * (1.0 + 1e-9) + 1e-12
+
+
+def test_spread_refuses_a_negative_error() -> None:
+    record = time_at_temperature(
+        np.array([0.0, 60.0]), np.array([60.0, 60.0]), longest_gap_s=300, hidden_fall_k_per_s=0
+    )
+    with pytest.raises(InputError, match="temperature error"):
+        kinetics_spread(record, load_kinetics(), temperature_error_c=-1.0)
+
+
+def test_slow_heating_asks_for_a_margin_that_is_shown() -> None:
+    slow = verdict(cook(61.0, 60.0, rise_min=300.0), meat="beef").integrals[0]
+    fast = verdict(cook(61.0, 60.0, rise_min=30.0), meat="beef").integrals[0]
+    assert (slow.slow_margin, fast.slow_margin) == (2.2, 0.0)
+    assert slow.required == pytest.approx(8.7)
+    assert "slow heating" in slow.note
+    pork = verdict(cook(61.0, 60.0, rise_min=300.0), meat="pork").integrals[0]
+    assert pork.slow_margin == 4.6
+    given = verdict(cook(61.0, 60.0), meat="pork", slow_margin_log=1.0).integrals[0]
+    assert given.slow_margin == 1.0
+
+
+def test_needles_double_the_time_needed_inside_muscle() -> None:
+    record = cook(60.0, 30.0)
+    intact = verdict(record, meat="beef").integrals[0]
+    tenderised = verdict(record, meat="beef", condition="tenderised").integrals[0]
+    assert tenderised.value == pytest.approx(intact.value / 2.0)
+    assert "whole muscle" in tenderised.note
+
+
+def test_growth_from_ones_own_model_is_added() -> None:
+    record = cook(60.0, 13.0)
+    options = {"meat": "beef", "surface": "immersed", "standards": ["us meat 6.5 log"]}
+    assert verdict(record, modelled_growth_log=1.0, **options).state == "met"  # type: ignore[arg-type]
+    answer = verdict(record, modelled_growth_log=3.0, **options)  # type: ignore[arg-type]
+    assert answer.state == "not met"
+    assert answer.integrals[0].growth_added == 3.0
+    # A standard that names no log reduction cannot be stretched.
+    vague = verdict(
+        cook(70.0, 10.0), meat="beef", standards=["food code intact"], modelled_growth_log=3.0
+    )
+    assert vague.state == "cannot tell"
+
+
+def test_resistant_strains_are_named_as_a_limit() -> None:
+    answer = verdict(cook(60.0, 12.0), meat="beef", surface="immersed")
+    text = " ".join(answer.blind_spots)
+    assert "AW1.7" in text
+    assert "Senftenberg" in text
+
+
+def test_a_hold_that_meets_a_row_but_not_the_kinetics_is_pointed_out() -> None:
+    answer = verdict(
+        cook(62.8, 4.0), meat="beef", surface="immersed", standards=["us meat 6.5 log"]
+    )
+    assert answer.state == "met"
+    listeria = next(view for view in answer.integrals if "listeria" in view.name)
+    assert listeria.state == "not met"
+    assert any("more lenient" in line for line in answer.cautions)
+
+
+def test_the_centre_is_estimated_under_a_probe_that_sits_beside_it() -> None:
+    # A slab warming steadily by r K/s has T(x) = T0 + r x²/(2a): the estimate must
+    # return T0 from the reading at x. r = 0.004 K/s, x = 20 mm, a = 1.1e-7: 7.27 K.
+    time = np.arange(0.0, 5 * 3600.0, 30.0)
+    centre = 5.0 + 0.004 * time
+    reading = centre + 0.004 * 0.02**2 / (2 * 1.1e-7)
+    answer = verdict((time, reading), meat="beef", probe_offset_m=0.02, shape="slab")
+    np.testing.assert_allclose(answer.record.coldest_c, centre, atol=1e-9)
+    assert "estimated 20 mm" in answer.headline
+    round_piece = verdict((time, reading), meat="beef", probe_offset_m=0.02, shape="sphere")
+    assert np.all(round_piece.record.coldest_c > answer.record.coldest_c)
+    # Where the probe cools the centre is warmer: nothing is given back.
+    cooling = verdict((time, centre[::-1]), meat="beef", probe_offset_m=0.02, shape="slab")
+    np.testing.assert_array_equal(cooling.record.coldest_c, centre[::-1])
+    with pytest.raises(InputError, match="shape"):
+        verdict((time, reading), meat="beef", probe_offset_m=0.02)
+    with pytest.raises(InputError, match="knows its centre"):
+        verdict(simulated(), meat="beef", probe_offset_m=0.02, shape="slab")
+
+
+# A simulated cook.
+
+
+def simulated() -> FakeCook:
+    time = np.arange(0.0, 5 * 3600.0, 60.0)
+    core = np.interp(time, [0.0, 10800.0, 14400.0], [4.0, 66.0, 68.0])
+    surface = np.interp(time, [0.0, 3600.0, 10800.0, 11400.0, 18000.0], [10, 70, 85, 60, 40])
+    middle = 0.5 * (core + surface)
+    field_c = np.column_stack((core, middle, surface))
+    return FakeCook(time, core, surface, field_c, np.linspace(0.99, 0.6, time.size))
+
+
+def test_a_simulated_cook_is_judged_at_its_least_killed_place() -> None:
+    answer = verdict(simulated(), meat="beef", surface="sealed bag")
+    # The surface is colder than the core in the rest, but long killed: the core decides.
+    assert answer.record.coldest_c[-1] == pytest.approx(68.0)
+    assert answer.standard("us meat 6.5 log").state == "met"
+    assert answer.probe_error_c == 0.0
+    assert answer.integrals[0].surface is not None
+    assert answer.integrals[0].surface > 6.5
+    assert any("simulated" in line for line in answer.assumptions)
+    assert any("water activity of 0.60" in line for line in answer.cautions)
+
+
+# Input that cannot be used, and output.
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"meat": "unicorn"}, "meat"),
+        ({"meat": []}, "at least one meat"),
+        ({"meat": "beef", "condition": "minced"}, "condition"),
+        ({"meat": "beef", "surface": "sticky"}, "surface"),
+        ({"meat": "beef", "oven": "microwave"}, "oven"),
+        ({"meat": "beef", "probe_error_c": -1.0}, "probe_error_c"),
+        ({"meat": "beef", "mass_kg": float("nan")}, "mass_kg"),
+        ({"meat": "beef", "oven_c": float("nan")}, "oven_c"),
+        ({"meat": "beef", "standards": []}, "at least one standard"),
+        ({"meat": "beef", "humidity": ([0, 60], [0.9, 0.95])}, "fraction"),
+        ({"meat": "beef", "humidity": ([0, 60], [90, 120])}, "0 and 100"),
+        ({"meat": "beef", "humidity": ([0], [90])}, "two series"),
+        ({"meat": "beef", "humidity": ([60, 0], [90, 90])}, "rise"),
+    ],
+)
+def test_an_option_that_cannot_be_used_says_why(options: dict[str, object], words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        verdict(cook(63.0, 10.0), **options)  # type: ignore[arg-type]
+
+
+def test_unknown_names_are_answered_with_near_ones() -> None:
+    with pytest.raises(TableError, match="us meat"):
+        verdict(cook(63.0, 10.0), meat="beef", standards=["us meats"])
+    with pytest.raises(TableError, match="listeria"):
+        verdict(cook(63.0, 10.0), meat="beef", organism="listeria")
+    with pytest.raises(InputError, match="a float"):
+        verdict(3.0, meat="beef")
+    with pytest.raises(InputError, match="goes back"):
+        verdict(([0, 60, 30], [60, 60, 60]), meat="beef")
+    with pytest.raises(InputError, match="not judged"):
+        verdict(cook(63.0, 10.0), meat="beef").standard("trichinella pork")
+
+
+def test_rounding_never_favours_the_cook() -> None:
+    answer = verdict(cook(60.0, 11.9, step_s=1.0), meat="beef", surface="immersed")
+    text = answer.standard("us meat 6.5 log").enough
+    assert "hold every part 6 s longer" in text
+    # 54.444 °C is shown as 54.5 where it is a target.
+    cold = verdict(cook(50.0, 10.0), meat="beef").standard("us meat 6.5 log")
+    assert "54.5 °C" in cold.enough
+
+
+def test_json_holds_everything_and_no_nan() -> None:
+    for record in (cook(60.0, 0.0), cook(75.0, 30.0), ([0.0, 60.0], [np.nan, np.nan])):
+        answer = verdict(record, meat="beef")
+        plain = verdict_dict(answer)
+        text = json.dumps(plain, allow_nan=False)
+        back = json.loads(text)
+        assert back["exit_code"] == answer.exit_code
+        assert {item["name"] for item in back["standards"]} >= {"us meat 6.5 log"}
+        for key in ("margin_s", "governing", "enough", "caution", "sources"):
+            assert key in back["standards"][0]
+
+
+def test_text_in_fahrenheit_has_no_celsius_left() -> None:
+    answer = verdict(cook(60.0, 0.0), meat="pork")
+    text = verdict_text(answer, units="F")
+    assert "°C" not in text
+    assert "140.0 °F" in text
+    assert "°F" in json.dumps(verdict_dict(answer, units="F"), ensure_ascii=False)
+    with pytest.raises(InputError, match="units"):
+        verdict_text(answer, units="K")
