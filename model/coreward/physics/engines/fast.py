@@ -182,7 +182,10 @@ def _rates(  # type: ignore[no-untyped-def]
         ledger[6] = dripped * ew
         for i in range(n):
             if t[i] > c.boiling_c - BOILING_MARGIN:
-                b = volume[i] * boiling(t[i], w[i], c.pressure, c.boiling_c, m)[0]
+                b = (
+                    volume[i]
+                    * boiling(t[i], w[i], c.pressure, c.boiling_c, m, _depth(i, spacing))[0]
+                )
                 if b > 0.0:
                     hv = vapour_enthalpy(t[i], m)
                     f_w[i] -= b
@@ -190,6 +193,14 @@ def _rates(  # type: ignore[no-untyped-def]
                     ledger[3] += b
                     ledger[4] += b * hv
     return f_s
+
+
+@njit(cache=True, error_model="numpy")
+def _depth(i, spacing):  # type: ignore[no-untyped-def]
+    """Extent of volume i from face to face. [m]."""
+    inner = spacing[i - 1] if i > 0 else 0.0
+    outer = spacing[i] if i < spacing.shape[0] else 0.0
+    return 0.5 * (inner + outer)
 
 
 @njit(cache=True, error_model="numpy")
@@ -345,7 +356,7 @@ def _matrix(  # type: ignore[no-untyped-def]
         di[last, 3] += ex_w + solid_w - soak_w
         for i in range(n):
             if t[i] > c.boiling_c - BOILING_MARGIN:
-                b = boiling(t[i], w[i], c.pressure, c.boiling_c, m)
+                b = boiling(t[i], w[i], c.pressure, c.boiling_c, m, _depth(i, spacing))
                 if b[0] > 0.0:
                     hv = vapour_enthalpy(t[i], m)
                     di[i, 0] += hv * volume[i] * b[1]
@@ -649,7 +660,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                 for i in range(n):
                     boil[i, 0] = boil[i, 1] = boil[i, 2] = 0.0
                     if t[i] > c.boiling_c - BOILING_MARGIN:
-                        b = boiling(t[i], w[i], c.pressure, c.boiling_c, m)
+                        b = boiling(t[i], w[i], c.pressure, c.boiling_c, m, _depth(i, spacing))
                         if b[0] > 0.0:
                             any_boiling = True
                             boil[i, 0] = volume[i] * b[1]
