@@ -25,13 +25,15 @@ def fingerprint(folder: Path) -> str:
     return digest.hexdigest()
 
 
-def _stores(folder: Path) -> list[Path]:
-    """Folders in which Numba keeps what it compiled for these sources."""
+def _store(folder: Path) -> tuple[Path, list[Path]]:
+    """Where the fingerprint lies, and the folders of compiled files it is for."""
     own = os.environ.get("NUMBA_CACHE_DIR")
     if own:
         base = Path(own)
-        return [base, *(p for p in base.glob("*") if p.is_dir())] if base.is_dir() else []
-    return [p / "__pycache__" for p in (folder, *folder.rglob("*")) if p.is_dir()]
+        return base, [base, *(p for p in base.glob("*") if p.is_dir())]
+    return folder / "__pycache__", [
+        p / "__pycache__" for p in (folder, *folder.rglob("*")) if p.is_dir()
+    ]
 
 
 def discard_stale(folder: Path) -> int:
@@ -45,17 +47,17 @@ def discard_stale(folder: Path) -> int:
     """
     names = {path.stem for path in folder.rglob("*.py")}
     now = fingerprint(folder)
+    base, stores = _store(folder)
+    stamp = base / _STAMP
     removed = 0
-    for store in _stores(folder):
-        if not store.is_dir():
-            continue
-        stamp = store / _STAMP
-        with contextlib.suppress(OSError):
-            if stamp.is_file() and stamp.read_text() == now:
-                continue
-            for path in store.iterdir():
-                if path.suffix in (".nbi", ".nbc") and path.name.split(".")[0] in names:
+    with contextlib.suppress(OSError):
+        if stamp.is_file() and stamp.read_text() == now:
+            return 0
+        for store in stores:
+            for path in store.glob("*.nb[ic]"):
+                if path.name.split(".")[0] in names:
                     path.unlink()
                     removed += 1
-            stamp.write_text(now)
+        base.mkdir(parents=True, exist_ok=True)
+        stamp.write_text(now)
     return removed

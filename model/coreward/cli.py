@@ -1,0 +1,405 @@
+"""The ``coreward`` command: open the workbench, or answer a question about a log.
+
+Every import that costs time waits until a command needs it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+from coreward import __version__, launch
+from coreward.errors import CorewardError, InputError
+
+_SECONDS_PER_MINUTE = 60.0
+EXIT_FINE = 0
+EXIT_CHECK_FAILED = 1
+EXIT_ERROR = 3
+EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
+EXIT_INTERRUPTED = 130  # 128 + SIGINT, as shells report it
+
+_PROBE_CAUTION = (
+    "The answers do not replace a calibrated thermometer, the local food code or a "
+    "licensed process authority."
+)
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose usage errors cannot be mistaken for a verdict's exit code."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print the usage and leave with the usage code."""
+        self.print_usage(sys.stderr)
+        self.exit(EXIT_USAGE, f"{self.prog}: {message}\n")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command."""
+    parser = _Parser(
+        prog="coreward",
+        description="Explain and foresee the slow cooking of large pieces of meat. "
+        "Without a subcommand: open the workbench in JupyterLab.",
+        epilog=_PROBE_CAUTION,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version")
+    parser.add_argument("--port", type=int, help="the port to use; else a free one is chosen")
+    parser.add_argument(
+        "--no-browser", action="store_true", help="print the address, open no browser"
+    )
+    parser.add_argument(
+        "--folder",
+        type=Path,
+        help="work in a copy of the notebooks here (default where a copy is needed: "
+        f"{launch.COPY_FOLDER_NAME} in your home); files you changed are never overwritten",
+    )
+    parser.add_argument(
+        "--check", action="store_true", help="check this installation and say what was found"
+    )
+    parser.set_defaults(run=_run_workbench)
+    commands = parser.add_subparsers(title="subcommands", metavar="", parser_class=_Parser)
+
+    review = commands.add_parser(
+        "review",
+        help="read a probe log: what was understood, repaired, and what it tells",
+        description="Read a probe log and say what was understood, what was repaired row by "
+        "row, how long each probe spent where, and what that did to a stated organism.",
+        epilog=_PROBE_CAUTION,
+    )
+    _add_log_options(review)
+    review.set_defaults(run=_run_review)
+
+    verdict = commands.add_parser(
+        "verdict",
+        help="does this log meet its target under its assumptions?",
+        description="Say whether the cook in a probe log meets its target, does not, or "
+        "whether that cannot be told, and under which assumptions.",
+        epilog=f"Exit code: 0 met, 1 not met, 2 cannot tell, {EXIT_ERROR} the log cannot be "
+        f"used, {EXIT_USAGE} wrong usage. {_PROBE_CAUTION}",
+    )
+    _add_log_options(verdict)
+    _add_verdict_options(verdict)
+    verdict.set_defaults(run=_run_verdict)
+
+    tables = commands.add_parser(
+        "tables",
+        help="print the constants with unit, range and source",
+        description="Print every constant with its unit, range and source.",
+    )
+    tables.add_argument("kind", nargs="?", help="only this kind of table")
+    tables.set_defaults(run=_run_tables)
+    return parser
+
+
+def _add_verdict_options(parser: argparse.ArgumentParser) -> None:
+    judged = parser.add_argument_group("what is judged")
+    judged.add_argument(
+        "--meat",
+        action="append",
+        help="beef, pork, lamb, veal, chicken, turkey, poultry or other meat; more than once "
+        "for a mixture. Not said: beef and poultry must both hold",
+    )
+    judged.add_argument(
+        "--condition",
+        default="intact",
+        help="intact (default), tenderised, rolled or ground",
+    )
+    judged.add_argument(
+        "--standard",
+        action="append",
+        metavar="NAME",
+        help="a standard that is to decide; more than once for several. Not said: those made "
+        "for the meat, and the come-up",
+    )
+    judged.add_argument(
+        "--cooling",
+        nargs="?",
+        const=True,
+        metavar="RULE",
+        help="let the cooling decide too, by the usual rule or the one named",
+    )
+    probe = parser.add_argument_group("the probe")
+    probe.add_argument(
+        "--probe-error", type=_number, metavar="K", help="added to every target, in kelvin"
+    )
+    probe.add_argument(
+        "--thickness",
+        type=_number,
+        metavar="MM",
+        help="thickness or diameter of the piece; with --probe-depth and --shape the centre "
+        "is estimated and judged in place of the probe",
+    )
+    probe.add_argument(
+        "--probe-depth", type=_number, metavar="MM", help="depth of the tip below the surface"
+    )
+    probe.add_argument(
+        "--depth-error",
+        type=_number,
+        metavar="MM",
+        default=0.0,
+        help="how well that depth is known (default 0)",
+    )
+    probe.add_argument("--shape", choices=("slab", "cylinder", "sphere"), help="of the piece")
+    cooker = parser.add_argument_group("the cooker (some standards ask)")
+    cooker.add_argument(
+        "--surface",
+        help="what kept the surface moist: sealed bag, immersed, moisture-holding casing, "
+        "direct heat, steam, sealed oven, humid air or dry",
+    )
+    cooker.add_argument(
+        "--humid", type=_number, metavar="MIN", help="how long it was humid, in minutes"
+    )
+    cooker.add_argument(
+        "--oven",
+        type=_temperature_c,
+        metavar="TEMPERATURE",
+        help="the lowest through the cook, such as 121C or 250F; plain numbers are °C",
+    )
+    cooker.add_argument("--oven-kind", help="still or convection")
+    cooker.add_argument("--mass", type=_number, metavar="KG", help="mass of the piece")
+
+
+def _number(text: str) -> float:
+    """Read a finite number; argparse turns the error into one about the option."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a finite number")
+    return value
+
+
+def _temperature_c(text: str) -> float:
+    """Read a temperature with C, F or nothing behind it. [°C]."""
+    plain = text.strip().rstrip("°CcFf").rstrip()
+    value = _number(plain)
+    if text.strip().upper().endswith("F"):
+        from coreward.units import fahrenheit_to_celsius
+
+        return float(fahrenheit_to_celsius(value))
+    return value
+
+
+def _column(text: str) -> tuple[str, str]:
+    """Read NAME=ROLE; the name may itself hold an equals sign."""
+    name, sign, role = text.rpartition("=")
+    if not sign or not name.strip() or not role.strip():
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not NAME=ROLE, such as 'probe 1=meat'"
+        )
+    return name.strip(), role.strip()
+
+
+def _add_log_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("log", metavar="LOG", type=Path, help="the probe log, a CSV file")
+    parser.add_argument(
+        "--units",
+        choices=("C", "F"),
+        type=str.upper,
+        help="the unit of the log's temperatures, where the file does not say",
+    )
+    parser.add_argument(
+        "--column",
+        action="append",
+        type=_column,
+        metavar="NAME=ROLE",
+        help="what a column holds, where its heading does not say: time, date, meat, air, "
+        "ambient or ignore; more than once for several",
+    )
+    parser.add_argument(
+        "--start-date",
+        metavar="YYYY-MM-DD",
+        help="the date of the first sample, where the file has times of day only",
+    )
+    parser.add_argument(
+        "--accept-jumps",
+        action="store_true",
+        help="take a jump that looks like a change between °C and °F as real",
+    )
+    parser.add_argument(
+        "--organism", help="the organism to answer for, as named by `coreward tables`"
+    )
+    parser.add_argument(
+        "--show-units",
+        choices=("C", "F"),
+        type=str.upper,
+        default="C",
+        help="the unit of the answer's temperatures (default C)",
+    )
+    parser.add_argument("--json", action="store_true", help="print JSON for a program")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        What follows the command's name; None takes the process's own.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    _let_streams_print_anything()
+    options = build_parser().parse_args(arguments)
+    if options.version:
+        print(f"coreward {__version__}")
+        return EXIT_FINE
+    # Before anything can import the compiler.
+    launch.prepare_solver_cache()
+    run: Callable[[argparse.Namespace], int] = options.run
+    try:
+        code = run(options)
+        sys.stdout.flush()
+        return code
+    except CorewardError as error:
+        print(f"coreward: {_one_line(error)}", file=sys.stderr)
+        return EXIT_ERROR
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return EXIT_INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output (a pager, `head`) has seen enough. Python
+        # would complain once more when it flushes at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_FINE
+
+
+def _let_streams_print_anything() -> None:
+    """Keep a terminal without Unicode from turning an answer into a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+
+
+def _one_line(error: CorewardError) -> str:
+    return " ".join(str(error).split())
+
+
+def _run_workbench(options: argparse.Namespace) -> int:
+    if options.check:
+        return _run_check(options)
+    launch.open_workbench(
+        folder=options.folder, port=options.port, open_browser=not options.no_browser
+    )
+    return EXIT_FINE
+
+
+def _run_check(options: argparse.Namespace) -> int:
+    print(f"Coreward {__version__}")
+    checks = launch.check_environment(options.folder)
+    width = max(len(check.what) for check in checks)
+    for check in checks:
+        print(
+            f"  {'fine ' if check.is_fine else 'WRONG'} {check.what:<{width}} {check.finding}"
+        )
+    wrong = [check.what for check in checks if not check.is_fine]
+    if wrong:
+        print(f"Something is wrong with: {', '.join(wrong)}. Install Coreward again.")
+        return EXIT_CHECK_FAILED
+    print("Everything the workbench needs is here.")
+    return EXIT_FINE
+
+
+def _print_json(answer: dict[str, Any]) -> None:
+    # allow_nan=False: NaN is not JSON, and a reader must never meet it.
+    print(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _read_log(options: argparse.Namespace) -> Any:
+    from coreward.logs.read import read_log
+
+    given: dict[str, Any] = {
+        "units": options.units,
+        "columns": dict(options.column) if options.column else None,
+        "start_date": options.start_date,
+        "accept_jumps": options.accept_jumps or None,
+    }
+    return read_log(options.log, **_said(given))
+
+
+def _said(given: dict[str, Any]) -> dict[str, Any]:
+    """Leave out what was not said, so that the defaults live in one place."""
+    return {name: value for name, value in given.items() if value is not None}
+
+
+def _run_review(options: argparse.Namespace) -> int:
+    from coreward.questions.review import review, review_dict, review_text
+
+    log = _read_log(options)
+    answer = review(log, organism=options.organism)
+    if options.json:
+        _print_json(review_dict(answer, units=options.show_units))
+    else:
+        print(review_text(answer, units=options.show_units))
+    return EXIT_FINE
+
+
+def _run_verdict(options: argparse.Namespace) -> int:
+    from coreward.questions.verdict import verdict, verdict_dict, verdict_text
+
+    log = _read_log(options)
+    given: dict[str, Any] = {
+        "standards": options.standard,
+        "cooling": options.cooling,
+        "probe_error_c": options.probe_error,
+        "probe_offset_m": _offset_m(options),
+        "shape": options.shape,
+        "surface": options.surface,
+        "humid_s": None if options.humid is None else options.humid * _SECONDS_PER_MINUTE,
+        "oven_c": options.oven,
+        "oven": options.oven_kind,
+        "mass_kg": options.mass,
+    }
+    answer = verdict(
+        log,
+        meat=options.meat,
+        condition=options.condition,
+        organism=options.organism,
+        **_said(given),
+    )
+    if options.json:
+        _print_json(verdict_dict(answer, units=options.show_units))
+    else:
+        print(verdict_text(answer, units=options.show_units))
+    return int(answer.exit_code)
+
+
+def _offset_m(options: argparse.Namespace) -> float | None:
+    """Distance of the probe from the centre, or None where it was not described. [m]."""
+    described = (options.thickness, options.probe_depth, options.shape)
+    if described == (None, None, None):
+        return None
+    if None in described:
+        raise InputError(
+            "to estimate the centre, say --thickness, --probe-depth and --shape together."
+        )
+    from coreward.questions.coldest import probe_offset
+    from coreward.units import millimetres_to_metres
+
+    lengths = (options.thickness, options.probe_depth, options.depth_error)
+    return probe_offset(*(float(millimetres_to_metres(length)) for length in lengths))
+
+
+def _run_tables(options: argparse.Namespace) -> int:
+    from coreward import tables
+
+    kinds = tables.kinds() if options.kind is None else (options.kind,)
+    for kind in kinds:
+        print(f"== {kind} (default: {tables.default_name(kind)})\n")
+        for name in tables.names(kind):
+            print(tables.describe(kind, name) + "\n")
+    return EXIT_FINE
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,51 @@
+"""Rules for every test: a marker from the folder, no windows, no silent overflow."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import hypothesis
+import matplotlib
+import numpy as np
+import pytest
+
+TESTS = Path(__file__).parent
+ROOT = TESTS.parent
+KINDS = ("unit", "verification", "validation", "notebooks", "browser")
+
+# Before anything imports pyplot: a test never needs a screen.
+matplotlib.use("Agg")
+
+# No deadline: the first example may compile the solver. In CI the examples are
+# derived from the test itself, so that a red run can be repeated; at home they
+# vary, so that they go on finding things.
+hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
+hypothesis.settings.register_profile("home", deadline=None)
+hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "home")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark each test with the name of the folder it lies in."""
+    for item in items:
+        if item.path.is_relative_to(TESTS):
+            kind = item.path.relative_to(TESTS).parts[0]
+            if kind in KINDS:
+                item.add_marker(kind)
+
+
+@pytest.fixture(autouse=True)
+def floating_point_errors_raise() -> Iterator[None]:
+    """Turn division by zero, overflow and invalid operations into failures.
+
+    Underflow to zero is what an exponential far in its tail should do.
+    """
+    with np.errstate(all="raise", under="ignore"):
+        yield
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """Return the folder of the checkout."""
+    return ROOT
