@@ -295,6 +295,11 @@ class Stage:
             )
         if self.until_core_c is not None and not math.isfinite(self.until_core_c):
             raise InputError("The core temperature to reach must be a finite number.")
+        # One number type: an integer would make the solver compile a second time.
+        for name in ("duration_s", "until_core_c"):
+            value = getattr(self, name)
+            if value is not None:
+                object.__setattr__(self, name, float(value))
         self.wrap_set()
 
     def wrap_set(self) -> tables.ParameterSet:

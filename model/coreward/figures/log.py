@@ -71,7 +71,7 @@ def figure_log(
     chosen = as_units(units)
     by_clock = log.start_clock is not None if clock is None else clock
     axis = _TimeAxis(log, by_clock and log.start_clock is not None)
-    figure = Figure(figsize=(9.0, 4.8), layout="constrained")
+    figure = Figure(figsize=(9.0, 5.2), layout="constrained")
     ax = figure.add_subplot()
     apply_style(ax, title=log.source)
     for channel, ink in _inked(log):
@@ -85,7 +85,8 @@ def figure_log(
     axis.label(ax)
     label_temperature(ax, chosen)
     handles = [*ax.get_legend_handles_labels()[0], *extra]
-    legend(ax, handles=handles, loc="upper left", ncols=2)
+    # Below the axes: a log fills its whole frame, and the pit runs along its top.
+    legend(ax, handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.13), ncols=3)
     return figure
 
 
@@ -112,7 +113,7 @@ class _TimeAxis:
         """Label the axis and set its ends."""
         ax.set_xlim(float(self.place(0.0)), float(self.place(self._end_s)))
         if self._by_clock:
-            ax.xaxis.set_major_locator(_dates.AutoDateLocator(maxticks=9))
+            ax.xaxis.set_major_locator(_dates.AutoDateLocator(minticks=3, maxticks=9))
             long = self._dated and self._end_s > 36 * 3600.0
             form = "%d %b %H:%M" if long else "%H:%M"
             ax.xaxis.set_major_formatter(_dates.DateFormatter(form))

@@ -29,20 +29,23 @@ def encode(pixels: Any, level: int = 1) -> bytes:
     level : int
         0 to 9, fast to small.
     """
-    array: NDArray[np.uint8] = np.asarray(pixels, dtype=np.uint8)
-    rows, columns = array.shape[:2]
-    flat = np.ascontiguousarray(array[:, :, :3]).reshape(rows, 3 * columns)
+    array: NDArray[np.uint8] = np.ascontiguousarray(pixels, dtype=np.uint8)
+    rows, columns, channels = array.shape
+    flat = array.reshape(rows, channels * columns)
+    change = np.empty_like(flat)
+    change[0] = flat[0]
+    # Differences of bytes wrap around, as the format wants.
+    np.subtract(flat[1:], flat[:-1], out=change[1:])
     filtered = np.empty((rows, 1 + 3 * columns), dtype=np.uint8)
     filtered[:, 0] = _FILTER_UP
-    filtered[0, 1:] = flat[0]
-    # Differences of bytes wrap around, as the format wants.
-    np.subtract(flat[1:], flat[:-1], out=filtered[1:, 1:])
+    for channel in range(3):
+        filtered[:, 1 + channel :: 3] = change[:, channel::channels]
     head = struct.pack(">II5B", columns, rows, *_EIGHT_BIT_RGB)
     return b"".join(
         (
             _SIGNATURE,
             _chunk(b"IHDR", head),
-            _chunk(b"IDAT", zlib.compress(filtered.tobytes(), level)),
+            _chunk(b"IDAT", zlib.compress(filtered.data, level)),
             _chunk(b"IEND", b""),
         )
     )

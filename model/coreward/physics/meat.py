@@ -17,8 +17,8 @@ from coreward.errors import InputError
 from coreward.physics.statement import MaterialConstants
 
 # One kilogram of lean is its water, protein and ash with about 1 % of other
-# matter; the water-holding curve is stated per kilogram of lean
-# (sources/physics README, section 3).
+# matter; the water-holding curve is stated per kilogram of lean, as its source
+# measured it on lean beef (table `water_holding`).
 _LEAN_SHARE_ACCOUNTED_FOR = 0.99
 _COMPONENTS = ("water", "protein", "fat", "ash", "carbohydrate")
 # Composition tables round to 0.01 %; sums within this are rescaled to one.
@@ -258,6 +258,7 @@ transitions, conductivity, surface : str or ParameterSet, optional
         monolayer=isotherm["monolayer"],
         gab_c=isotherm["c"],
         gab_k=isotherm["k"],
+        free_activity=isotherm["free_activity"],
         fusion=change["fat_fusion_enthalpy"] * fractions["fat"] * raw_density,
         fusion_midpoint=change["fat_fusion_midpoint_c"],
         fusion_width=change["fat_fusion_width"],

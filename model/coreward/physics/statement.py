@@ -116,6 +116,7 @@ class MaterialConstants(NamedTuple):
     monolayer: float
     gab_c: float
     gab_k: float
+    free_activity: float
     # transitions, J per m³ of raw piece
     fusion: float
     fusion_midpoint: float
@@ -435,13 +436,15 @@ def boiling(
     if not m.moist or t <= boiling_c - BOILING_MARGIN:
         return 0.0, 0.0, 0.0
     p_sat = saturation_pressure(t)
-    a_w = water_activity(w, m)
+    # Wet meat boils like free water; only a drying crust is held back.
+    a_w = min(water_activity(w, m) / m.free_activity, 1.0)
+    a_slope = water_activity_slope(w, m) / m.free_activity if a_w < 1.0 else 0.0
     excess, slope = _onset(a_w * p_sat - pressure)
     rate = BOILING_RATE / depth
     return (
         rate * excess,
         rate * slope * a_w * saturation_pressure_slope(t),
-        rate * slope * p_sat * water_activity_slope(w, m),
+        rate * slope * p_sat * a_slope,
     )
 
 
@@ -511,7 +514,7 @@ def surface_exchange(
     surface that receives less water than the air can take settles at the
     share that passes on just what arrives: supply-limited evaporation needs
     no switch. Vapour flux with Stefan flow; heat and mass by the
-    Chilton-Colburn analogy (sources/physics, section 4 of the sources note).
+    Chilton-Colburn analogy.
     """
     outer = wrap_temperature(t, air_c, wall_c, h_c, c)
     convection = h_c * (air_c - outer)

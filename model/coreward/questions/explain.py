@@ -13,13 +13,14 @@ from coreward.cook.result import Result
 from coreward.errors import OutOfRangeError
 from coreward.physics.air import wet_bulb
 from coreward.physics.exchange import wet_surface_temperature
-from coreward.physics.statement import heat_capacity
+from coreward.physics.history import capacities
 from coreward.physics.water import saturation_temperature
 from coreward.questions.stall import Stall, find_stalls
 from coreward.units import celsius_to_fahrenheit
 
 Floats = NDArray[np.float64]
 Words = NDArray[np.str_]
+Flags = NDArray[np.bool_]
 
 NO_EVAPORATION = "no evaporation"
 SEALED = "sealed"
@@ -62,6 +63,7 @@ class Explanation:
     regime: Words
     apparent_heat_capacity_j_kg_k: Floats
     sensible_heat_capacity_j_kg_k: Floats
+    wrapped: Flags
     stalls: tuple[Stall, ...]
     sentence: str
     warnings: tuple[str, ...] = ()
@@ -169,12 +171,7 @@ def explain(result: Result) -> Explanation:
     apparent = np.full(len(t), np.nan)
     apparent[moving] = taken[moving] / (mass * slope[moving])
     mean_water = result.water @ mesh.volume / mesh.volume.sum() * m.solids_density
-    sensible = np.array(
-        [
-            heat_capacity(float(a), float(b), 1e9, m) / raw_density
-            for a, b in zip(result.mean_c, mean_water, strict=True)
-        ]
-    )
+    sensible = capacities(result.mean_c, mean_water, m) / raw_density
     stalls = find_stalls(result.time_s, result.core_c, env[:, 0], float(boiling.min()))
     draft = Explanation(
         time_s=result.time_s,
@@ -195,6 +192,7 @@ def explain(result: Result) -> Explanation:
         regime=regime,
         apparent_heat_capacity_j_kg_k=apparent,
         sensible_heat_capacity_j_kg_k=sensible,
+        wrapped=np.array([r.wrap != "none" for r in result.records])[result.stage_index],
         stalls=stalls,
         sentence="",
         warnings=result.warnings,
@@ -245,6 +243,7 @@ def _sentence(e: Explanation, units: str) -> str:
         f"{_hours(stall.begin_s)} to {end} at {_hours(stall.end_s)}"
     ) + ("." if stall.ended else ", and has not picked up by the end.")
     why = f" In that time {share:.0f} % of the heat that arrives leaves again as vapour."
+    wrap = "A tighter wrap" if e.wrapped[inside].mean() > 0.5 else "A wrap"
     if regime == SUPPLY_LIMITED:
         supply = float((e.evaporation_kg_m2_s[inside] * seconds).sum())
         want = float((e.water_demand_kg_m2_s[inside] * seconds).sum())
@@ -252,15 +251,15 @@ def _sentence(e: Explanation, units: str) -> str:
         why += (
             f" The air could take {times:.0f} times more water than reaches the surface, so "
             "the water that heat squeezes out of the meat sets the pace: each kelvin of rise "
-            "frees more, and evaporating it takes the heat. Damper air would change little; a "
-            "wrap stops it, a hotter pit shortens it."
+            "frees more, and evaporating it takes the heat. Damper air would change little. "
+            f"{wrap} stops it, a hotter pit shortens it."
         )
     elif regime == AIR_LIMITED:
         level = float(np.nanmean(e.wet_surface_c[inside]))
         why += (
             " The surface stays wet and the air sets the pace: it settles near "
             f"{_degrees(level, units)}, where evaporation takes all the heat that arrives. "
-            "Drier air holds it lower, damper air higher; a wrap or a hotter pit ends it."
+            f"Drier air holds it lower, damper air higher. {wrap} or a hotter pit ends it."
         )
     elif regime == SEALED:
         why = (

@@ -348,9 +348,10 @@ def _plateau_words(log: ProbeLog, numbers: tables.ParameterSet) -> str:
         stall = tables.load("stall")
         return (
             f"Stall: the slope over {stall['slope_window'] / 60:.0f} min, divided by air minus "
-            f"meat, stays below {stall['stall_share'] * 100:.0f} % of its largest earlier "
-            f"value for at least {stall['shortest'] / 60:.0f} min; level at the end unless the "
-            f"probe rises a further {numbers['rise_after']:.3g} K. A gap cuts it in two."
+            f"meat, falls below {stall['depth_share'] * 100:.0f} % of its largest earlier "
+            f"value and stays near its deepest level for at least {stall['shortest'] / 60:.0f} min; "
+            f"level at the end unless the probe rises a further {numbers['rise_after']:.3g} K. "
+            "A gap cuts it in two."
         )
     return (
         f"Stall, by slope alone because the log has no air: the slope over "

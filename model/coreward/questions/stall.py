@@ -87,10 +87,10 @@ def find_stalls(
 
     Notes
     -----
-    Quotient ``q = (dT/dt) / (T_air - T_core)``; a stall is where q stays
-    below a share of its largest earlier value for long enough, the air is
-    well above the core and the core is not at boiling. Every number is in
-    table ``stall``.
+    Quotient ``q = (dT/dt) / (T_air - T_core)``, as a share of its largest
+    earlier value. Conduction alone keeps it at one. Where it falls deep
+    enough for long enough, the stall is the time it spends near its deepest
+    level. Every number is in table ``stall``.
     """
     d = tables.load("stall")
     time_s = np.asarray(time_s, dtype=float)
@@ -107,7 +107,12 @@ def find_stalls(
     quotient = np.where(judged, slope / np.maximum(drive, 1e-9), 0.0)
     before = np.maximum.accumulate(quotient)
     steepest = np.maximum.accumulate(np.where(judged, slope, 0.0))
-    slow = judged & (quotient < d["stall_share"] * before) & (steepest > d["steepest_smallest"])
+    moved = judged & (steepest > d["steepest_smallest"]) & (before > 0.0)
+    share = np.where(moved, quotient / np.maximum(before, 1e-30), 1.0)
+    level = _lasting_minimum(share, int(d["level_window"] / _STEP_S))
+    if level > d["depth_share"]:
+        return ()
+    slow = moved & (share < level + d["trough_share"] * (1.0 - level))
     runs = _runs(slow, int(d["bridge"] / _STEP_S))
     found = []
     for first, last in runs:
@@ -135,6 +140,14 @@ def smoothed_mean(value: Floats, window_s: float) -> Floats:
     i = np.arange(n)
     lo, hi = np.maximum(i - half, 0), np.minimum(i + half + 1, n)
     return np.asarray((c[hi] - c[lo]) / (hi - lo))
+
+
+def _lasting_minimum(value: Floats, window: int) -> float:
+    """Return the lowest level that the value stays under for a whole window."""
+    if len(value) <= window:
+        return float(value.max())
+    highest = np.lib.stride_tricks.sliding_window_view(value, window).max(axis=1)
+    return float(highest.min())
 
 
 def _runs(flags: Flags, bridge: int) -> list[tuple[int, int]]:

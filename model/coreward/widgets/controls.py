@@ -1,0 +1,507 @@
+"""One coherent set of controls: what a person moves, types, reads and resets.
+
+The value lives in a state object (``traitlets.HasTraits``) in SI units or °C; a
+control is only a view of one trait of it. Changing the shown unit therefore never
+changes the value, and tests drive the state without any widget.
+
+`Number` and `Choice` are the traits that know their range, its reason and their
+words; `NumberControl`, `ChoiceControl`, `ToggleControl` and `UnitsControl` show them.
+Each control carries the class ``coreward-control-<name>``.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, cast
+
+import ipywidgets as W
+import traitlets
+
+from coreward import units as convert
+from coreward.errors import InputError
+from coreward.figures import style
+from coreward.figures.style import UnitChoice
+
+_LABEL_WIDTH: Final = "90px"
+_INCHES_PER_FOOT: Final = 12.0
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """How one kind of number is shown.
+
+    Attributes
+    ----------
+    symbol : callable
+        From a unit choice to the unit's symbol.
+    shown, stored : callable
+        From the stored value to the shown one, and back.
+    step : callable
+        From a unit choice to the step of the slider, in the shown unit.
+    digits : callable
+        From a unit choice to the digits after the point.
+    """
+
+    symbol: Callable[[UnitChoice], str]
+    shown: Callable[[float, UnitChoice], float]
+    stored: Callable[[float, UnitChoice], float]
+    step: Callable[[UnitChoice], float]
+    digits: Callable[[UnitChoice], int]
+
+    def text(self, value: float, units: UnitChoice) -> str:
+        """Return a stored value as shown, with its unit."""
+        return f"{self.shown(value, units):.{self.digits(units)}f} {self.symbol(units)}"
+
+
+def _fixed(symbol: str, factor: float, step: float, digits: int) -> Quantity:
+    return Quantity(
+        symbol=lambda units: symbol,
+        shown=lambda value, units: value / factor,
+        stored=lambda value, units: value * factor,
+        step=lambda units: step,
+        digits=lambda units: digits,
+    )
+
+
+TEMPERATURE: Final = Quantity(
+    symbol=style.temperature_symbol,
+    shown=lambda value, units: float(style.temperature(value, units)),
+    stored=lambda value, units: (
+        float(convert.fahrenheit_to_celsius(value)) if units.temperature == "F" else value
+    ),
+    step=lambda units: 1.0,
+    digits=lambda units: 0,
+)
+LENGTH: Final = Quantity(
+    symbol=lambda units: units.length,
+    shown=lambda value, units: float(style.length(value, units)),
+    stored=lambda value, units: float(
+        convert.inches_to_metres(value)
+        if units.length == "in"
+        else convert.millimetres_to_metres(value)
+    ),
+    step=lambda units: 0.05 if units.length == "in" else 1.0,
+    digits=lambda units: 2 if units.length == "in" else 0,
+)
+ALTITUDE: Final = Quantity(
+    symbol=lambda units: "ft" if units.length == "in" else "m",
+    shown=lambda value, units: (
+        float(convert.metres_to_inches(value)) / _INCHES_PER_FOOT
+        if units.length == "in"
+        else value
+    ),
+    stored=lambda value, units: (
+        float(convert.inches_to_metres(value * _INCHES_PER_FOOT))
+        if units.length == "in"
+        else value
+    ),
+    step=lambda units: 100.0 if units.length == "in" else 50.0,
+    digits=lambda units: 0,
+)
+MASS: Final = Quantity(
+    symbol=lambda units: units.mass,
+    shown=lambda value, units: float(style.mass(value, units)),
+    stored=lambda value, units: (
+        float(convert.pounds_to_kilograms(value)) if units.mass == "lb" else value
+    ),
+    step=lambda units: 0.1,
+    digits=lambda units: 1,
+)
+SPEED: Final = _fixed("m/s", 1.0, 0.05, 2)
+HOURS: Final = _fixed("h", 3600.0, 0.1, 1)
+PERCENT: Final = _fixed("%", 0.01, 1.0, 0)
+
+
+class Number(traitlets.Float[float, float]):
+    """A number with a quantity, a range and the reason for that range.
+
+    Parameters
+    ----------
+    default : float
+        Stored value at the start and after a reset. [SI or °C]
+    label : str
+        The words beside the control.
+    quantity : Quantity
+        How it is shown.
+    low, high : float
+        Ends of the range. [SI or °C]
+    reason : str
+        Why a value beyond is refused, as a clause: "…, because <reason>".
+    name : str
+        Name of the control, for its class.
+    """
+
+    def __init__(
+        self,
+        default: float,
+        *,
+        label: str,
+        quantity: Quantity,
+        low: float,
+        high: float,
+        reason: str,
+        name: str,
+    ) -> None:
+        super().__init__(default)
+        self.label = label
+        self.quantity = quantity
+        self.low = low
+        self.high = high
+        self.reason = reason
+        self.control_name = name
+
+    def validate(self, obj: Any, value: Any) -> float:
+        """Refuse what is not a finite number within the range."""
+        self.check(value, style.METRIC)
+        return float(value)
+
+    def check(self, value: Any, units: UnitChoice) -> None:
+        """Raise `InputError` with the reason in the shown units."""
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise InputError(f"{self.label}: {value!r} is not a number. Type a number.")
+        if not math.isfinite(value):
+            raise InputError(f"{self.label}: {value} is not a finite number.")
+        # Rounding of a unit conversion must not refuse the end of the range itself.
+        slack = 1e-9 * max(1.0, abs(self.low), abs(self.high))
+        if not self.low - slack <= value <= self.high + slack:
+            show = self.quantity
+            raise InputError(
+                f"{self.label}: {show.text(value, units)} is refused; it goes from "
+                f"{show.text(self.low, units)} to {show.text(self.high, units)}, because "
+                f"{self.reason}."
+            )
+
+
+class Choice(traitlets.Unicode[str, str | bytes]):
+    """One of several words.
+
+    Parameters
+    ----------
+    default : str
+        Stored value at the start and after a reset.
+    label : str
+        The words beside the control.
+    options : Mapping
+        From stored value to the words shown.
+    name : str
+        Name of the control, for its class.
+    tried : sequence of str, optional
+        The options that must work whatever else is chosen; all when not given.
+    """
+
+    def __init__(
+        self,
+        default: str,
+        *,
+        label: str,
+        options: Mapping[str, str],
+        name: str,
+        tried: Sequence[str] | None = None,
+    ) -> None:
+        super().__init__(default)
+        self.label = label
+        self.options = dict(options)
+        self.tried = tuple(options if tried is None else tried)
+        self.control_name = name
+
+    def validate(self, obj: Any, value: Any) -> str:
+        """Refuse what is not an option."""
+        if value not in self.options:
+            raise InputError(
+                f"{self.label}: {value!r} is not a choice; take one of "
+                f"{', '.join(self.options)}."
+            )
+        return cast(str, value)
+
+
+class Toggle(traitlets.Bool[bool, bool | int]):
+    """Yes or no."""
+
+    def __init__(self, default: bool, *, label: str, name: str) -> None:
+        super().__init__(default)
+        self.label = label
+        self.control_name = name
+
+
+class Control:
+    """A view of one trait. Subclasses fill `widget`."""
+
+    widget: W.Widget
+
+    def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
+        self.state = state
+        self.trait = trait
+        self.spec = cast(Any, state.traits()[trait])
+        self.name: str = self.spec.control_name
+        self._quiet = False
+        self.refusal = W.HTML(layout=W.Layout(margin="0", display="none"))
+        self.refusal.add_class("coreward-refusal")
+
+    def _finish(self, children: list[W.Widget]) -> None:
+        row = W.HBox(children, layout=W.Layout(align_items="center", width="100%"))
+        self.widget = W.VBox([row, self.refusal], layout=W.Layout(margin="0"))
+        self.widget.add_class("coreward-control")
+        self.widget.add_class(f"coreward-control-{self.name}")
+        self.state.observe(self._changed, names=self.trait)
+        self.show()
+
+    @property
+    def value(self) -> Any:
+        """The stored value."""
+        return getattr(self.state, self.trait)
+
+    def give(self, value: Any) -> bool:
+        """Store a value a person gave; say why in place when it is refused."""
+        try:
+            self.check(value)
+        except InputError as error:
+            self.refuse(str(error))
+            return False
+        self.refuse("")
+        setattr(self.state, self.trait, value)
+        return True
+
+    def check(self, value: Any) -> None:
+        """Raise `InputError` when a value cannot be stored."""
+        self.spec.validate(self.state, value)
+
+    def refuse(self, sentence: str) -> None:
+        """Show, or with an empty sentence take away, the reason of a refusal."""
+        self.refusal.value = f'<span role="alert">{html.escape(sentence)}</span>'
+        self.refusal.layout.display = "" if sentence else "none"
+
+    def reset(self) -> None:
+        """Go back to the value at the start."""
+        self.refuse("")
+        setattr(self.state, self.trait, self.spec.default_value)
+        self.show()
+
+    def ends(self) -> tuple[Any, ...]:
+        """Return both ends of the range, or every choice."""
+        raise NotImplementedError
+
+    def show(self) -> None:
+        """Bring the widget in line with the state."""
+        raise NotImplementedError
+
+    def set_visible(self, visible: bool) -> None:
+        """Show or hide the whole control."""
+        self.widget.layout.display = "" if visible else "none"
+
+    def _changed(self, change: Any) -> None:
+        self.show()
+
+    def _units(self) -> UnitChoice:
+        return cast(UnitChoice, getattr(self.state, "units", style.METRIC))
+
+
+class NumberControl(Control):
+    """A slider with a typed entry beside it and the unit behind."""
+
+    def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
+        super().__init__(state, trait)
+        self.slider = W.FloatSlider(
+            description=self.spec.label,
+            readout=False,
+            continuous_update=True,
+            style={"description_width": _LABEL_WIDTH},
+            layout=W.Layout(flex="1 1 auto", width="auto", min_width="140px"),
+        )
+        self.entry = W.Text(
+            # Hidden from sight by the panel's style: the slider's handle has no name of
+            # its own for a screen reader, this entry has.
+            description=f"{self.spec.label}, typed",
+            continuous_update=False,
+            tooltip=f"{self.spec.label}: type a value",
+            layout=W.Layout(width="54px", flex="0 0 auto"),
+        )
+        self.unit = W.HTML(layout=W.Layout(width="28px", flex="0 0 auto", margin="0 0 0 2px"))
+        self.entry.add_class("coreward-entry")
+        self.slider.observe(self._slid, names="value")
+        self.entry.observe(self._typed, names="value")
+        if state.has_trait("units"):
+            state.observe(self._changed, names="units")
+        self._finish([self.slider, self.entry, self.unit])
+
+    def check(self, value: Any) -> None:  # noqa: D102
+        self.spec.check(value, self._units())
+
+    def ends(self) -> tuple[float, float]:  # noqa: D102
+        return (self.spec.low, self.spec.high)
+
+    def show(self) -> None:  # noqa: D102
+        units, quantity = self._units(), self.spec.quantity
+        step, digits = quantity.step(units), quantity.digits(units)
+        # The ends of the slider are whole steps inside the range, so that every
+        # position of the slider is an allowed value.
+        low = math.ceil(quantity.shown(self.spec.low, units) / step - 1e-6) * step
+        high = math.floor(quantity.shown(self.spec.high, units) / step + 1e-6) * step
+        shown = quantity.shown(self.value, units)
+        self._quiet = True
+        try:
+            # Widen first: the widget refuses a value or an end that crosses another.
+            self.slider.min = min(self.slider.min, low)
+            self.slider.max = max(self.slider.max, high)
+            self.slider.step = step
+            self.slider.value = min(max(shown, low), high)
+            self.slider.min, self.slider.max = low, high
+            self.entry.value = f"{shown:.{digits}f}"
+            self.unit.value = quantity.symbol(units)
+        finally:
+            self._quiet = False
+
+    def _slid(self, change: Any) -> None:
+        if self._quiet:
+            return
+        stored = self.spec.quantity.stored(float(change["new"]), self._units())
+        self.give(min(max(stored, self.spec.low), self.spec.high))
+
+    def _typed(self, change: Any) -> None:
+        if self._quiet:
+            return
+        text = str(change["new"]).strip().replace(",", ".")
+        units = self._units()
+        # The same digits as shown mean "unchanged", not the rounded value.
+        if text == f"{self.spec.quantity.shown(self.value, units):.{self._digits(units)}f}":
+            self.refuse("")
+            return
+        try:
+            number = float(text)
+        except ValueError:
+            self.refuse(
+                f"{self.spec.label}: {change['new']!r} is not a number. Type digits, such "
+                f"as {self.spec.quantity.shown(self.value, units):.{self._digits(units)}f}."
+            )
+            return
+        self.give(self.spec.quantity.stored(number, units))
+
+    def _digits(self, units: UnitChoice) -> int:
+        return int(self.spec.quantity.digits(units))
+
+
+class ChoiceControl(Control):
+    """A list to choose one from."""
+
+    def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
+        super().__init__(state, trait)
+        self.list = W.Dropdown(
+            options=[(words, value) for value, words in self.spec.options.items()],
+            value=self.value,
+            description=self.spec.label,
+            style={"description_width": _LABEL_WIDTH},
+            layout=W.Layout(width="calc(100% - 4px)", min_width="0"),
+        )
+        self.list.observe(lambda change: self.give(change["new"]), names="value")
+        self._finish([self.list])
+
+    def ends(self) -> tuple[str, ...]:  # noqa: D102
+        return cast(tuple[str, ...], self.spec.tried)
+
+    def show(self) -> None:  # noqa: D102
+        self.list.value = self.value
+
+
+class ToggleControl(Control):
+    """A box to tick."""
+
+    def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
+        super().__init__(state, trait)
+        self.box = W.Checkbox(
+            value=self.value,
+            description=self.spec.label,
+            indent=True,
+            style={"description_width": _LABEL_WIDTH},
+            layout=W.Layout(width="100%"),
+        )
+        self.box.observe(lambda change: self.give(change["new"]), names="value")
+        self._finish([self.box])
+
+    def ends(self) -> tuple[bool, bool]:  # noqa: D102
+        return (False, True)
+
+    def show(self) -> None:  # noqa: D102
+        self.box.value = self.value
+
+
+class UnitsControl:
+    """Temperature, length and mass units; the values stay what they are.
+
+    Parameters
+    ----------
+    state : HasTraits
+        Must have a trait ``units`` holding a `UnitChoice`.
+    shown : tuple of str
+        Which of ``temperature``, ``length`` and ``mass`` matter here.
+    """
+
+    name = "units"
+    _OPTIONS: Final = {
+        "temperature": (("°C", "C"), ("°F", "F")),
+        "length": (("mm", "mm"), ("in", "in")),
+        "mass": (("kg", "kg"), ("lb", "lb")),
+    }
+
+    def __init__(
+        self,
+        state: traitlets.HasTraits,
+        shown: tuple[str, ...] = ("temperature", "length", "mass"),
+    ) -> None:
+        self.state = state
+        self._quiet = False
+        self.lists = {
+            kind: W.Dropdown(
+                options=self._OPTIONS[kind],
+                description=kind,
+                style={"description_width": "initial"},
+                layout=W.Layout(width="auto"),
+            )
+            for kind in shown
+        }
+        for kind, menu in self.lists.items():
+            menu.add_class(f"coreward-control-units-{kind}")
+            menu.observe(self._chosen, names="value")
+        self.widget = W.HBox(
+            list(self.lists.values()), layout=W.Layout(flex_flow="row wrap", width="auto")
+        )
+        self.widget.add_class("coreward-control-units")
+        state.observe(lambda change: self.show(), names="units")
+        self.show()
+
+    def show(self) -> None:
+        """Bring the lists in line with the state."""
+        units = getattr(self.state, "units")  # noqa: B009 (a trait, unknown to the checker)
+        # One list after the other changes; their notes must not undo each other.
+        self._quiet = True
+        try:
+            for kind, menu in self.lists.items():
+                menu.value = getattr(units, kind)
+        finally:
+            self._quiet = False
+
+    def _chosen(self, change: Any) -> None:
+        if self._quiet:
+            return
+        units: UnitChoice = getattr(self.state, "units")  # noqa: B009
+        changed = {kind: menu.value for kind, menu in self.lists.items()}
+        new = UnitChoice(
+            temperature=changed.get("temperature", units.temperature),
+            length=changed.get("length", units.length),
+            mass=changed.get("mass", units.mass),
+        )
+        if new != units:
+            self.state.set_trait("units", new)
+
+
+def control_for(state: traitlets.HasTraits, trait: str) -> Control:
+    """Return the control that fits a trait."""
+    spec = state.traits()[trait]
+    if isinstance(spec, Number):
+        return NumberControl(state, trait)
+    if isinstance(spec, Choice):
+        return ChoiceControl(state, trait)
+    if isinstance(spec, Toggle):
+        return ToggleControl(state, trait)
+    raise TypeError(f"there is no control for {type(spec).__name__}")
