@@ -22,6 +22,8 @@ _PUBLIC = {
     "Surroundings": "coreward.cook.stages",
     "Stage": "coreward.cook.stages",
     "simulate": "coreward.cook.simulate",
+    "simulate_many": "coreward.cook.many",
+    "Ensemble": "coreward.cook.many",
     "Result": "coreward.cook.result",
     "dew_point": "coreward.physics.air",
     "wet_bulb": "coreward.physics.air",

@@ -276,10 +276,10 @@ class Panel:
         return self.control(name).get_by_role("slider").first
 
     def slider_names(self) -> list[str]:
-        """Return the names of all controls with a slider handle."""
+        """Return the names of all controls in sight with a slider handle."""
         return self.root.evaluate(
             """root => [...root.querySelectorAll('[class*=coreward-control-]')]
-                .filter(box => box.querySelector('[role=slider]'))
+                .filter(box => box.querySelector('[role=slider]') && box.offsetParent !== null)
                 .map(box => [...box.classList].find(c => c.startsWith('coreward-control-'))
                     .slice('coreward-control-'.length))"""
         )

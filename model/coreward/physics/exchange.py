@@ -32,13 +32,13 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from numba import njit
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
 from coreward import tables
 from coreward.errors import InputError, OutOfRangeError
 from coreward.physics import air
+from coreward.physics.compiled import compiled
 from coreward.physics.water import (
     VAPOUR_GAS_CONSTANT,
     latent_heat,
@@ -437,7 +437,7 @@ def _require_input(name: str, value: float, bounds: tuple[float, float], unit: s
 # ---------------------------------------------------------------------------
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def volumetric_heat_capacity(
     film_temperature_c: float, air_vapour_pressure: float, pressure: float
 ) -> float:
@@ -471,7 +471,7 @@ def volumetric_heat_capacity(
     return dry * dry_cp + vapour * vapour_cp
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def mass_coefficient(
     h_c: float,
     film_temperature_c: float,
@@ -505,7 +505,7 @@ def mass_coefficient(
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _stefan_potential(fraction: float) -> float:
     """``-ln(1 - x)``, continued by its tangent above the largest allowed fraction."""
     if fraction <= _TANGENT_FRACTION:
@@ -514,7 +514,7 @@ def _stefan_potential(fraction: float) -> float:
     return -math.log(gap) + (fraction - _TANGENT_FRACTION) / gap
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def stefan_mass_flux(
     mass_coefficient: float,
     film_temperature_c: float,
@@ -556,7 +556,7 @@ def stefan_mass_flux(
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def stefan_mass_flux_slope(
     mass_coefficient: float,
     film_temperature_c: float,
@@ -581,7 +581,7 @@ def stefan_mass_flux_slope(
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def radiative_flux(emissivity: float, wall_c: float, surface_c: float) -> float:
     """Net radiation from walls that surround the surface.
 
@@ -603,14 +603,14 @@ def radiative_flux(emissivity: float, wall_c: float, surface_c: float) -> float:
     return emissivity * STEFAN_BOLTZMANN * (wall_k**4 - surface_k**4)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def radiative_flux_slope(emissivity: float, surface_c: float) -> float:
     """Differentiate `radiative_flux` by the surface temperature [W/(m² K)]; negative."""
     surface_k = surface_c + 273.15
     return -4.0 * emissivity * STEFAN_BOLTZMANN * surface_k**3
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _wet_surface_balance(
     surface_c: float,
     air_c: float,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from coreward.physics.compiled import compiled
 from coreward.physics.exchange import mass_coefficient, stefan_mass_flux
 from coreward.physics.statement import (
     MaterialConstants,
@@ -26,7 +26,7 @@ COLUMNS = ("convection", "radiation", "demand", "activity", "outer_c")
 RATES = ("evaporation", "evaporation_heat", "drip", "supply", "conduction")
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@compiled
 def interpolate(time, t, dt, times, bulge):  # type: ignore[no-untyped-def]
     """Cubic Hermite interpolation of rows; exact at the solver's own steps.
 
@@ -70,18 +70,27 @@ def interpolate(time, t, dt, times, bulge):  # type: ignore[no-untyped-def]
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@compiled
 def interpolate_linear(time, values, times):  # type: ignore[no-untyped-def]
-    """Linear interpolation of rows of a table."""
+    """Linear interpolation of rows of a table; both times increase."""
     n = times.shape[0]
     columns = values.shape[1]
     out = np.empty((n, columns))
-    for q in range(columns):
-        out[:, q] = np.interp(times, time, values[:, q])
+    k = 0
+    for r in range(n):
+        x = times[r]
+        while k < time.shape[0] - 2 and x > time[k + 1]:
+            k += 1
+        if time.shape[0] == 1:
+            out[r] = values[0]
+            continue
+        u = min(max((x - time[k]) / (time[k + 1] - time[k]), 0.0), 1.0)
+        for q in range(columns):
+            out[r, q] = values[k, q] + u * (values[k + 1, q] - values[k, q])
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@compiled
 def surface_history(  # type: ignore[no-untyped-def]
     t, w, film, highest, env, c: SurfaceConditions, m: MaterialConstants
 ):
@@ -112,7 +121,7 @@ def surface_history(  # type: ignore[no-untyped-def]
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@compiled
 def step_rates(  # type: ignore[no-untyped-def]
     time, t, w, film, highest, ledger, volume, surface_area, m: MaterialConstants
 ):
@@ -151,7 +160,7 @@ def step_rates(  # type: ignore[no-untyped-def]
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@compiled
 def capacities(t, w, m: MaterialConstants):  # type: ignore[no-untyped-def]
     """Return the heat capacity of raw volumes with their protein set. [J/(m³ K)]."""
     out = np.empty(t.shape[0])
@@ -161,7 +170,7 @@ def capacities(t, w, m: MaterialConstants):  # type: ignore[no-untyped-def]
     return out
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@compiled
 def stored(t, w, film, highest, volume, surface_area, m):  # type: ignore[no-untyped-def]
     """Energy and water in the piece, per unit of the mesh. [J, kg]."""
     energy = 0.0

@@ -37,8 +37,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from numba import njit
-
+from coreward.physics.compiled import compiled, exponential, inlined
 from coreward.physics.exchange import (
     mass_coefficient,
     radiative_flux,
@@ -192,103 +191,116 @@ class SurfaceFluxes(NamedTuple):
 BOILING_RATE = 2.5e-5  # kg/(m² s Pa)
 BOILING_ONSET = 100.0  # Pa
 BOILING_MARGIN = 0.6  # K below boiling at which the rounded onset is nil
+# Inversion of enthalpy, in K: below CHEBYSHEV_STEP the curvature is used too;
+# after a step below SETTLED_STEP about 1e-10 K is left.
+CHEBYSHEV_STEP = 0.5
+SETTLED_STEP = 1e-3
+LONGEST_STEP = 10.0
 _GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018, exact
 
 
-@njit(cache=True, error_model="numpy")
+@inlined
 def _logistic(z: float) -> float:
-    if z > 40.0:
-        return 1.0
-    if z < -40.0:
-        return 0.0
-    return 1.0 / (1.0 + math.exp(-z))
+    return 1.0 / (1.0 + exponential(-z))
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def water_enthalpy(t: float, m: MaterialConstants) -> float:
     """Enthalpy of liquid water above 0 °C. [J/kg]."""
     return t * (m.water_c0 + t * (m.water_c1 / 2.0 + t * m.water_c2 / 3.0))
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def water_heat_capacity(t: float, m: MaterialConstants) -> float:
     """Heat capacity of liquid water. [J/(kg K)]."""
     return m.water_c0 + t * (m.water_c1 + t * m.water_c2)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _logistic_slope(z: float, width: float) -> float:
     y = _logistic(z)
     return y * (1.0 - y) / width
 
 
-@njit(cache=True, error_model="numpy")
-def _step_part(x: float, midpoint: float, width: float) -> tuple[float, float]:
-    """Logistic step and its slope, from one exponential."""
-    y = _logistic((x - midpoint) / width)
-    return y, y * (1.0 - y) / width
-
-
-@njit(cache=True, error_model="numpy")
-def enthalpy_and_slope(
+@inlined
+def enthalpy_slope_curvature(
     t: float, w: float, t_max: float, m: MaterialConstants
-) -> tuple[float, float]:
-    """Enthalpy per raw volume [J/m³] and its slope at constant water [J/(m³ K)].
+) -> tuple[float, float, float]:
+    """Enthalpy per raw volume, its slope at constant water, and the slope's slope.
 
-    `t_max` is the record *before* `t`: below it, denaturation is history and
-    takes no more heat.
+    [J/m³, J/(m³ K), J/(m³ K²)]. `t_max` is the record *before* `t`: below it,
+    denaturation is history and takes no more heat.
     """
-    h = t * (m.dry_c0 + t * (m.dry_c1 / 2.0 + t * m.dry_c2 / 3.0))
+    h = t * (m.dry_c0 + t * (m.dry_c1 * 0.5 + t * m.dry_c2 * (1.0 / 3.0)))
     c = m.dry_c0 + t * (m.dry_c1 + t * m.dry_c2)
+    k = m.dry_c1 + 2.0 * t * m.dry_c2
     if m.moist:
-        h += w * water_enthalpy(t, m)
-        c += w * water_heat_capacity(t, m)
-        y, d = _step_part(t, m.fusion_midpoint, m.fusion_width)
+        h += w * t * (m.water_c0 + t * (m.water_c1 * 0.5 + t * m.water_c2 * (1.0 / 3.0)))
+        c += w * (m.water_c0 + t * (m.water_c1 + t * m.water_c2))
+        k += w * (m.water_c1 + 2.0 * t * m.water_c2)
+        i0 = 1.0 / m.fusion_width
+        y = _logistic((t - m.fusion_midpoint) * i0)
+        d = y * (1.0 - y) * i0
         h += m.fusion * y
         c += m.fusion * d
+        k += m.fusion * d * (1.0 - 2.0 * y) * i0
         x = max(t, t_max)
-        y1, d1 = _step_part(x, m.denature_midpoint_1, m.denature_width_1)
-        y2, d2 = _step_part(x, m.denature_midpoint_2, m.denature_width_2)
-        y3, d3 = _step_part(x, m.denature_midpoint_3, m.denature_width_3)
+        i1 = 1.0 / m.denature_width_1
+        i2 = 1.0 / m.denature_width_2
+        i3 = 1.0 / m.denature_width_3
+        y1 = _logistic((x - m.denature_midpoint_1) * i1)
+        y2 = _logistic((x - m.denature_midpoint_2) * i2)
+        y3 = _logistic((x - m.denature_midpoint_3) * i3)
         h += m.denature_1 * y1 + m.denature_2 * y2 + m.denature_3 * y3
         if t >= t_max:
-            c += m.denature_1 * d1 + m.denature_2 * d2 + m.denature_3 * d3
-    return h, c
+            d1 = m.denature_1 * y1 * (1.0 - y1) * i1
+            d2 = m.denature_2 * y2 * (1.0 - y2) * i2
+            d3 = m.denature_3 * y3 * (1.0 - y3) * i3
+            c += d1 + d2 + d3
+            k += (
+                d1 * (1.0 - 2.0 * y1) * i1
+                + d2 * (1.0 - 2.0 * y2) * i2
+                + d3 * (1.0 - 2.0 * y3) * i3
+            )
+    return h, c, k
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def enthalpy(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """Enthalpy per raw volume. [J/m³]."""
-    return enthalpy_and_slope(t, w, t_max, m)[0]
+    return enthalpy_slope_curvature(t, w, t_max, m)[0]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def heat_capacity(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """dh/dT at constant water, transitions included. [J/(m³ K)]."""
-    return enthalpy_and_slope(t, w, t_max, m)[1]
+    return enthalpy_slope_curvature(t, w, t_max, m)[1]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def temperature(h: float, w: float, t_max: float, guess: float, m: MaterialConstants) -> float:
-    """Invert :func:`enthalpy` by Newton's method from a close guess. [°C]."""
+    """Invert :func:`enthalpy` from a close guess, third order near the root. [°C]."""
     t = guess
     for _ in range(50):
-        value, slope = enthalpy_and_slope(t, w, t_max, m)
+        value, slope, bend = enthalpy_slope_curvature(t, w, t_max, m)
         step = (value - h) / slope
         # The transitions are narrow humps in the slope: a long step is cut
-        # so that Newton cannot swing across them for ever.
-        if step > 10.0:
-            step = 10.0
-        elif step < -10.0:
-            step = -10.0
+        # so that it cannot swing across them for ever.
+        if abs(step) < CHEBYSHEV_STEP:
+            step *= 1.0 + 0.5 * step * bend / slope
+        else:
+            step = min(max(step, -LONGEST_STEP), LONGEST_STEP)
+        before = t
         t -= step
-        # Newton doubles the digits: what is left is of the order of step².
-        if abs(step) < 1e-6:
+        # What is left after a third-order step is of the order of step³; a step
+        # across the corner of the slope at `t_max` has to be small instead.
+        same_side = (before >= t_max) == (t >= t_max)
+        if abs(step) < 1e-6 or (abs(step) < SETTLED_STEP and same_side):
             break
     return t
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def conductivity(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """Thermal conductivity by composition. [W/(m K)].
 
@@ -300,18 +312,27 @@ def conductivity(t: float, w: float, t_max: float, m: MaterialConstants) -> floa
     k_w = m.k_water_0 + t * (m.k_water_1 + t * m.k_water_2)
     k_s = m.k_solids_0 + t * (m.k_solids_1 + t * m.k_solids_2)
     k_f = m.k_fat_0 + t * (m.k_fat_1 + t * m.k_fat_2)
-    v_w = max(w, 0.0) / (m.rho_water_0 + t * (m.rho_water_1 + t * m.rho_water_2))
-    v_s = m.solids_density / (m.rho_solids_0 + t * m.rho_solids_1)
-    v_f = m.fat_density / (m.rho_fat_0 + t * m.rho_fat_1)
+    r_w = m.rho_water_0 + t * (m.rho_water_1 + t * m.rho_water_2)
+    r_s = m.rho_solids_0 + t * m.rho_solids_1
+    r_f = m.rho_fat_0 + t * m.rho_fat_1
+    # Volumes times the product of the densities: only their ratios matter,
+    # and products are cheaper than divisions.
+    v_w = max(w, 0.0) * r_s * r_f
+    v_s = m.solids_density * r_w * r_f
+    v_f = m.fat_density * r_w * r_s
     total = v_w + v_s + v_f
-    parallel = (v_w * k_w + v_s * k_s + v_f * k_f) / total
-    series = total / (v_w / k_w + v_s / k_s + v_f / k_f)
-    k: float = series * (parallel / series) ** m.mixing_exponent
+    parallel = v_w * k_w + v_s * k_s + v_f * k_f
+    crossed = v_w * k_s * k_f + v_s * k_w * k_f + v_f * k_w * k_s
+    product = k_w * k_s * k_f
+    series = total * product / crossed
+    k: float = series * math.exp(
+        m.mixing_exponent * math.log(parallel * crossed / (product * total * total))
+    )
     cooked = _logistic((max(t, t_max) - m.cooked_midpoint) / m.cooked_width)
     return k * (1.0 - (1.0 - m.cooked_factor) * cooked)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def water_held(t_max: float, m: MaterialConstants) -> float:
     """Water the protein network holds after `t_max`. [kg/m³ raw]."""
     return m.lean_density * (
@@ -319,7 +340,7 @@ def water_held(t_max: float, m: MaterialConstants) -> float:
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def water_held_slope(t_max: float, m: MaterialConstants) -> float:
     """d(water held)/dT; negative. [kg/(m³ K)]."""
     return (
@@ -329,14 +350,14 @@ def water_held_slope(t_max: float, m: MaterialConstants) -> float:
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def expulsion(w: float, t_max: float, m: MaterialConstants) -> float:
     """Water squeezed out locally. [kg/(m³ s)]."""
     excess = w - water_held(t_max, m)
     return m.expulsion_rate * excess if excess > 0.0 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def moisture_diffusivity(t: float, m: MaterialConstants) -> float:
     """Arrhenius diffusivity of water. [m²/s]."""
     return m.diffusivity * math.exp(
@@ -346,7 +367,7 @@ def moisture_diffusivity(t: float, m: MaterialConstants) -> float:
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def swelling_pressure(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
     """Pressure of the squeezed (or stretched) network on its water. [Pa]."""
     modulus = m.modulus_raw + m.modulus_rise * _logistic(
@@ -355,7 +376,7 @@ def swelling_pressure(t: float, w: float, t_max: float, m: MaterialConstants) ->
     return modulus * (w - water_held(max(t, t_max), m)) / m.lean_density
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def swelling_modulus(t_max: float, m: MaterialConstants) -> float:
     """d(swelling pressure)/d(water). [Pa m³/kg]."""
     return (
@@ -364,7 +385,7 @@ def swelling_modulus(t_max: float, m: MaterialConstants) -> float:
     ) / m.lean_density
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def carried_water(w_inner: float, w_outer: float, push: float) -> float:
     """Water that flow by pressure carries across a face. [kg/m³].
 
@@ -376,7 +397,7 @@ def carried_water(w_inner: float, w_outer: float, push: float) -> float:
     return max(min(0.5 * (w_inner + w_outer), donor), 0.0)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def mobility(t: float, m: MaterialConstants) -> float:
     """Permeability over viscosity of water. [m²/(Pa s)]."""
     if m.permeability == 0.0:
@@ -385,7 +406,7 @@ def mobility(t: float, m: MaterialConstants) -> float:
     return m.permeability / viscosity
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def water_activity(w: float, m: MaterialConstants) -> float:
     """Activity of the water in the solid, by the GAB isotherm, at most 1. [-].
 
@@ -400,7 +421,7 @@ def water_activity(w: float, m: MaterialConstants) -> float:
     return min(u / m.gab_k, 1.0)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def water_activity_slope(w: float, m: MaterialConstants) -> float:
     """d(activity)/d(water), for the implicit solver. [m³/kg]."""
     delta = 1e-4 * m.solids_density
@@ -408,7 +429,7 @@ def water_activity_slope(w: float, m: MaterialConstants) -> float:
     return (water_activity(w + delta, m) - water_activity(w - delta, m)) / (2.0 * delta)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _onset(excess: float) -> tuple[float, float]:
     """Positive part of an excess pressure, rounded, and its slope. [Pa, -]."""
     z = excess / BOILING_ONSET
@@ -420,7 +441,7 @@ def _onset(excess: float) -> tuple[float, float]:
     return BOILING_ONSET * math.log1p(e), e / (1.0 + e)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def boiling(
     t: float,
     w: float,
@@ -448,7 +469,7 @@ def boiling(
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def wetness(s: float, m: MaterialConstants) -> float:
     """Share of the surface covered by free water. [-].
 
@@ -458,7 +479,7 @@ def wetness(s: float, m: MaterialConstants) -> float:
     return s / (s + m.film_scale) if s > 0.0 else s / m.film_scale
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def wrap_temperature(
     t: float, air_c: float, wall_c: float, h_c: float, c: SurfaceConditions
 ) -> float:
@@ -469,12 +490,12 @@ def wrap_temperature(
     for _ in range(4):
         passed = (outer - t) / c.thermal_resistance
         taken = h_c * (air_c - outer) + radiative_flux(c.emissivity, wall_c, outer)
-        slope = h_c + radiative_flux_slope(c.emissivity, outer) + 1.0 / c.thermal_resistance
+        slope = h_c - radiative_flux_slope(c.emissivity, outer) + 1.0 / c.thermal_resistance
         outer += (taken - passed) / slope
     return outer
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def surface_exchange(
     t: float,
     w: float,
@@ -519,7 +540,7 @@ def surface_exchange(
     outer = wrap_temperature(t, air_c, wall_c, h_c, c)
     convection = h_c * (air_c - outer)
     radiation = radiative_flux(c.emissivity, wall_c, outer)
-    outer_slope = h_c + radiative_flux_slope(c.emissivity, outer)
+    outer_slope = h_c - radiative_flux_slope(c.emissivity, outer)
     heat_slope = -outer_slope / (1.0 + c.thermal_resistance * outer_slope)
 
     film_ev = solid_ev = film_boil = drip = rewet = 0.0
@@ -598,7 +619,7 @@ def surface_exchange(
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def vapour_enthalpy(t: float, m: MaterialConstants) -> float:
     """Enthalpy of the vapour a surface at `t` gives off. [J/kg]."""
     return water_enthalpy(t, m) + latent_heat(t)

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
+from coreward.physics.compiled import compiled
 
 # IAPWS: the critical point of ordinary water [1]_.
 CRITICAL_TEMPERATURE_K = 647.096
@@ -50,7 +50,7 @@ _L4 = -2.40103706e-5
 _NEWTON_STEPS = 30
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def saturation_pressure(temperature_c: float) -> float:
     """Saturation pressure of water vapour over the liquid.
 
@@ -89,7 +89,7 @@ def saturation_pressure(temperature_c: float) -> float:
     return CRITICAL_PRESSURE_PA * math.exp(CRITICAL_TEMPERATURE_K / temperature_k * polynomial)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def saturation_pressure_slope(temperature_c: float) -> float:
     """Differentiate `saturation_pressure` by temperature.
 
@@ -131,7 +131,7 @@ def saturation_pressure_slope(temperature_c: float) -> float:
     return -CRITICAL_PRESSURE_PA * math.exp(exponent) * (exponent + derivative) / temperature_k
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def saturation_temperature(pressure_pa: float) -> float:
     """Boiling point: the inverse of `saturation_pressure`.
 
@@ -178,7 +178,7 @@ def saturation_temperature(pressure_pa: float) -> float:
     return 1.0 / inverse_k - _KELVIN_OFFSET
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def latent_heat(temperature_c: float) -> float:
     """Latent heat of vaporisation of water.
 

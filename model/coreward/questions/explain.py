@@ -148,8 +148,9 @@ def explain(result: Result) -> Explanation:
     regime[ratio < d["dry_share"]] = DRY
     regime[evaporation < 0.0] = CONDENSING
     regime[factor == 0.0] = SEALED
-    regime[(factor == 0.0) & (result.temperature_c.max(axis=1) > boiling - 0.3)] = BOILING
     regime[~open_air] = NO_EVAPORATION
+    # Through a shut surface only boiling drives vapour out.
+    regime[(factor == 0.0) & (evaporation > d["boiling_flux"])] = BOILING
     if not moist:
         regime[:] = NO_EVAPORATION
 

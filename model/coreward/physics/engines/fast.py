@@ -17,23 +17,26 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from coreward.errors import SolverError
 from coreward.physics import history
 from coreward.physics.body import Slab, make_mesh
+from coreward.physics.compiled import compiled
 from coreward.physics.meat import constant_material, meat
 from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
 from coreward.physics.statement import (
     BOILING_MARGIN,
+    CHEBYSHEV_STEP,
+    LONGEST_STEP,
+    SETTLED_STEP,
     SurfaceConditions,
     boiling,
     carried_water,
     conductivity,
     enthalpy,
+    enthalpy_slope_curvature,
     expulsion,
-    heat_capacity,
     mobility,
     moisture_diffusivity,
     surface_exchange,
@@ -94,7 +97,7 @@ _LEDGER_SIZE = len(LEDGER)
 _STATUS_OK, _STATUS_REACHED, _STATUS_STUCK, _STATUS_FULL = 0, 1, 2, 3
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _surroundings(t, k, times, table, out):  # type: ignore[no-untyped-def]
     """Linear interpolation in segment k of the forcing table."""
     n = times.shape[0]
@@ -107,25 +110,12 @@ def _surroundings(t, k, times, table, out):  # type: ignore[no-untyped-def]
         out[c] = table[k, c] + f * (table[k + 1, c] - table[k, c])
 
 
-@njit(cache=True, error_model="numpy")
-def _rates(  # type: ignore[no-untyped-def]
-    t, w, s, t_max, env, area, spacing, volume, surface_area, c, m, f_e, f_w, ledger, k_node
+@compiled
+def _fluxes(  # type: ignore[no-untyped-def]
+    t, w, t_max, area, spacing, volume, m, f_e, f_w, k_node, gradient_flow
 ):
-    """Right-hand side: d(enthalpy)/dt, d(water)/dt per volume; returns the film's.
-
-    `ledger` receives the boundary fluxes, computed at the boundary and not
-    from the sums of the volumes, so that closing the balance proves something.
-    """
+    """Exchange between volumes, any closure; returns the stream at the surface volume."""
     n = t.shape[0]
-    for i in range(n):
-        f_e[i] = 0.0
-        f_w[i] = 0.0
-    for q in range(_LEDGER_SIZE):
-        ledger[q] = 0.0
-
-    for i in range(n):
-        k_node[i] = conductivity(t[i], w[i], t_max[i], m)
-    gradient_flow = m.moist and (m.diffusivity > 0.0 or m.permeability > 0.0)
     stream = 0.0
     for i in range(n - 1):
         g = area[i] / spacing[i]
@@ -149,7 +139,60 @@ def _rates(  # type: ignore[no-untyped-def]
             flux_e += stream * water_enthalpy(t[i], m)
         f_e[i] -= flux_e
         f_e[i + 1] += flux_e
+    return stream
 
+
+@compiled
+def _rates(  # type: ignore[no-untyped-def]
+    t, w, s, t_max, env, area, spacing, volume, surface_area, c, m, f_e, f_w, ledger, k_node
+):
+    """Right-hand side: d(enthalpy)/dt, d(water)/dt per volume; returns the film's.
+
+    `ledger` receives the boundary fluxes, computed at the boundary and not
+    from the sums of the volumes, so that closing the balance proves something.
+    """
+    n = t.shape[0]
+    for i in range(n):
+        f_e[i] = 0.0
+        f_w[i] = 0.0
+    for q in range(_LEDGER_SIZE):
+        ledger[q] = 0.0
+
+    for i in range(n):
+        k_node[i] = conductivity(t[i], w[i], t_max[i], m)
+    gradient_flow = m.moist and (m.diffusivity > 0.0 or m.permeability > 0.0)
+    stream = 0.0
+    if m.moist and m.permeability == 0.0:
+        # Without pressure all but the running stream is computed side by side.
+        for i in range(n):
+            f_w[i] = volume[i] * expulsion(w[i], max(t[i], t_max[i]), m)
+        if m.diffusivity > 0.0:
+            for i in range(n - 1):
+                f_e[i] = (
+                    moisture_diffusivity(0.5 * (t[i] + t[i + 1]), m)
+                    * (w[i] - w[i + 1])
+                    * area[i]
+                    / spacing[i]
+                )
+        before_e = 0.0
+        before_w = 0.0
+        for i in range(n - 1):
+            flux_w = f_e[i]
+            out = f_w[i]
+            stream += out
+            flux_e = (
+                area[i] / spacing[i] * 0.5 * (k_node[i] + k_node[i + 1]) * (t[i] - t[i + 1])
+            )
+            flux_e += flux_w * water_enthalpy(t[i] if flux_w > 0.0 else t[i + 1], m)
+            flux_e += stream * water_enthalpy(t[i], m)
+            f_w[i] = before_w - flux_w - out
+            f_e[i] = before_e - flux_e
+            before_w = flux_w
+            before_e = flux_e
+        f_w[n - 1] = before_w
+        f_e[n - 1] = before_e
+    else:
+        stream = _fluxes(t, w, t_max, area, spacing, volume, m, f_e, f_w, k_node, gradient_flow)
     last = n - 1
     ew = water_enthalpy(t[last], m) if m.moist else 0.0
     f_s = 0.0
@@ -195,7 +238,7 @@ def _rates(  # type: ignore[no-untyped-def]
     return f_s
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _depth(i, spacing):  # type: ignore[no-untyped-def]
     """Extent of volume i from face to face. [m]."""
     inner = spacing[i - 1] if i > 0 else 0.0
@@ -203,7 +246,7 @@ def _depth(i, spacing):  # type: ignore[no-untyped-def]
     return 0.5 * (inner + outer)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _exudation_rate(m):  # type: ignore[no-untyped-def]
     """How fast excess water leaves the surface volume for the film. [1/s].
 
@@ -215,7 +258,7 @@ def _exudation_rate(m):  # type: ignore[no-untyped-def]
     return m.expulsion_rate
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _matrix(  # type: ignore[no-untyped-def]
     h,
     t,
@@ -230,6 +273,7 @@ def _matrix(  # type: ignore[no-untyped-def]
     c,
     m,
     k_node,
+    capacity,
     lo,
     di,
     up,
@@ -244,7 +288,7 @@ def _matrix(  # type: ignore[no-untyped-def]
     n = t.shape[0]
     inv = 1.0 / (_G * h)
     for i in range(n):
-        mass[i, 0] = volume[i] * heat_capacity(t[i], w[i], t_max[i], m)
+        mass[i, 0] = volume[i] * capacity[i]
         mass[i, 1] = volume[i] * water_enthalpy(t[i], m) if m.moist else 0.0
     last = n - 1
     ew = 0.0
@@ -371,7 +415,7 @@ def _matrix(  # type: ignore[no-untyped-def]
     di[last, 3] += edge[13] * edge[11] / d_s
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _factor(lo, di, up):  # type: ignore[no-untyped-def]
     """Block elimination; leaves inverse diagonal blocks in `di`, lo·inv in `lo`."""
     n = di.shape[0]
@@ -397,7 +441,7 @@ def _factor(lo, di, up):  # type: ignore[no-untyped-def]
         di[i, 2] = -di[i, 2] / det
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _solve(lo, di, up, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
     """Solve in place: r_e, r_w become the increments of T and W; returns S's."""
     n = di.shape[0]
@@ -418,25 +462,48 @@ def _solve(lo, di, up, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
     return (r_s + edge[10] * r_e[last] + edge[11] * r_w[last]) / edge[1]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _primitive(  # type: ignore[no-untyped-def]
     u_e, u_w, s, t_max, guess, volume, surface_area, m, t, w
 ):
-    """Temperature and water from the conserved quantities."""
+    """Temperature and water from the conserved quantities; `guess` is overwritten.
+
+    Up to three passes over all volumes at once, without a branch, then one by
+    one for the few that have not settled.
+    """
     n = u_e.shape[0]
     last = n - 1
+    # The film has the temperature of the surface volume: to the inversion it
+    # is more water in that volume.
+    film = surface_area * s / volume[last] if m.moist else 0.0
     for i in range(n):
         w[i] = u_w[i] / volume[i]
-        if i < last or not m.moist:
-            t[i] = temperature(u_e[i] / volume[i], w[i], t_max[i], guess[i], m)
-        else:
-            # The film has the temperature of the surface volume: to the
-            # inversion it is more water in that volume.
-            film = surface_area * s / volume[i]
-            t[i] = temperature(u_e[i] / volume[i], w[i] + film, t_max[i], guess[i], m)
+    w[last] += film
+    for i in range(n):
+        t[i] = guess[i]
+    for _ in range(3):
+        worst = 0.0
+        for i in range(n):
+            x = t[i]
+            value, slope, bend = enthalpy_slope_curvature(x, w[i], t_max[i], m)
+            step = (value - u_e[i] / volume[i]) / slope
+            step = min(max(step, -LONGEST_STEP), LONGEST_STEP)
+            cut = step * (1.0 + 0.5 * step * bend / slope)
+            t[i] = x - (cut if abs(step) < CHEBYSHEV_STEP else step)
+            guess[i] = x
+        for i in range(n):
+            worst = max(worst, abs(t[i] - guess[i]))
+        if worst < SETTLED_STEP:
+            break
+    for i in range(n):
+        x = guess[i]
+        moved = abs(t[i] - x)
+        if moved > SETTLED_STEP or (moved > 1e-6 and (x >= t_max[i]) != (t[i] >= t_max[i])):
+            t[i] = temperature(u_e[i] / volume[i], w[i], t_max[i], t[i], m)
+    w[last] = u_w[last] / volume[last]
 
 
-@njit(cache=True, error_model="numpy", nogil=True)
+@compiled
 def _integrate(  # type: ignore[no-untyped-def]
     t0,
     w0,
@@ -509,6 +576,7 @@ def _integrate(  # type: ignore[no-untyped-def]
     first_ledger = np.zeros(_LEDGER_SIZE)
     k_first = np.empty(n)
     k_node = np.empty(n)
+    heat_cap = np.empty(n)
     led_t = np.zeros(_LEDGER_SIZE)
     t_y = t.copy()
     w_y = w.copy()
@@ -563,6 +631,8 @@ def _integrate(  # type: ignore[no-untyped-def]
             o_dw = _grow2(o_dw, capacity)
             o_s = _grow2(o_s, capacity)
             o_l = _grow2(o_l, capacity)
+        for i in range(n):
+            heat_cap[i] = enthalpy_slope_curvature(t[i], w[i], t_max[i], m)[1]
         o_time[count] = now
         o_s[count, 0] = s
         o_s[count, 1] = f_s0 / surface_area
@@ -573,7 +643,7 @@ def _integrate(  # type: ignore[no-untyped-def]
             o_w[count, i] = w[i]
             o_m[count, i] = t_max[i]
             o_dw[count, i] = first_w[i] / volume[i]
-            cap = heat_capacity(t[i], w[i], t_max[i], m)
+            cap = heat_cap[i]
             rate = first_e[i] / volume[i]
             if m.moist:
                 rate -= water_enthalpy(t[i], m) * o_dw[count, i]
@@ -606,29 +676,33 @@ def _integrate(  # type: ignore[no-untyped-def]
             elif h > 0.5 * limit:
                 h = 0.5 * limit
             # surroundings change with time: their slope enters each stage
-            nudge = 0.25 * h
-            _surroundings(now + nudge, segment, times, table, env_later)
-            x0 = surface_exchange(
-                t[last], w[last], s, t_max[last], env[0], env[1], env[2], env[3], c, m
-            )
-            x1 = surface_exchange(
-                t[last],
-                w[last],
-                s,
-                t_max[last],
-                env_later[0],
-                env_later[1],
-                env_later[2],
-                env_later[3],
-                c,
-                m,
-            )
             hv = vapour_enthalpy(t[last], m) if m.moist else 0.0
-            heat_rate = (
-                surface_area * (x1.convection + x1.radiation - x0.convection - x0.radiation)
-            ) / nudge
-            film_rate = surface_area * (x1.film_evaporation - x0.film_evaporation) / nudge
-            solid_rate = surface_area * (x1.solid_evaporation - x0.solid_evaporation) / nudge
+            heat_rate = film_rate = solid_rate = 0.0
+            if times.shape[0] > 1:
+                nudge = 0.25 * h
+                _surroundings(now + nudge, segment, times, table, env_later)
+                x0 = surface_exchange(
+                    t[last], w[last], s, t_max[last], env[0], env[1], env[2], env[3], c, m
+                )
+                x1 = surface_exchange(
+                    t[last],
+                    w[last],
+                    s,
+                    t_max[last],
+                    env_later[0],
+                    env_later[1],
+                    env_later[2],
+                    env_later[3],
+                    c,
+                    m,
+                )
+                heat_rate = (
+                    surface_area * (x1.convection + x1.radiation - x0.convection - x0.radiation)
+                ) / nudge
+                film_rate = surface_area * (x1.film_evaporation - x0.film_evaporation) / nudge
+                solid_rate = (
+                    surface_area * (x1.solid_evaporation - x0.solid_evaporation) / nudge
+                )
             for q in range(_LEDGER_SIZE):
                 led_t[q] = 0.0
             led_t[0] = heat_rate
@@ -649,6 +723,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                 c,
                 m,
                 k_first,
+                heat_cap,
                 lo,
                 di,
                 up,
@@ -846,14 +921,14 @@ def _integrate(  # type: ignore[no-untyped-def]
     )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _grow1(a, capacity):  # type: ignore[no-untyped-def]
     b = np.empty(capacity)
     b[: a.shape[0]] = a
     return b
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def _grow2(a, capacity):  # type: ignore[no-untyped-def]
     b = np.empty((capacity, a.shape[1]))
     b[: a.shape[0]] = a

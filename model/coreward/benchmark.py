@@ -1,0 +1,1143 @@
+r"""How fast, and how far from the floor: the engines side by side, in one run.
+
+``python -m coreward.benchmark [--quick] [--json FILE]`` computes one cook (14 h,
+coupled heat and water, 60 nodes) with the fast engine, with SciPy's and
+SUNDIALS' integrators on the *same* discretisation, and with the FiPy engine.
+Each is given the loosest tolerance that keeps the core within 0.05 K of a
+converged run at every full hour. A machine that is busy slows all of them, so
+trust the ratios and not the milliseconds.
+
+The general integrators get what makes them fast: a compiled right-hand side
+(the engine's own `_rates` behind an inversion of enthalpy that starts from the
+last temperature), a compiled banded Jacobian, tolerances scaled to each
+unknown. They are spared the record of the highest temperature, which only a
+cooling volume needs; nothing cools for long in this cook.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import dataclasses
+import inspect
+import json
+import math
+import multiprocessing
+import os
+import platform
+import sys
+import textwrap
+import time
+import tracemalloc
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numba.np.unsafe.ndarray import to_fixed_tuple
+from numpy.typing import NDArray
+
+from coreward.cook.many import simulate_many
+from coreward.cook.simulate import DEFAULT_CELLS, _conditions, _forcing
+from coreward.cook.stages import Piece, Stage, Surroundings
+from coreward.errors import CorewardError
+from coreward.physics import statement
+from coreward.physics.body import Slab, make_mesh
+from coreward.physics.engines import fast
+from coreward.physics.history import interpolate
+from coreward.physics.meat import meat
+from coreward.physics.problem import LEDGER, Problem, Raw
+from coreward.physics.statement import (
+    MaterialConstants,
+    SurfaceConditions,
+    enthalpy,
+    heat_capacity,
+    water_enthalpy,
+    water_heat_capacity,
+    water_held,
+    water_held_slope,
+)
+
+Floats = NDArray[np.float64]
+
+HOUR_S = 3600.0
+REFERENCE_HOURS = 14.0
+LIMIT_K = 0.05
+CONVERGED_TOLERANCE = 1e-5
+# Local tolerances to choose from, loosest first. [K]
+LADDER = tuple(10.0 ** (0.25 * k) for k in range(4, -21, -1))
+FIPY_LADDER = (1.0, 0.5, 0.2, 0.1, 0.05)
+_CELLS = (20, 60, 200, 600, 2000)
+_MEMBERS = (1, 10, 100, 1000, 10_000)
+# Tracing memory means a second run.
+_MOST_TRACED = 1000
+_QUICK_CELLS = (20, 60)
+_QUICK_MEMBERS = (1, 4)
+_QUICK_HOURS = 3.0
+_GOOD = "ok"
+# The smoothness bound that `simulate` uses when it reads between steps.
+_SMOOTH_K = 0.2
+
+
+def reference_problem(
+    cells: int = DEFAULT_CELLS, hours: float = REFERENCE_HOURS, tolerance: float = 0.02
+) -> Problem:
+    """Brisket flat of 90 mm from 4 °C in a pit at 107 °C, dew point 35 °C.
+
+    Parameters
+    ----------
+    cells : int
+    hours : float
+        [h]
+    tolerance : float
+        [K]
+
+    Returns
+    -------
+    Problem
+    """
+    piece, stage = _reference_cook(hours)
+    material = piece.material.constants
+    forcing, _ = _forcing(piece, stage.surroundings, hours * HOUR_S)
+    start = np.full(cells, piece.start_c)
+    return Problem(
+        shape=piece.shape,
+        mesh=make_mesh(piece.shape, cells),
+        material=material,
+        conditions=_conditions(piece, stage),
+        forcing=forcing,
+        temperature_c=start,
+        water=np.full(cells, material.raw_water),
+        film=0.0,
+        highest_c=start.copy(),
+        duration_s=hours * HOUR_S,
+        until_core_c=None,
+        tolerance=tolerance,
+    )
+
+
+def _reference_cook(hours: float) -> tuple[Piece, Stage]:
+    return (
+        Piece(Slab(0.09), meat("beef brisket flat"), 4.0),
+        Stage(
+            Surroundings(107.0, dew_point_c=35.0, heat_transfer=10.0),
+            duration_s=hours * HOUR_S,
+        ),
+    )
+
+
+# An untyped name for the compiler's own function, whose hints mislead.
+_fixed_tuple: Any = to_fixed_tuple
+
+# --- the same equations, for integrators that know nothing of them -------------
+
+_MATERIAL_NUMBERS = len(MaterialConstants._fields) - 1
+_CONDITION_NUMBERS = len(SurfaceConditions._fields)
+
+
+@njit(cache=True, nogil=True)
+def _right_hand_side(y, out, numbers, conditions, env, area, spacing, geometry, work):  # type: ignore[no-untyped-def]
+    """d(enthalpy, water, film)/dt for y = e0, q0, e1, q1, ..., film.
+
+    `geometry` is the volumes and then the surface area; `work` keeps the last
+    temperatures as the guess for the next inversion. The constants travel as
+    plain arrays: taking a tuple of 67 numbers apart at each call would cost
+    the general integrators more than it should.
+    """
+    m = MaterialConstants(numbers[0] > 0.5, *_fixed_tuple(numbers[1:], _MATERIAL_NUMBERS))
+    c = SurfaceConditions(*_fixed_tuple(conditions, _CONDITION_NUMBERS))
+    n = geometry.shape[0] - 1
+    volume = geometry[:n]
+    surface_area = geometry[n]
+    t = work[0]
+    w = work[1]
+    for i in range(n):
+        work[2, i] = y[2 * i]
+        work[3, i] = y[2 * i + 1]
+        work[7, i] = t[i]
+    s = y[2 * n]
+    # -inf as record of the highest temperature: the present one is the highest
+    fast._primitive(work[2], work[3], s, work[8], work[7], volume, surface_area, m, t, w)
+    film = fast._rates(
+        t,
+        w,
+        s,
+        work[8],
+        env,
+        area,
+        spacing,
+        volume,
+        surface_area,
+        c,
+        m,
+        work[4],
+        work[5],
+        work[9],
+        work[6],
+    )
+    for i in range(n):
+        out[2 * i] = work[4, i]
+        out[2 * i + 1] = work[5, i]
+    out[2 * n] = film / surface_area
+
+
+@njit(cache=True, nogil=True)
+def _temperatures(y, numbers, geometry, guess):  # type: ignore[no-untyped-def]
+    """Temperatures of one state, by inversion from a rough guess."""
+    m = MaterialConstants(numbers[0] > 0.5, *_fixed_tuple(numbers[1:], _MATERIAL_NUMBERS))
+    n = geometry.shape[0] - 1
+    t = np.empty(n)
+    w = np.empty(n)
+    none = np.full(n, -1e9)
+    fast._primitive(
+        y[: 2 * n : 2].copy(),
+        y[1 : 2 * n : 2].copy(),
+        y[2 * n],
+        none,
+        np.full(n, guess),
+        geometry[:n],
+        geometry[n],
+        m,
+        t,
+        w,
+    )
+    return t
+
+
+# Interleaved, a volume's rows reach the neighbours' unknowns, 3 places away,
+# and the last but one reaches the film, 4 places.
+LOWER_BAND, UPPER_BAND = 3, 4
+_WIDTH = LOWER_BAND + UPPER_BAND + 1
+_EXPULSION = MaterialConstants._fields.index("expulsion_rate")
+
+
+@njit(cache=True, nogil=True)
+def _banded_jacobian(  # type: ignore[no-untyped-def]
+    y, band, numbers, still, conditions, env, area, spacing, geometry, scale, work, room
+):
+    """Jacobian in the rows of a band, ``band[i - j + UPPER_BAND, j]``.
+
+    Every volume sends its expelled water past all others to the surface: that
+    part of the Jacobian is no band. Differences in groups of columns, as the
+    integrators would take them for themselves, mix it into the entries of the
+    band and ruin their steps (seen: a hundred times as many). So the groups
+    are taken with expulsion standing still (`still`), and what expulsion does
+    to its own volume and the next is added as a formula.
+    """
+    size = y.shape[0]
+    n = geometry.shape[0] - 1
+    base = room[0]
+    moved = room[1]
+    out = room[2]
+    band[:] = 0.0
+    _right_hand_side(y, base, still, conditions, env, area, spacing, geometry, work)
+    for group in range(_WIDTH):
+        moved[:] = y
+        for j in range(group, size, _WIDTH):
+            moved[j] += 1e-4 * scale[j]
+        _right_hand_side(moved, out, still, conditions, env, area, spacing, geometry, work)
+        for j in range(group, size, _WIDTH):
+            delta = moved[j] - y[j]
+            for i in range(max(0, j - UPPER_BAND), min(size, j + LOWER_BAND + 1)):
+                band[i - j + UPPER_BAND, j] = (out[i] - base[i]) / delta
+    _right_hand_side(y, base, still, conditions, env, area, spacing, geometry, work)
+    m = MaterialConstants(numbers[0] > 0.5, *_fixed_tuple(numbers[1:], _MATERIAL_NUMBERS))
+    if m.expulsion_rate <= 0.0:
+        return
+    stream = 0.0
+    for i in range(n):
+        t = work[0, i]
+        w = work[1, i]
+        ew = water_enthalpy(t, m)
+        capacity = heat_capacity(t, w, t, m)
+        if i == n - 1:
+            capacity += geometry[n] / geometry[i] * y[2 * n] * water_heat_capacity(t, m)
+        by_e = 1.0 / capacity
+        e, q = 2 * i, 2 * i + 1
+        excess = w - water_held(t, m)
+        out_e = 0.0
+        out_q = 0.0
+        if excess > 0.0:
+            slope = water_held_slope(t, m)
+            stream += geometry[i] * m.expulsion_rate * excess
+            out_e = -m.expulsion_rate * slope * by_e
+            out_q = m.expulsion_rate * (1.0 + slope * by_e * ew)
+        # what runs past has the temperature of this volume
+        onward = water_enthalpy(work[0, i + 1], m) if i < n - 2 else 0.0
+        warms = stream * water_heat_capacity(t, m) * by_e / geometry[i]
+        # more film at the same enthalpy is less heat for the volume under it
+        by_film = -ew * geometry[n]
+        for j, d, passed in (
+            (e, out_e, warms),
+            (q, out_q, -warms * ew),
+            (2 * n, by_film * out_e, by_film * warms),
+        ):
+            if j == 2 * n and i < n - 1:
+                continue
+            band[q - j + UPPER_BAND, j] -= d
+            if i < n - 1:
+                band[e - j + UPPER_BAND, j] -= ew * d + passed
+                band[e + 2 - j + UPPER_BAND, j] += (ew - onward) * d + passed
+            else:
+                # what reaches the film keeps its heat here; the rest drips
+                band[e - j + UPPER_BAND, j] -= (1.0 - m.surface_share) * (ew * d + passed)
+                band[q + 1 - j + UPPER_BAND, j] += m.surface_share * d / geometry[n]
+
+
+@njit(cache=True)
+def _unpack(band, full):  # type: ignore[no-untyped-def]
+    size = band.shape[1]
+    for j in range(size):
+        for i in range(max(0, j - UPPER_BAND), min(size, j + LOWER_BAND + 1)):
+            full[i, j] = band[i - j + UPPER_BAND, j]
+
+
+class System:
+    """The reference problem as ``y' = f(t, y)``, with compiled ``f``."""
+
+    def __init__(self, problem: Problem) -> None:
+        mesh, m = problem.mesh, problem.material
+        n = len(mesh.volume)
+        self.cells = n
+        self.hours = np.arange(0.0, problem.duration_s + 1.0, HOUR_S)
+        self.numbers = np.array([float(x) for x in m])
+        self.conditions = np.array([float(x) for x in problem.conditions])
+        self.geometry = np.append(mesh.volume, mesh.surface_area)
+        self.area, self.spacing = mesh.face_area, mesh.spacing
+        f = problem.forcing
+        self.env = np.array([f.air_c[0], f.wall_c[0], f.vapour_pressure[0], f.heat_transfer[0]])
+        self.work = np.zeros((10, max(n, len(LEDGER))))[:, :n].copy()
+        self.still = self.numbers.copy()
+        self.still[_EXPULSION] = 0.0
+        self.evaluations = 0
+        t, w, s = problem.temperature_c, problem.water, problem.film
+        self.start = np.empty(2 * n + 1)
+        for i in range(n):
+            self.start[2 * i] = mesh.volume[i] * enthalpy(t[i], w[i], t[i], m)
+            self.start[2 * i + 1] = mesh.volume[i] * w[i]
+        self.start[2 * n - 2] += mesh.surface_area * s * water_enthalpy(t[-1], m)
+        self.start[2 * n] = s
+        self.start_t = t
+        # What one kelvin of the fast engine's tolerance means to each unknown.
+        self.scale = np.empty(2 * n + 1)
+        capacity = (enthalpy(41.0, w[0], 41.0, m) - enthalpy(39.0, w[0], 39.0, m)) / 2.0
+        self.scale[0 : 2 * n : 2] = mesh.volume * capacity
+        self.scale[1 : 2 * n : 2] = mesh.volume * 0.05 * m.raw_water
+        self.scale[2 * n] = 5.0 * m.film_scale
+        self.band = np.zeros((_WIDTH, 2 * n + 1))
+        self.room = np.zeros((3, 2 * n + 1))
+
+    def reset(self) -> None:
+        """Forget the guesses and the count of the last run."""
+        self.work[:] = 0.0
+        self.work[0] = self.start_t
+        self.work[8] = -1e9
+        self.evaluations = 0
+
+    def __call__(self, t: float, y: Floats, out: Floats) -> None:
+        """Evaluate f into `out`."""
+        self.evaluations += 1
+        _right_hand_side(
+            y,
+            out,
+            self.numbers,
+            self.conditions,
+            self.env,
+            self.area,
+            self.spacing,
+            self.geometry,
+            self.work,
+        )
+
+    def jacobian(self, t: float, y: Floats) -> Floats:
+        """Banded Jacobian; its evaluations of f are counted. The array is reused."""
+        self.evaluations += _WIDTH + 2
+        _banded_jacobian(
+            y,
+            self.band,
+            self.numbers,
+            self.still,
+            self.conditions,
+            self.env,
+            self.area,
+            self.spacing,
+            self.geometry,
+            self.scale,
+            self.work,
+            self.room,
+        )
+        return self.band
+
+    def core(self, states: Floats) -> Floats:
+        """Core temperature of each state (rows). [°C]."""
+        return np.array(
+            [
+                _temperatures(np.ascontiguousarray(y), self.numbers, self.geometry, 50.0)[0]
+                for y in states
+            ]
+        )
+
+
+# --- the runners: each returns core temperatures at full hours, and its steps ---
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run of one method."""
+
+    core_c: Floats
+    steps: int
+    evaluations: int
+    seconds: float
+
+
+Runner = Callable[[float], Run]
+
+
+def _core_at(raw: Raw, times: Floats) -> Floats:
+    t = interpolate(
+        raw.time_s,
+        np.ascontiguousarray(raw.temperature_c[:, :1]),
+        np.ascontiguousarray(raw.temperature_slope[:, :1]),
+        times,
+        _SMOOTH_K,
+    )
+    core: Floats = t[:, 0]
+    return core
+
+
+def _engine_runner(problem: Problem, solve: Callable[[Problem], Raw]) -> Runner:
+    hours = np.arange(0.0, problem.duration_s + 1.0, HOUR_S)
+
+    def run(tolerance: float) -> Run:
+        given = dataclasses.replace(problem, tolerance=tolerance)
+        begin = time.perf_counter()
+        raw = solve(given)
+        seconds = time.perf_counter() - begin
+        tries = raw.steps + raw.rejected
+        return Run(_core_at(raw, hours), raw.steps, raw.steps + 3 * tries, seconds)
+
+    return run
+
+
+def _lsoda_runner(system: System) -> Runner:
+    from scipy.integrate import odeint
+
+    out = np.empty(len(system.start))
+
+    def f(t: float, y: Floats) -> Floats:
+        system(t, y, out)
+        return out
+
+    def run(tolerance: float) -> Run:
+        system.reset()
+        begin = time.perf_counter()
+        y, info = odeint(
+            f,
+            system.start,
+            system.hours,
+            tfirst=True,
+            Dfun=system.jacobian,
+            ml=LOWER_BAND,
+            mu=UPPER_BAND,
+            rtol=0.0,
+            atol=tolerance * system.scale,
+            mxstep=100_000,
+            full_output=True,
+        )
+        seconds = time.perf_counter() - begin
+        if info["message"] != "Integration successful.":
+            raise CorewardError(f"LSODA: {info['message']}")
+        return Run(system.core(y), int(info["nst"][-1]), system.evaluations, seconds)
+
+    return run
+
+
+def _vode_runner(system: System) -> Runner:
+    from scipy.integrate import ode
+
+    out = np.empty(len(system.start))
+
+    def f(t: float, y: Floats) -> Floats:
+        system(t, y, out)
+        return out
+
+    def run(tolerance: float) -> Run:
+        system.reset()
+        begin = time.perf_counter()
+        solver = ode(f, system.jacobian).set_integrator(
+            "vode",
+            method="bdf",
+            lband=LOWER_BAND,
+            uband=UPPER_BAND,
+            rtol=0.0,
+            atol=tolerance * system.scale,
+            nsteps=100_000,
+        )
+        solver.set_initial_value(system.start, 0.0)
+        rows = [system.start]
+        for hour in system.hours[1:]:
+            rows.append(solver.integrate(hour))
+            if not solver.successful():
+                raise CorewardError("VODE could not continue.")
+        seconds = time.perf_counter() - begin
+        steps = getattr(solver._integrator, "iwork", None)
+        count = int(steps[10]) if steps is not None and len(steps) > 10 else 0
+        return Run(system.core(np.array(rows)), count, system.evaluations, seconds)
+
+    return run
+
+
+def _bdf_runner(system: System) -> Runner:
+    from scipy.integrate import solve_ivp
+    from scipy.sparse import csc_matrix, dia_matrix
+
+    size = len(system.start)
+    offsets = np.arange(UPPER_BAND, -LOWER_BAND - 1, -1)
+
+    def f(t: float, y: Floats) -> Floats:
+        out = np.empty(size)
+        system(t, np.ascontiguousarray(y), out)
+        return out
+
+    def jacobian(t: float, y: Floats) -> Any:
+        band = system.jacobian(t, np.ascontiguousarray(y))
+        return csc_matrix(dia_matrix((band, offsets), shape=(size, size)))
+
+    def run(tolerance: float) -> Run:
+        system.reset()
+        begin = time.perf_counter()
+        # It keeps every step when it has to report at given times; so the
+        # steps are counted from a list of its own.
+        answer = solve_ivp(
+            f,
+            (0.0, system.hours[-1]),
+            system.start,
+            method="BDF",
+            dense_output=True,
+            jac=jacobian,
+            rtol=1e-12,
+            atol=tolerance * system.scale,
+        )
+        seconds = time.perf_counter() - begin
+        if not answer.success:
+            raise CorewardError(f"BDF: {answer.message}")
+        rows = np.ascontiguousarray(answer.sol(system.hours).T)
+        return Run(system.core(rows), len(answer.t) - 1, system.evaluations, seconds)
+
+    return run
+
+
+def _cvode_runner(system: System) -> Runner:
+    from sksundae.cvode import CVODE
+
+    def jacobian(t: float, y: Floats, slope: Floats, full: Floats) -> None:
+        _unpack(system.jacobian(t, y), full)
+
+    def run(tolerance: float) -> Run:
+        system.reset()
+        begin = time.perf_counter()
+        solver = CVODE(
+            system,
+            method="BDF",
+            linsolver="band",
+            jacfn=jacobian,
+            lband=LOWER_BAND,
+            uband=UPPER_BAND,
+            rtol=0.0,
+            atol=tolerance * system.scale,
+            max_num_steps=100_000,
+        )
+        answer = solver.solve(system.hours, system.start)
+        seconds = time.perf_counter() - begin
+        if not answer.success:
+            raise CorewardError(f"CVODE: {answer.message}")
+        # The binding does not tell its steps.
+        return Run(system.core(answer.y), 0, system.evaluations, seconds)
+
+    return run
+
+
+METHODS = {
+    "fast": "fast engine",
+    "lsoda": "SciPy LSODA, banded",
+    "vode": "SciPy VODE BDF, banded",
+    "bdf": "SciPy BDF, sparse band",
+    "cvode": "SUNDIALS CVODE, banded",
+    "fipy": "FiPy engine",
+}
+_PACKAGES = {"cvode": "scikit-sundae", "fipy": "fipy"}
+
+
+def runner(method: str, problem: Problem) -> Runner:
+    """Return a function from tolerance [K] to a `Run`.
+
+    Raises
+    ------
+    ImportError
+        If the package of that method is not installed.
+    """
+    if method == "fast":
+        return _engine_runner(problem, fast.solve)
+    if method == "fipy":
+        import fipy  # noqa: F401
+
+        from coreward.physics.engines.fipy_engine import solve
+
+        return _engine_runner(problem, solve)
+    make = {
+        "lsoda": _lsoda_runner,
+        "vode": _vode_runner,
+        "bdf": _bdf_runner,
+        "cvode": _cvode_runner,
+    }[method]
+    return make(System(problem))
+
+
+# --- tuning and measuring ----------------------------------------------------
+
+
+def loosest(
+    accurate: Callable[[float], bool], ladder: Sequence[float] = LADDER
+) -> float | None:
+    """Loosest rung that is accurate, by bisection; None if not even the last is.
+
+    Accuracy is taken to improve down the ladder. Where it does not, a rung
+    that is accurate is still what comes back, though not the loosest.
+    """
+    low, high = 0, len(ladder) - 1
+    if not accurate(ladder[high]):
+        return None
+    while low < high:
+        middle = (low + high) // 2
+        if accurate(ladder[middle]):
+            high = middle
+        else:
+            low = middle + 1
+    return ladder[high]
+
+
+@dataclass(frozen=True)
+class Row:
+    """What was measured of one method."""
+
+    method: str
+    title: str
+    note: str
+    tolerance: float = math.nan
+    error_k: float = math.nan
+    fastest_s: float = math.nan
+    median_s: float = math.nan
+    steps: int = 0
+    evaluations: int = 0
+    memory_mb: float = math.nan
+    ratio: float = math.nan
+
+
+@dataclass(frozen=True)
+class Report:
+    """Everything one run of the benchmark found."""
+
+    machine: dict[str, str]
+    hours: float
+    rows: tuple[Row, ...]
+    cells: tuple[dict[str, float], ...]
+    members: tuple[dict[str, float], ...]
+    floor: dict[str, float]
+    notes: tuple[str, ...] = field(default=())
+
+
+def _peak_memory_kb() -> float:
+    """Peak resident memory of this process, where Linux tells it. [kB]."""
+    try:
+        for line in Path("/proc/self/status").read_text().splitlines():
+            if line.startswith("VmHWM:"):
+                return float(line.split()[1])
+    except OSError:
+        pass
+    return math.nan
+
+
+def _memory_of(method: str, tolerance: float, hours: float, cells: int) -> float:
+    """Peak memory of a process that does only this. [MB]."""
+    run = runner(method, reference_problem(cells, hours))
+    run(tolerance)
+    return _peak_memory_kb() / 1024.0
+
+
+def _fresh_memory(method: str, tolerance: float, hours: float, cells: int) -> float:
+    """The same, asked of a new process, so that nobody else's memory counts."""
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(1) as pool:
+        return float(pool.apply(_memory_of, (method, tolerance, hours, cells)))
+
+
+def _measure(
+    method: str,
+    problem: Problem,
+    truth: Floats,
+    repeats: int,
+    memory: bool,
+    say: Callable[[str], None],
+) -> Row:
+    title = METHODS[method]
+    hours = problem.duration_s / HOUR_S
+    cells = len(problem.mesh.volume)
+    try:
+        run = runner(method, problem)
+    except ImportError as error:
+        return Row(method, title, f"not measured: {_PACKAGES.get(method, error)} not installed")
+    done: dict[float, Run] = {}
+
+    def error_of(tolerance: float) -> float:
+        if tolerance not in done:
+            done[tolerance] = run(tolerance)
+        return float(np.abs(done[tolerance].core_c - truth).max())
+
+    def accurate(tolerance: float) -> bool:
+        try:
+            return error_of(tolerance) <= LIMIT_K
+        except CorewardError:
+            return False
+
+    say(f"  {title}: looking for its tolerance ...")
+    ladder = FIPY_LADDER if method == "fipy" else LADDER
+    best = loosest(accurate, ladder)
+    if best is None:
+        return Row(method, title, f"not within {LIMIT_K} K at any tolerance tried")
+    if method == "fipy":
+        repeats = 1
+    seconds = [done[best].seconds] if repeats == 1 else []
+    while len(seconds) < repeats:
+        seconds.append(run(best).seconds)
+    say(f"    {1e3 * min(seconds):.2f} ms at {best:.2g} K, {error_of(best):.3f} K off")
+    return Row(
+        method,
+        title,
+        _GOOD,
+        best,
+        error_of(best),
+        min(seconds),
+        float(np.median(seconds)),
+        done[best].steps,
+        done[best].evaluations,
+        _fresh_memory(method, best, hours, cells) if memory else math.nan,
+    )
+
+
+def _scaling_with_cells(
+    cells: Sequence[int], hours: float, tolerance: float, repeats: int
+) -> list[dict[str, float]]:
+    rows = []
+    for n in cells:
+        run = _engine_runner(reference_problem(n, hours), fast.solve)
+        runs = [run(tolerance) for _ in range(repeats)]
+        best = min(r.seconds for r in runs)
+        rows.append(
+            {
+                "cells": n,
+                "seconds": best,
+                "steps": runs[0].steps,
+                "ns_per_cell_and_step": 1e9 * best / (n * runs[0].steps),
+                "error_k": float("nan"),
+            }
+        )
+    finest = _engine_runner(reference_problem(cells[-1], hours), fast.solve)
+    truth = finest(tolerance).core_c
+    for row, n in zip(rows, cells, strict=True):
+        run = _engine_runner(reference_problem(n, hours), fast.solve)
+        row["difference_to_finest_k"] = float(np.abs(run(tolerance).core_c - truth).max())
+        del row["error_k"]
+    return rows
+
+
+def _scaling_with_members(members: Sequence[int], hours: float) -> list[dict[str, float]]:
+    piece, stage = _reference_cook(hours)
+
+    def cook(n: int) -> None:
+        spread = np.linspace(0.9, 1.1, n)
+        simulate_many(
+            piece, stage, {"thickness": 0.09 * spread, "heat_transfer": 10.0 * spread}
+        )
+
+    cook(2)  # what is compiled or loaded once
+    rows = []
+    for n in members:
+        begin, cpu = time.perf_counter(), time.process_time()
+        cook(n)
+        seconds, cpu = time.perf_counter() - begin, time.process_time() - cpu
+        peak = math.nan
+        if n <= _MOST_TRACED:
+            tracemalloc.start()
+            cook(n)
+            peak = tracemalloc.get_traced_memory()[1] / 1e6
+            tracemalloc.stop()
+        rows.append(
+            {
+                "members": n,
+                "seconds": seconds,
+                "ms_per_member": 1e3 * seconds / n,
+                "cores_used": cpu / seconds,
+                "peak_array_mb": peak,
+            }
+        )
+    return rows
+
+
+# --- the floor -----------------------------------------------------------------
+
+# What four linearly implicit stages need at least, per volume and step, as
+# evaluations of the statement's functions: four right-hand sides, three
+# inversions for the stages and one for the step (each at least one evaluation
+# of enthalpy), the storage part of the matrix, and the slopes that are kept.
+_NEEDED = {
+    "conductivity": 4,
+    "enthalpy_and_slope": 4 + 1,
+    "water_enthalpy": 4,
+    "expulsion": 4,
+    "moisture_diffusivity": 4,
+}
+# Arithmetic of the method itself, per volume and step, counted by hand in
+# `fast`: flux differences 4 x 16; combinations of earlier stages 4 arrays x
+# (1+2+3+3) x 2 x 2; block elimination 40; four block solves 4 x 28; products
+# with the storage 4 x 5; error and new state 4 x 9 x 2.
+_METHOD_FLOPS = 4 * 16 + 4 * 9 * 4 + 40 + 4 * 28 + 4 * 5 + 4 * 9 * 2
+# Doubles read or written per volume and step, when each array passes once per
+# use: state 6, four stages of 8, matrix 14 written and four times 12 read,
+# stored rows 6.
+_DOUBLES = 6 + 4 * 8 + 14 + 4 * 12 + 6
+_STORED_DOUBLES = 6
+# Range reduction and a polynomial of degree 12, counted by hand; the other
+# transcendental functions are taken as dear.
+_FLOPS_PER_EXPONENTIAL = 32
+
+
+@dataclass
+class Count:
+    """Operations of a scalar function, branches counted as if all were taken."""
+
+    flops: int = 0
+    divisions: int = 0
+    transcendental: int = 0
+
+    def add(self, other: Count, times: int = 1) -> None:
+        """Add another count so many times."""
+        self.flops += times * other.flops
+        self.divisions += times * other.divisions
+        self.transcendental += times * other.transcendental
+
+
+def count_operations(function: Any) -> Count:
+    """Count a compiled scalar function's operations from its source.
+
+    Parameters
+    ----------
+    function : compiled function
+        Without loops.
+
+    Returns
+    -------
+    Count
+    """
+    python = function.py_func
+    names = python.__globals__
+    total = Count()
+    for node in ast.walk(ast.parse(textwrap.dedent(inspect.getsource(python)))):
+        if isinstance(node, ast.BinOp | ast.AugAssign):
+            if isinstance(node.op, ast.Div):
+                total.divisions += 1
+            elif isinstance(node.op, ast.Pow):
+                total.transcendental += 1
+            else:
+                total.flops += 1
+        elif isinstance(node, ast.Call):
+            called = node.func
+            if isinstance(called, ast.Attribute) and getattr(called.value, "id", "") == "math":
+                total.transcendental += 1
+            elif isinstance(called, ast.Name) and hasattr(names.get(called.id), "py_func"):
+                total.add(count_operations(names[called.id]))
+    return total
+
+
+def needed_per_volume_and_step() -> Count:
+    """Operations that the method needs for one volume in one step."""
+    total = Count(flops=_METHOD_FLOPS)
+    for name, times in _NEEDED.items():
+        total.add(count_operations(getattr(statement, name)), times)
+    return total
+
+
+@njit(cache=True, fastmath={"contract"})
+def _spin_flops(x, y, rounds):  # type: ignore[no-untyped-def]
+    """Sixteen products and sums for each number, on as many at once as there is room."""
+    for r in range(rounds):
+        for i in range(x.shape[0]):
+            z = x[i]
+            p = 1.0 + r
+            for k in range(16):
+                p = p * z + k
+            y[i] = p
+    return y[0]
+
+
+@njit(cache=True, error_model="numpy")
+def _spin_divide(x, y, rounds):  # type: ignore[no-untyped-def]
+    for r in range(rounds):
+        for i in range(x.shape[0]):
+            y[i] = (1.0 + r) / x[i]
+    return y[0]
+
+
+@njit(cache=True)
+def _spin_copy(x, y, rounds):  # type: ignore[no-untyped-def]
+    for r in range(rounds):
+        for i in range(x.shape[0]):
+            y[i] = x[i] * 1.0000001 + r
+    return y[0]
+
+
+def _fastest(call: Callable[[], object], repeats: int = 7) -> float:
+    call()
+    best = math.inf
+    for _ in range(repeats):
+        begin = time.perf_counter()
+        call()
+        best = min(best, time.perf_counter() - begin)
+    return best
+
+
+def _floor(cells: int, seconds: float, steps: int) -> dict[str, float]:
+    """Time that the counted work alone would take, on a processor kept full.
+
+    Speeds are measured on arrays that fit the first cache, where the compiler
+    works on several numbers at once. No serial chain of the solver is in it.
+    """
+    x = np.linspace(0.5, 0.9, 1000)
+    y = np.empty_like(x)
+    per_flop = _fastest(lambda: _spin_flops(x, y, 100)) / (100 * 1000 * 32)
+    per_division = _fastest(lambda: _spin_divide(x, y, 100)) / 1e5
+    per_exp = _FLOPS_PER_EXPONENTIAL * per_flop
+    per_byte = _fastest(lambda: _spin_copy(x, y, 500)) / (500 * 1000 * 16)
+    count = needed_per_volume_and_step()
+    arithmetic = (
+        count.flops * per_flop + count.divisions * per_division + count.transcendental * per_exp
+    )
+    traffic = 8.0 * _DOUBLES * per_byte
+    per_step = seconds / steps
+    return {
+        "flops_per_cell_and_step": count.flops,
+        "divisions_per_cell_and_step": count.divisions,
+        "exponentials_per_cell_and_step": count.transcendental,
+        "bytes_per_cell_and_step": 8 * _DOUBLES,
+        "bytes_stored_per_cell_and_step": 8 * _STORED_DOUBLES,
+        "ns_per_flop": 1e9 * per_flop,
+        "ns_per_division": 1e9 * per_division,
+        "ns_per_exponential": 1e9 * per_exp,
+        "ns_per_byte": 1e9 * per_byte,
+        "floor_arithmetic_us_per_step": 1e6 * cells * arithmetic,
+        "floor_traffic_us_per_step": 1e6 * cells * traffic,
+        "measured_us_per_step": 1e6 * per_step,
+        "times_the_arithmetic_floor": per_step / (cells * arithmetic),
+        "times_the_traffic_floor": per_step / (cells * traffic),
+    }
+
+
+# --- the whole -------------------------------------------------------------------
+
+
+def _machine() -> dict[str, str]:
+    packages = {}
+    for name in ("numpy", "scipy", "numba", "scikit-sundae", "fipy"):
+        try:
+            packages[name] = version(name)
+        except PackageNotFoundError:
+            packages[name] = "not installed"
+    load = f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "not known"
+    return {
+        "python": platform.python_version(),
+        "processor": platform.machine(),
+        "cores": str(os.cpu_count()),
+        "load before": load,
+        **packages,
+    }
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Silence the warnings of integrators on tolerances that are too loose."""
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
+def run(
+    quick: bool = False,
+    methods: Sequence[str] = tuple(METHODS),
+    say: Callable[[str], None] = lambda line: None,
+) -> Report:
+    """Measure everything.
+
+    Parameters
+    ----------
+    quick : bool
+        A short cook, few sizes, no FiPy: to see that it works.
+    methods : sequence of str
+        Keys of `METHODS`; ``"fast"`` must be among them.
+    say : function of str
+        Told what is being done.
+
+    Returns
+    -------
+    Report
+    """
+    machine = _machine()
+    hours = _QUICK_HOURS if quick else REFERENCE_HOURS
+    repeats = 3 if quick else 25
+    problem = reference_problem(hours=hours)
+    notes = []
+    say("Converged run ...")
+    with _quiet():
+        truth = runner("fast", problem)(CONVERGED_TOLERANCE).core_c
+        rows = []
+        for method in methods:
+            if method == "fipy" and quick:
+                rows.append(Row(method, METHODS[method], "left out: --quick"))
+                continue
+            few = repeats if method == "fast" else min(repeats, 9)
+            rows.append(_measure(method, problem, truth, few, not quick, say))
+    fast_row = next(row for row in rows if row.method == "fast")
+    rows = [
+        dataclasses.replace(row, ratio=row.fastest_s / fast_row.fastest_s)
+        if row.note == _GOOD
+        else row
+        for row in rows
+    ]
+    if any(row.method == "fipy" and row.note == _GOOD for row in rows):
+        notes.append(
+            "FiPy has its own mesh, so its error holds the difference of the two "
+            "discretisations as well. One repeat."
+        )
+    say("Scaling with cells ...")
+    cells = _scaling_with_cells(
+        _QUICK_CELLS if quick else _CELLS, hours, fast_row.tolerance, 3 if quick else 5
+    )
+    say("Scaling with members ...")
+    members = _scaling_with_members(_QUICK_MEMBERS if quick else _MEMBERS, hours)
+    say("The floor ...")
+    floor = _floor(DEFAULT_CELLS, fast_row.fastest_s, fast_row.steps)
+    return Report(
+        machine, hours, tuple(rows), tuple(cells), tuple(members), floor, tuple(notes)
+    )
+
+
+def _number(value: float, digits: str) -> str:
+    return "-" if value != value or value == 0 else format(value, digits)
+
+
+def text(report: Report) -> str:
+    """Lay the report out as plain tables.
+
+    Returns
+    -------
+    str
+    """
+    out = [
+        "Coreward benchmark: one cook of "
+        f"{report.hours:g} h, {DEFAULT_CELLS} nodes, coupled heat and water.",
+        f"Each method at its loosest tolerance with the core within {LIMIT_K} K of a "
+        "converged run at full hours.",
+        "Times are of this machine as busy as it is now: trust the ratios.",
+        ", ".join(f"{name} {value}" for name, value in report.machine.items()),
+        "",
+        f"{'method':26s}{'tolerance':>10s}{'error':>9s}{'fastest':>11s}{'median':>11s}"
+        f"{'steps':>7s}{'rhs':>8s}{'memory':>9s}{'ratio':>9s}",
+        f"{'':26s}{'K':>10s}{'K':>9s}{'ms':>11s}{'ms':>11s}{'':>7s}{'':>8s}{'MB':>9s}"
+        f"{'to fast':>9s}",
+    ]
+    for row in report.rows:
+        if row.note != _GOOD:
+            out.append(f"{row.title:26s}{row.note}")
+            continue
+        out.append(
+            f"{row.title:26s}{row.tolerance:10.2g}{row.error_k:9.3f}"
+            f"{1e3 * row.fastest_s:11.2f}{1e3 * row.median_s:11.2f}"
+            f"{_number(row.steps, 'd'):>7s}{_number(row.evaluations, 'd'):>8s}"
+            f"{_number(row.memory_mb, '.0f'):>9s}{row.ratio:9.4g}"
+        )
+    out += ["", "Steps: '-' where the binding does not tell them. Memory: peak of a process"]
+    out += ["that does only this, interpreter and compiler included."]
+    for title, table in (
+        ("The fast engine against the number of nodes", report.cells),
+        ("Ensembles (simulate_many, default executor)", report.members),
+    ):
+        out += ["", title]
+        heads = list(table[0])
+        out.append("  ".join(f"{head:>22s}" for head in heads))
+        for line in table:
+            out.append("  ".join(f"{line[head]:22.4g}" for head in heads))
+    out += ["", "Distance from the floor (counted work at this machine's measured speed)"]
+    out += [f"  {name:38s}{value:12.4g}" for name, value in report.floor.items()]
+    return "\n".join([*out, *report.notes])
+
+
+def as_json(report: Report) -> str:
+    """Return the report as JSON; what was not measured is null.
+
+    Returns
+    -------
+    str
+    """
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {k: plain(v) for k, v in value.items()}
+        if isinstance(value, list | tuple):
+            return [plain(v) for v in value]
+        if isinstance(value, float) and not math.isfinite(value):
+            return None
+        return value
+
+    return json.dumps(plain(dataclasses.asdict(report)), indent=2)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run from the command line.
+
+    Returns
+    -------
+    int
+        0
+    """
+    parser = argparse.ArgumentParser(
+        prog="python -m coreward.benchmark",
+        description="The fast engine beside SciPy, SUNDIALS and FiPy, at equal accuracy.",
+    )
+    parser.add_argument("--quick", action="store_true", help="a short cook, without FiPy")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="also write all numbers here")
+    parser.add_argument(
+        "--without",
+        action="append",
+        default=[],
+        choices=[name for name in METHODS if name != "fast"],
+        help="leave a method out; may be given several times",
+    )
+    given = parser.parse_args(arguments)
+    report = run(
+        given.quick,
+        [name for name in METHODS if name not in given.without],
+        lambda line: print(line, file=sys.stderr, flush=True),
+    )
+    print(text(report))
+    if given.json is not None:
+        given.json.write_text(as_json(report) + "\n", encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
