@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from coreward import __version__, launch
-from coreward.errors import CorewardError, InputError
+from coreward.errors import CorewardError, InputError, LogError
 
 _SECONDS_PER_MINUTE = 60.0
 EXIT_FINE = 0
@@ -28,6 +28,15 @@ _PROBE_CAUTION = (
     "The answers do not replace a calibrated thermometer, the local food code or a "
     "licensed process authority."
 )
+
+
+# The reader speaks of its own arguments; a person at a terminal has options.
+_OPTION_FOR = {
+    "columns=": "--column 'HEADING=ROLE'",
+    "units=": "--units C or --units F",
+    "start_date": "--start-date YYYY-MM-DD",
+    "accept_jumps=": "--accept-jumps",
+}
 
 
 class _Parser(argparse.ArgumentParser):
@@ -190,9 +199,7 @@ def _column(text: str) -> tuple[str, str]:
     """Read NAME=ROLE; the name may itself hold an equals sign."""
     name, sign, role = text.rpartition("=")
     if not sign or not name.strip() or not role.strip():
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is not NAME=ROLE, such as 'probe 1=meat'"
-        )
+        raise argparse.ArgumentTypeError(f"{text!r} is not NAME=ROLE, such as 'probe 1=meat'")
     return name.strip(), role.strip()
 
 
@@ -267,10 +274,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("Stopped.", file=sys.stderr)
         return EXIT_INTERRUPTED
     except BrokenPipeError:
-        # The reader of our output (a pager, `head`) has seen enough. Python
-        # would complain once more when it flushes at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return EXIT_FINE
+
+
+def _drop_output() -> None:
+    """Let the reader of our output (a pager, `head`) leave when it has seen enough.
+
+    Python would complain once more when it flushes at exit.
+    """
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _let_streams_print_anything() -> None:
@@ -324,7 +337,22 @@ def _read_log(options: argparse.Namespace) -> Any:
         "start_date": options.start_date,
         "accept_jumps": options.accept_jumps or None,
     }
-    return read_log(options.log, **_said(given))
+    try:
+        return read_log(options.log, **_said(given))
+    except LogError as error:
+        hints = _hints(str(error))
+        if not hints:
+            raise
+        raise LogError(f"{error} On the command line: {'; '.join(hints)}.") from error
+
+
+def _hints(message: str) -> list[str]:
+    """Return the options that a message about arguments means and does not name itself."""
+    return [
+        option
+        for argument, option in _OPTION_FOR.items()
+        if argument in message and option.split()[0] not in message
+    ]
 
 
 def _said(given: dict[str, Any]) -> dict[str, Any]:
@@ -367,10 +395,15 @@ def _run_verdict(options: argparse.Namespace) -> int:
         organism=options.organism,
         **_said(given),
     )
-    if options.json:
-        _print_json(verdict_dict(answer, units=options.show_units))
-    else:
-        print(verdict_text(answer, units=options.show_units))
+    try:
+        if options.json:
+            _print_json(verdict_dict(answer, units=options.show_units))
+        else:
+            print(verdict_text(answer, units=options.show_units))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # The code is the answer: it must not turn into "met" because `head` was fast.
+        _drop_output()
     return int(answer.exit_code)
 
 

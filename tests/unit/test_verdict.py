@@ -523,7 +523,9 @@ def test_the_centre_is_estimated_under_a_probe_that_sits_beside_it() -> None:
     centre = 5.0 + 0.004 * time
     reading = centre + 0.004 * 0.02**2 / (2 * 1.1e-7)
     answer = verdict((time, reading), meat="beef", probe_offset_m=0.02, shape="slab")
-    np.testing.assert_allclose(answer.record.coldest_c, centre, atol=1e-9)
+    # Between samples the lower reading counts: one step of 30 s at 0.004 K/s, 0.12 K.
+    assert np.all(answer.record.coldest_c <= centre + 0.01)
+    np.testing.assert_allclose(answer.record.coldest_c, centre, atol=0.13)
     assert "estimated 20 mm" in answer.headline
     round_piece = verdict((time, reading), meat="beef", probe_offset_m=0.02, shape="sphere")
     assert np.all(round_piece.record.coldest_c > answer.record.coldest_c)

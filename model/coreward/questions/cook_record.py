@@ -7,7 +7,7 @@ below name.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
@@ -19,7 +19,6 @@ from coreward.physics.lethality import SUSPECT_COUNT, SUSPECT_SHARE, history_arr
 Floats = NDArray[np.float64]
 _RANKING_Z_C = 5.556  # of the United States meat table; only ranks places against each other
 _HOT_C = 100.0
-_RATE_SPAN_S = 300.0  # long enough to be above the rounding of a probe, short for a core
 
 
 @runtime_checkable
@@ -289,52 +288,3 @@ def _least_killed(time: Floats, cells: Floats) -> NDArray[np.intp]:
     rate = np.power(10.0, (np.minimum(lower, _HOT_C) - _HOT_C) / _RANKING_Z_C)
     credit = np.cumsum(rate * np.diff(time)[:, None], axis=0)
     return np.asarray(np.argmin(np.vstack((cells[:1], credit)), axis=1))
-
-
-def under_the_probe(
-    record: CookRecord, *, offset_m: float, dimensions: int, diffusivity: float
-) -> CookRecord:
-    """Estimate the centre of a piece from a probe that sits beside it.
-
-    Where a body warms steadily, conduction gives its centre as colder than a place at
-    distance `offset_m` by (dT/dt)·offset²/(2·n·diffusivity), n = 1 for a slab, 2 for a
-    cylinder, 3 for a sphere (the quasi-steady solution; Carslaw and Jaeger 1959, from
-    memory). Nothing is given back where the probe cools: then the centre is warmer.
-
-    Parameters
-    ----------
-    record : CookRecord
-        Of the probe.
-    offset_m : float
-        Distance of the probe's tip from the centre. [m]
-    dimensions : int
-        1 slab, 2 cylinder, 3 sphere.
-    diffusivity : float
-        [m²/s]
-
-    Returns
-    -------
-    CookRecord
-        With the estimated centre as its coldest point.
-    """
-    good = np.isfinite(record.coldest_c)
-    time, reading = record.time_s[good], record.coldest_c[good]
-    if time.size < 2 or offset_m == 0.0:
-        return record
-    ahead = np.interp(time + _RATE_SPAN_S, time, reading)
-    behind = np.interp(time - _RATE_SPAN_S, time, reading)
-    forward = np.minimum(time + _RATE_SPAN_S, time[-1]) - time
-    backward = time - np.maximum(time - _RATE_SPAN_S, time[0])
-    # The faster of the rates before and after, so that a bend is not smoothed away.
-    rate = np.zeros_like(time)
-    for change, span in ((ahead - reading, forward), (reading - behind, backward)):
-        known = span > 0.0
-        rate[known] = np.maximum(rate[known], change[known] / span[known])
-    colder = rate * offset_m**2 / (2.0 * dimensions * diffusivity)
-    coldest = record.coldest_c.copy()
-    coldest[good] = reading - colder
-    return replace(
-        record,
-        coldest_c=coldest,
-        point=f"the centre, estimated {offset_m * 1e3:g} mm from {record.point}",
-    )

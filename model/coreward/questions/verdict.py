@@ -30,7 +30,8 @@ from coreward.physics.lethality import (
     lethality,
     load_kinetics,
 )
-from coreward.questions.cook_record import CookRecord, cook_record, under_the_probe
+from coreward.questions.coldest import under_the_probe
+from coreward.questions.cook_record import CookRecord, cook_record
 from coreward.questions.integral import (
     CONFIDENCE,
     Spread,
@@ -341,8 +342,9 @@ def verdict(
     placement_error_c : float
         How much colder than the probe the coldest point may be. [K]
     probe_offset_m, shape : float, str, optional
-        Distance of the probe's tip from the centre [m], and "slab", "cylinder" or
-        "sphere": the centre is then estimated and judged instead of the probe.
+        Distance of the probe's tip from the centre [m] (see
+        `coreward.questions.coldest.probe_offset`), and "slab", "cylinder" or "sphere":
+        the centre is then estimated and judged instead of the probe.
     surface : str, optional
         What kept the surface moist, one of `SURFACES`.
     humid_s : float, optional

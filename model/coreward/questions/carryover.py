@@ -1,0 +1,637 @@
+"""When should it be pulled? What the core does after the fire, and the pull for a peak.
+
+Carryover comes out of the temperature profile at the pull: the outer layers are hotter
+than the core and go on warming it. How much is left for that depends on how hot the
+surface ran, and evaporation keeps it cooler, in the oven and in the rest.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
+
+from coreward import tables
+from coreward.cook.rest import BoxPlan, Place, Rest, cook_and_rest, rest_stage
+from coreward.cook.result import Result
+from coreward.cook.simulate import _convection
+from coreward.cook.stages import Piece, Stage, Surroundings, Wrap
+from coreward.errors import InputError
+from coreward.physics.lethality import Kinetics, load_kinetics, log_reduction
+from coreward.physics.meat import constant_material
+from coreward.physics.statement import conductivity, heat_capacity
+
+Floats = NDArray[np.float64]
+
+_LEVEL_STEP_C = 5.0
+_LOWEST_LEVEL_C = 50.0
+_XTOL_K = 0.02
+# A core that gained less than this in the last tenth of the rest has peaked.
+_FLAT_K = 0.02
+_DRY_REFERENCE_C = 35.0  # between a cold start and a done core: properties of the dry twin
+
+
+@dataclass(frozen=True)
+class Carryover:
+    """What the core did after the pull.
+
+    Attributes
+    ----------
+    result : Result
+        The whole cook and rest.
+    pull_s, pull_core_c : float
+        When it was pulled [s] and the core then. [°C]
+    peak_core_c, peak_after_s : float
+        Highest core of the rest [°C], and how long after the pull. [s]
+    rise_k : float
+        Peak less core at the pull. [K]
+    still_rising : bool
+        Whether the core had not peaked when the rest ended.
+    levels_c, above_s, above_in_rest_s : ndarray
+        How long the core was at or above each level [°C]: in all, and in the rest. [s]
+    loss_in_rest, evaporated_in_rest : float
+        Of the raw mass. [-]
+    lethality_log, lethality_in_rest_log : float
+        Tenfold reductions at the core, in all and gathered in the rest, by `kinetics`.
+    kinetics : str
+    sentence : str
+    """
+
+    result: Result
+    pull_s: float
+    pull_core_c: float
+    peak_core_c: float
+    peak_after_s: float
+    rise_k: float
+    still_rising: bool
+    levels_c: Floats
+    above_s: Floats
+    above_in_rest_s: Floats
+    loss_in_rest: float
+    evaporated_in_rest: float
+    lethality_log: float
+    lethality_in_rest_log: float
+    kinetics: str
+    sentence: str
+
+
+def time_at_or_above(time_s: Floats, value_c: Floats, levels_c: ArrayLike) -> Floats:
+    """How long a curve, straight between its points, is at or above each level. [s]."""
+    levels = np.atleast_1d(np.asarray(levels_c, dtype=float))
+    if len(time_s) < 2:
+        return np.zeros(len(levels))
+    width = np.diff(time_s)
+    low = np.minimum(value_c[:-1], value_c[1:])
+    high = np.maximum(value_c[:-1], value_c[1:])
+    span = np.maximum(high - low, 1e-12)
+    share = np.clip((high[None, :] - levels[:, None]) / span[None, :], 0.0, 1.0)
+    # A step that is flat counts whole or not at all.
+    flat = (high - low) < 1e-12
+    share = np.where(flat[None, :], (low[None, :] >= levels[:, None]).astype(float), share)
+    out: Floats = share @ width
+    return out
+
+
+def carryover(
+    result: Result,
+    rest_from: int = -1,
+    *,
+    levels_c: ArrayLike | None = None,
+    kinetics: Kinetics | str | None = None,
+) -> Carryover:
+    """Read the carryover off a cook with a rest.
+
+    Parameters
+    ----------
+    result : Result
+    rest_from : int
+        Index of the first stage after the pull; -1 means that the last stage is the rest.
+    levels_c : array_like, optional
+        Levels for the times above [°C]; each 5 K from 50 °C to the peak if None.
+    kinetics : Kinetics or str, optional
+        For the lethality; the default of table ``kinetics`` if None.
+
+    Returns
+    -------
+    Carryover
+
+    Raises
+    ------
+    InputError
+        If there is no such stage, or none before it.
+    """
+    count = len(result.records)
+    first = rest_from + count if rest_from < 0 else rest_from
+    if not 0 < first < count:
+        raise InputError(
+            f"Stage {rest_from} of {count} cannot be the first of the rest: there must be a "
+            "stage before it and it must exist."
+        )
+    pull = result.records[first].begin_s
+    time, core = result.time_s, result.core_c
+    pull_c = float(np.interp(pull, time, core))
+    inside = time >= pull
+    rest_time = np.concatenate(([pull], time[inside]))
+    rest_core = np.concatenate(([pull_c], core[inside]))
+    top = int(np.argmax(rest_core))
+    peak, when = float(rest_core[top]), float(rest_time[top] - pull)
+    length = float(rest_time[-1] - pull)
+    late = float(np.interp(pull + 0.9 * length, rest_time, rest_core))
+    rising = length > 0.0 and float(rest_core[-1]) - late > _FLAT_K
+    if levels_c is None:
+        highest = max(math.floor(float(core.max()) / _LEVEL_STEP_C) * _LEVEL_STEP_C, 0.0)
+        levels = np.arange(_LOWEST_LEVEL_C, highest + 0.1, _LEVEL_STEP_C)
+    else:
+        levels = np.atleast_1d(np.asarray(levels_c, dtype=float))
+    chosen = kinetics if isinstance(kinetics, Kinetics) else load_kinetics(kinetics)
+    before = time <= pull
+    earlier = np.append(time[before], pull), np.append(core[before], pull_c)
+    fresh = np.concatenate(([True], np.diff(earlier[0]) > 0.0))
+    whole = _reduction(time, core, chosen)
+    at_pull = _reduction(earlier[0][fresh], earlier[1][fresh], chosen)
+
+    def gained(curve: Floats) -> float:
+        return float(curve[-1] - np.interp(pull, time, curve))
+
+    draft = Carryover(
+        result=result,
+        pull_s=pull,
+        pull_core_c=pull_c,
+        peak_core_c=peak,
+        peak_after_s=when,
+        rise_k=peak - pull_c,
+        still_rising=rising,
+        levels_c=levels,
+        above_s=time_at_or_above(time, core, levels),
+        above_in_rest_s=time_at_or_above(rest_time, rest_core, levels),
+        loss_in_rest=gained(result.mass_loss_fraction),
+        evaporated_in_rest=gained(result.evaporated_fraction),
+        lethality_log=whole,
+        lethality_in_rest_log=max(whole - at_pull, 0.0),
+        kinetics=chosen.name,
+        sentence="",
+    )
+    return replace(draft, sentence=_sentence(draft))
+
+
+def _reduction(time_s: Floats, core_c: Floats, kinetics: Kinetics) -> float:
+    return log_reduction(time_s, core_c, kinetics) if len(time_s) > 1 else 0.0
+
+
+def _minutes(seconds: float) -> str:
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+
+
+def _sentence(c: Carryover) -> str:
+    text = (
+        f"Pulled at {c.pull_core_c:.1f} °C, the core goes to {c.peak_core_c:.1f} °C "
+        f"({c.rise_k:+.1f} K) {_minutes(c.peak_after_s)} later"
+    )
+    text += " and still rises when the rest ends." if c.still_rising else "."
+    text += (
+        f" In the rest the piece loses {100.0 * c.loss_in_rest:.1f} % of its raw mass, "
+        f"{100.0 * c.evaporated_in_rest:.1f} % as vapour."
+    )
+    return text
+
+
+@dataclass(frozen=True)
+class TwoCarryovers:
+    """The same pull with the model, and as conduction in a dry solid."""
+
+    wet: Carryover
+    dry: Carryover
+    sentence: str
+
+
+def dry_twin(piece: Piece) -> Piece:
+    """Return a solid of the same size with the raw meat's properties, fixed, and no water."""
+    m = piece.material.constants
+    t = _DRY_REFERENCE_C
+    density = piece.material.raw_density
+    solid = constant_material(
+        conductivity(t, m.raw_water, t, m),
+        density,
+        heat_capacity(t, m.raw_water, t, m) / density,
+    )
+    return Piece(piece.shape, solid, piece.start_c)
+
+
+def _without_water(stage: Stage) -> Stage:
+    around = stage.surroundings
+    return replace(stage, surroundings=replace(around, evaporation=False))
+
+
+def carryover_of(
+    piece: Piece,
+    stages: Stage | Sequence[Stage],
+    rest: Rest,
+    *,
+    kinetics: Kinetics | str | None = None,
+    **options: Any,
+) -> TwoCarryovers:
+    """Cook, pull and rest; and beside it the same pull for dry conduction.
+
+    Parameters
+    ----------
+    piece : Piece
+    stages : Stage or sequence of Stage
+        Up to the pull.
+    rest : Stage, sequence of Stage or BoxPlan
+    kinetics : Kinetics or str, optional
+        For the lethality.
+    **options
+        Passed on to the simulation.
+
+    Returns
+    -------
+    TwoCarryovers
+        The dry one is pulled at the same core temperature.
+
+    Raises
+    ------
+    InputError
+        For a dry comparison that does not come to the pull temperature.
+    """
+    before = (stages,) if isinstance(stages, Stage) else tuple(stages)
+    wet_result = cook_and_rest(piece, before, rest, **options)
+    wet = carryover(wet_result, len(before), kinetics=kinetics)
+    longest = tables.load("carryover")["longest_cook"]
+    last = replace(_without_water(before[-1]), duration_s=longest, until_core_c=wet.pull_core_c)
+    dry_stages = [_without_water(stage) for stage in before[:-1]] + [last]
+    # A twin that is there already before its last stage must not wait for it to cool.
+    if len(before) > 1:
+        dry_stages = [replace(s, until_core_c=wet.pull_core_c) for s in dry_stages]
+    if isinstance(rest, Stage):
+        dry_rest: Rest = _without_water(rest)
+    elif isinstance(rest, BoxPlan):
+        dry_rest = rest
+    else:
+        dry_rest = [_without_water(stage) for stage in rest]
+    dry_result = cook_and_rest(dry_twin(piece), dry_stages, dry_rest, **options)
+    dry = carryover(dry_result, len(before), kinetics=kinetics)
+    return TwoCarryovers(wet, dry, _both(wet, dry))
+
+
+def _both(wet: Carryover, dry: Carryover) -> str:
+    surface_wet = float(np.interp(wet.pull_s, wet.result.time_s, wet.result.surface_c))
+    surface_dry = float(np.interp(dry.pull_s, dry.result.time_s, dry.result.surface_c))
+    return (
+        f"From the same pull the model rises by {wet.rise_k:.1f} K, a dry solid by "
+        f"{dry.rise_k:.1f} K. Evaporation kept the surface at {surface_wet:.0f} °C instead of "
+        f"{surface_dry:.0f} °C at the pull, so less heat is stored outside the core, and it "
+        "goes on cooling the surface in the rest."
+    )
+
+
+@dataclass(frozen=True)
+class PullAnswer:
+    """The pull temperature for a wanted peak.
+
+    Attributes
+    ----------
+    reached : bool
+        False where no pull temperature gives that peak; `sentence` says why.
+    sentence : str
+    peak_c : float
+        What was wanted. [°C]
+    pull_c, low_c, high_c : float
+        Pull temperature and its band [°C]; not a number where not reached.
+    carryover : Carryover or None
+        That cook; where not reached, the nearest one that was run, if any.
+    deviations : tuple of (str, float)
+        What was tried for the band, and by how much it moves the pull. [K]
+    """
+
+    reached: bool
+    sentence: str
+    peak_c: float
+    pull_c: float = math.nan
+    low_c: float = math.nan
+    high_c: float = math.nan
+    carryover: Carryover | None = None
+    deviations: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One cook to be pulled: everything but the pull temperature."""
+
+    piece: Piece
+    before: tuple[Stage, ...]
+    pit: Surroundings
+    wrap: Wrap
+    rest: Rest
+    longest_s: float
+    options: dict[str, Any]
+
+    def pulled_at(self, pull_c: float) -> Carryover:
+        stage = Stage(
+            self.pit,
+            duration_s=self.longest_s,
+            until_core_c=pull_c,
+            wrap=self.wrap,
+            label="pit",
+        )
+        stages = (*self.before, stage)
+        result = cook_and_rest(self.piece, stages, self.rest, **self.options)
+        return carryover(result, len(stages))
+
+
+def _solve(case: _Case, peak_c: float, near_c: float | None = None) -> float | Carryover | None:
+    """Pull temperature; or the hottest cook that falls short; or None if none is needed."""
+    full = case.pulled_at(peak_c)
+    if full.peak_core_c < peak_c - _XTOL_K:
+        return full
+    top = min(peak_c, full.pull_core_c)
+
+    def excess(pull_c: float) -> float:
+        return case.pulled_at(pull_c).peak_core_c - peak_c
+
+    lowest = case.piece.start_c + 0.5
+    if near_c is not None:
+        bottom = max(near_c - 6.0, lowest)
+    else:
+        bottom = max(peak_c - 2.0 * full.rise_k - 5.0, lowest)
+    while excess(bottom) > 0.0:
+        if bottom <= lowest:
+            return None
+        bottom = max(bottom - 15.0, lowest)
+    return float(brentq(excess, bottom, top, xtol=_XTOL_K))
+
+
+def _scaled(around: Surroundings, piece: Piece, factor: float) -> Surroundings:
+    """Return surroundings with another coefficient."""
+    h = around.heat_transfer
+    if h is None:
+        air = around.series()["air_c"]
+        values = _convection(piece, around, air.value)
+        h = float(values[0]) if len(values) == 1 else (air.time_s, values)
+    if isinstance(h, tuple):
+        return replace(around, heat_transfer=(h[0], np.asarray(h[1]) * factor))
+    return replace(around, heat_transfer=float(h) * factor)
+
+
+def _moister(around: Surroundings, change_k: float) -> Surroundings | None:
+    """Return surroundings of another dew point; None where that is out of the question."""
+    series = around.series()
+    dew, air = series["dew_point_c"], series["air_c"]
+    if len(dew.value) > 1 or len(air.value) > 1:
+        return None
+    new = min(float(dew.value[0]) + change_k, float(air.value[0]))
+    return replace(around, dew_point_c=new)
+
+
+def _corners(case: _Case) -> list[tuple[str, list[_Case]]]:
+    """Cases with one number changed, both ways."""
+    u = tables.load("carryover")
+    out: list[tuple[str, list[_Case]]] = []
+    share = u["heat_transfer_share"]
+    out.append(
+        (
+            "heat transfer in the pit",
+            [
+                replace(case, pit=_scaled(case.pit, case.piece, factor))
+                for factor in (1.0 - share, 1.0 + share)
+            ],
+        )
+    )
+    size = u["size_share"]
+    shape = case.piece.shape
+    out.append(
+        (
+            "size of the piece",
+            [
+                replace(case, piece=replace(case.piece, shape=type(shape)(shape.size * f)))
+                for f in (1.0 - size, 1.0 + size)
+            ],
+        )
+    )
+    if case.piece.material.moist and case.pit.evaporation:
+        change = u["dew_point_change"]
+        moister = [_moister(case.pit, change), _moister(case.pit, -change)]
+        pits = [pit for pit in moister if pit is not None]
+        if pits:
+            out.append(("dew point of the pit", [replace(case, pit=pit) for pit in pits]))
+        material = case.piece.material
+        c = material.constants
+        step = u["surface_share_change"]
+        shares = [min(max(c.surface_share + d, 0.0), 1.0) for d in (-step, step)]
+        out.append(
+            (
+                "expelled water that reaches the surface",
+                [
+                    replace(
+                        case,
+                        piece=replace(
+                            case.piece,
+                            material=replace(material, constants=c._replace(surface_share=s)),
+                        ),
+                    )
+                    for s in shares
+                    if s != c.surface_share
+                ],
+            )
+        )
+    if isinstance(case.rest, Stage):
+        rest = case.rest
+        out.append(
+            (
+                "heat transfer in the rest",
+                [
+                    replace(
+                        case,
+                        rest=replace(
+                            rest, surroundings=_scaled(rest.surroundings, case.piece, f)
+                        ),
+                    )
+                    for f in (1.0 - share, 1.0 + share)
+                ],
+            )
+        )
+    return out
+
+
+def pull_for_peak(
+    piece: Piece,
+    pit: Surroundings,
+    rest: Rest | Place,
+    peak_c: float,
+    *,
+    before: Sequence[Stage] = (),
+    wrap: Wrap = None,
+    band: bool = True,
+    **options: Any,
+) -> PullAnswer:
+    """Find the core temperature at which to pull for a wanted peak in the rest.
+
+    Parameters
+    ----------
+    piece : Piece
+    pit : Surroundings
+        The last heat.
+    rest : Stage, sequence of Stage, BoxPlan or name of a place
+        A name takes the usual length of table ``carryover``.
+    peak_c : float
+        Wanted highest core temperature. [°C]
+    before : sequence of Stage
+        What comes before the last heat (bare before a wrap, say).
+    wrap : str, ParameterSet or None
+        What it wears in the last heat.
+    band : bool
+        Whether to run the corners of the stated uncertainties (table ``carryover``).
+    **options
+        Passed on to the simulation.
+
+    Returns
+    -------
+    PullAnswer
+        An impossible target is an answer, with `reached` False and a sentence.
+
+    Raises
+    ------
+    InputError
+        If the peak is not a number.
+    """
+    if not math.isfinite(peak_c):
+        raise InputError(f"The wanted peak must be a number; it is {peak_c}.")
+    u = tables.load("carryover")
+    if isinstance(rest, (str, tables.ParameterSet)):
+        rest = rest_stage(rest, u["rest"], piece=piece)
+    if peak_c <= piece.start_c:
+        return PullAnswer(
+            False,
+            f"The meat starts at {piece.start_c:.0f} °C: a peak of {peak_c:.0f} °C asks for no "
+            "heat at all.",
+            peak_c,
+        )
+    case = _Case(piece, tuple(before), pit, wrap, rest, u["longest_cook"], options)
+    found = _solve(case, peak_c)
+    series = pit.series()
+    hottest = max(float(series["air_c"].value.max()), float(series["wall_c"].value.max()))
+    if isinstance(found, Carryover):
+        hours = found.pull_s / 3600.0
+        why = (
+            f" Nothing in a pit of {hottest:.0f} °C gets hotter than that pit."
+            if peak_c >= hottest
+            else " Evaporation, or the boiling point, holds it below; a wrap, damper air or a "
+            "hotter pit would help."
+        )
+        return PullAnswer(
+            False,
+            f"A peak of {peak_c:.0f} °C from a pit of {hottest:.0f} °C is out of reach: after "
+            f"{hours:.0f} h the core is at {found.pull_core_c:.1f} °C, and the highest in the "
+            f"rest is {found.peak_core_c:.1f} °C.{why}",
+            peak_c,
+            carryover=found,
+        )
+    if found is None:
+        return PullAnswer(
+            False,
+            f"The rest alone takes the core above {peak_c:.0f} °C, however early it is "
+            "pulled: choose a cooler place to rest, or stop the rest in time.",
+            peak_c,
+        )
+    answer = case.pulled_at(found)
+    deviations: list[tuple[str, float]] = []
+    if band:
+        for name, cases in _corners(case):
+            moved = []
+            for corner in cases:
+                other = _solve(corner, peak_c, found)
+                if isinstance(other, float):
+                    moved.append(abs(other - found))
+            if moved:
+                deviations.append((name, max(moved)))
+        deviations.append(("the probe", u["probe_error"]))
+    half = math.sqrt(sum(d * d for _, d in deviations))
+    sentence = (
+        f"Pull at {found:.1f} °C for a peak of {peak_c:.1f} °C: the core still rises by "
+        f"{answer.rise_k:.1f} K in {_minutes(answer.peak_after_s)}."
+    )
+    if band:
+        sentence += (
+            f" With what is not known exactly, pull between {found - half:.0f} and "
+            f"{min(found + half, peak_c):.0f} °C; most of that comes from "
+            f"{max(deviations, key=lambda d: d[1])[0]}."
+        )
+    if answer.still_rising:
+        sentence += " The core still rises when this rest ends: a longer one peaks higher."
+    return PullAnswer(
+        True,
+        sentence,
+        peak_c,
+        pull_c=found,
+        low_c=found - half,
+        high_c=min(found + half, peak_c),
+        carryover=answer,
+        deviations=tuple(deviations),
+    )
+
+
+@dataclass(frozen=True)
+class CarryoverRow:
+    """One cell of a comparison: size and pit against the rise."""
+
+    size_m: float
+    pit_c: float
+    pull_s: float
+    rise_k: float
+    peak_after_s: float
+    reached: bool
+
+
+def carryover_by_size_and_pit(
+    piece: Piece,
+    pit: Surroundings,
+    rest: Place,
+    pull_c: float,
+    sizes_m: Sequence[float],
+    pits_c: Sequence[float],
+    **options: Any,
+) -> tuple[CarryoverRow, ...]:
+    """Rise after the pull for several sizes and pit temperatures.
+
+    Parameters
+    ----------
+    piece : Piece
+        Its size is replaced.
+    pit : Surroundings
+        Its air temperature is replaced; walls follow.
+    rest : str or ParameterSet
+        Place.
+    pull_c : float
+        [°C]
+    sizes_m, pits_c : sequence of float
+        [m], [°C]
+    **options
+        Passed on to the simulation.
+
+    Returns
+    -------
+    tuple of CarryoverRow
+        `reached` is False where the core did not come to the pull temperature.
+    """
+    u = tables.load("carryover")
+    rows = []
+    for size in sizes_m:
+        one = replace(piece, shape=type(piece.shape)(size))
+        after = rest_stage(rest, u["rest"], piece=one)
+        for air in pits_c:
+            stage = Stage(
+                replace(pit, air_c=air, wall_c=None),
+                duration_s=u["longest_cook"],
+                until_core_c=pull_c,
+                label="pit",
+            )
+            result = cook_and_rest(one, stage, after, **options)
+            c = carryover(result, 1)
+            reached = result.records[0].reached is True
+            rows.append(CarryoverRow(size, air, c.pull_s, c.rise_k, c.peak_after_s, reached))
+    return tuple(rows)

@@ -1,0 +1,980 @@
+"""The panel of the question "Is this hold enough?"."""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import html
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, ClassVar, Final
+
+import ipywidgets as W
+
+from coreward import tables
+from coreward import units as convert
+from coreward.errors import InputError
+from coreward.figures import style
+from coreward.figures.hold import HoldPicture, figure_thickness, letters
+from coreward.figures.png import encode
+from coreward.figures.style import UnitChoice
+from coreward.physics.lethality import kinetics_names, load_kinetics
+from coreward.questions.hold import (
+    HeldCook,
+    HoldPlan,
+    HoldTime,
+    cook_hold,
+    hold_map,
+    hold_time,
+)
+from coreward.questions.verdict import (
+    CANNOT_TELL,
+    CAUTION,
+    MET,
+    NOT_MET,
+    SURFACES,
+    Verdict,
+    verdict,
+    verdict_dict,
+)
+from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
+from coreward.widgets.controls import (
+    HOURS,
+    LENGTH,
+    MASS,
+    TEMPERATURE,
+    Choice,
+    Number,
+    Quantity,
+    Toggle,
+)
+from coreward.widgets.log_panel import (
+    _ASKING,
+    _PATH,
+    _UPLOAD,
+    LogPanel,
+    LogState,
+    _list_html,
+    _table,
+    demo_logs,
+)
+from coreward.widgets.panel import Panel, View
+
+_HOUR: Final = 3600.0
+_MINUTE: Final = 60.0
+_COOK: Final = "cook"
+_ALL: Final = "all"
+_NOT_SAID: Final = "not said"
+# While a slider is dragged: within a few tenths of a degree of the full answer.
+_PREVIEW: Final = {"cells": 24, "tolerance": 0.05}
+_COARSE: Final = {"cells": 16, "tolerance": 0.1}
+_BREATH_S: Final = 0.03  # longest stretch of map before waiting messages are read
+
+MINUTES: Final = Quantity(
+    symbol=lambda units: "min",
+    shown=lambda value, units: value / _MINUTE,
+    stored=lambda value, units: value * _MINUTE,
+    step=lambda units: 1.0,
+    digits=lambda units: 0,
+)
+DIFFERENCE: Final = Quantity(
+    symbol=lambda units: "°F" if units.temperature == "F" else "K",
+    shown=lambda value, units: (
+        float(convert.delta_celsius_to_fahrenheit(value)) if units.temperature == "F" else value
+    ),
+    stored=lambda value, units: (
+        value / float(convert.delta_celsius_to_fahrenheit(1.0))
+        if units.temperature == "F"
+        else value
+    ),
+    step=lambda units: 0.1,
+    digits=lambda units: 1,
+)
+
+_SHAPES: Final = {
+    "slab": "flat, both faces open",
+    "cylinder": "long and round",
+    "sphere": "ball",
+}
+_CONDITIONS: Final = {
+    "intact": "intact",
+    "tenderised": "tenderised or injected",
+    "rolled": "rolled",
+    "ground": "ground",
+}
+_STATE_WORDS: Final = {MET: "meets", NOT_MET: "does not meet", CANNOT_TELL: "cannot tell"}
+
+
+def _cuts() -> dict[str, str]:
+    """Cuts that a standard exists for."""
+    found = {name: tables.load("cut", name) for name in tables.names("cut")}
+    return {name: each.title for name, each in found.items() if each.text("species") in MEATS}
+
+
+def _organisms() -> dict[str, str]:
+    found = {name: load_kinetics(name) for name in kinetics_names()}
+    return {name: f"{each.organism} in {each.food}" for name, each in found.items()}
+
+
+def _standards() -> dict[str, str]:
+    return {_ALL: "all made for this meat"} | {
+        name: load_standard(name).title for name in standard_names()
+    }
+
+
+class VerdictState(LogState):
+    """Inputs of the panel; `verdict_state` adds the choice of a cook or a log."""
+
+    cut = Choice(
+        "pork loin",
+        label="cut",
+        options=_cuts(),
+        name="cut",
+        tried=("pork loin", "beef brisket flat", "turkey breast"),
+    )
+    condition = Choice(
+        CONDITIONS[0],
+        label="condition",
+        options={name: _CONDITIONS[name] for name in CONDITIONS},
+        name="condition",
+        tried=(CONDITIONS[0], CONDITIONS[-1]),
+    )
+    shape = Choice("slab", label="shape", options=_SHAPES, name="shape")
+    thickness_m = Number(
+        0.03,
+        label="thickness",
+        quantity=LENGTH,
+        low=0.01,
+        high=0.2,
+        reason="a thinner piece follows its bath at once and a thicker one takes days",
+        name="thickness",
+    )
+    start_c = Number(
+        4.0,
+        label="start at",
+        quantity=TEMPERATURE,
+        low=0.0,
+        high=30.0,
+        reason="below it the meat freezes, which this model does not follow, and above it "
+        "the meat is no longer raw and cold",
+        name="start",
+    )
+    humidity = Choice(
+        "bath",
+        label="kept moist by",
+        options={"bath": "sealed bag in water", "air": "nothing but the air's dew point"},
+        name="humidity",
+    )
+    bath_c = Number(
+        62.0,
+        label="bath",
+        quantity=replace(TEMPERATURE, step=lambda units: 0.5, digits=lambda units: 1),
+        low=50.0,
+        high=95.0,
+        reason="below it nothing is killed that counts and above it the bath boils",
+        name="bath",
+    )
+    pit_c = Number(
+        110.0,
+        label="oven or pit",
+        quantity=TEMPERATURE,
+        low=60.0,
+        high=180.0,
+        reason="the model is made for slow cooking, without browning or burning",
+        name="pit",
+    )
+    dew_point_c = Number(
+        tables.load("fire")["dew_point_c"],
+        label="dew point",
+        quantity=TEMPERATURE,
+        low=0.0,
+        high=95.0,
+        reason="damper air is close to steam and drier air makes no difference any more",
+        name="dew-point",
+    )
+    mass_kg = Number(
+        1.0,
+        label="mass",
+        quantity=MASS,
+        low=0.1,
+        high=12.0,
+        reason="a standard for large pieces asks for it, and no piece here is larger",
+        name="mass",
+    )
+    hold_from = Choice(
+        "core",
+        label="hold from",
+        options={"core": "when the core reaches", "clock": "the start, by the clock"},
+        name="hold-from",
+    )
+    until_core_c = Number(
+        60.0,
+        label="core reaches",
+        quantity=replace(TEMPERATURE, step=lambda units: 0.5, digits=lambda units: 1),
+        low=45.0,
+        high=95.0,
+        reason="a hold counts from a temperature at which something is killed",
+        name="core-reaches",
+    )
+    hold_s = Number(
+        0.0,
+        label="hold for",
+        quantity=MINUTES,
+        low=0.0,
+        high=240 * _MINUTE,
+        reason="every published hold is shorter",
+        name="hold",
+    )
+    cook_s = Number(
+        3 * _HOUR,
+        label="cook for",
+        quantity=HOURS,
+        low=0.2 * _HOUR,
+        high=36 * _HOUR,
+        reason="cooks longer than a day and a half are beyond what was checked",
+        name="cook-for",
+    )
+    rest_s = Number(
+        0.0,
+        label="then rest",
+        quantity=MINUTES,
+        low=0.0,
+        high=60 * _MINUTE,
+        reason="after an hour in the kitchen the piece cools, and cooling has limits",
+        name="rest",
+    )
+    surface = Choice(
+        _NOT_SAID,
+        label="kept moist by",
+        options={_NOT_SAID: _NOT_SAID} | {name: name for name in SURFACES},
+        name="surface",
+    )
+    standard = Choice(
+        _ALL,
+        label="standard",
+        options=_standards(),
+        name="standard",
+        tried=(_ALL, "us poultry 7 log", "uk 70 for 2 min"),
+    )
+    organism = Choice(
+        tables.default_name("kinetics"),
+        label="organism",
+        options=_organisms(),
+        name="organism",
+        tried=(kinetics_names()[0], kinetics_names()[-1]),
+    )
+    probe_error_k = Number(
+        tables.load("verdict")["probe_error"],
+        label="probe error",
+        quantity=DIFFERENCE,
+        low=0.0,
+        high=3.0,
+        reason="a thermometer that is wrong by more belongs in the bin",
+        name="probe-error",
+    )
+    off_centre_m = Number(
+        0.0,
+        label="tip off centre",
+        quantity=LENGTH,
+        low=0.0,
+        high=0.06,
+        reason="a tip farther off says little about the centre",
+        name="off-centre",
+    )
+    by_thickness = Toggle(False, label="map by thickness", name="by-thickness")
+    source: Any = _COOK
+
+    input_names: ClassVar[tuple[str, ...]] = (
+        "source",
+        "file_unit",
+        "cut",
+        "condition",
+        "shape",
+        "thickness_m",
+        "start_c",
+        "humidity",
+        "bath_c",
+        "pit_c",
+        "dew_point_c",
+        "mass_kg",
+        "surface",
+        "hold_from",
+        "until_core_c",
+        "hold_s",
+        "cook_s",
+        "rest_s",
+        "standard",
+        "organism",
+        "probe_error_k",
+        "off_centre_m",
+        "by_thickness",
+    )
+
+    @property
+    def is_cook(self) -> bool:
+        """Whether a computed cook is judged, and not a log."""
+        return bool(self.source == _COOK)
+
+    def plan(self) -> HoldPlan:
+        """Return the cook that the inputs describe.
+
+        Raises
+        ------
+        InputError
+            If they contradict each other.
+        """
+        by_core = self.hold_from == "core"
+        return HoldPlan(
+            cut=self.cut,
+            shape=self.shape,
+            thickness_m=self.thickness_m,
+            start_c=self.start_c,
+            around=self.humidity,
+            around_c=self.bath_c if self.humidity == "bath" else self.pit_c,
+            dew_point_c=self.dew_point_c,
+            until_core_c=self.until_core_c if by_core else None,
+            hold_s=self.hold_s if by_core else self.cook_s,
+            rest_s=self.rest_s,
+        )
+
+    def judged_by(self) -> dict[str, Any]:
+        """Return the keyword arguments of `verdict` that the inputs describe."""
+        said: dict[str, Any] = {
+            "meat": self.cut,
+            "condition": self.condition,
+            "probe_error_c": self.probe_error_k,
+        }
+        if self.standard != _ALL:
+            said["standards"] = [self.standard]
+        if not self.is_cook:
+            if self.surface != _NOT_SAID:
+                said["surface"] = self.surface
+            if self.off_centre_m > 0.0:
+                said |= {"probe_offset_m": self.off_centre_m, "shape": self.shape}
+            return said
+        humid = self.plan().relative_humidity()
+        if humid is None:
+            return said | {"surface": "sealed bag"}
+        moist = humid >= tables.load("verdict")["humid_air"]
+        return said | {
+            "surface": "humid air" if moist else "dry",
+            "oven_c": self.pit_c,
+            "oven": "still",  # the stricter of the two kinds
+            "mass_kg": self.mass_kg,
+        }
+
+
+def verdict_state(path: str | Path | None = None) -> VerdictState:
+    """Return a state that offers a computed cook, the demo logs, a path and an upload.
+
+    Parameters
+    ----------
+    path : str or Path, optional
+        A log to start with.
+    """
+    demo = demo_logs()
+    options = {_COOK: "a cook, computed"} | {name: f"demo log: {name}" for name in demo}
+    options |= {_PATH: "a log: the path below", _UPLOAD: "a log: a file sent"}
+
+    class OfferedState(VerdictState):
+        source = Choice(
+            _COOK if path is None else _PATH, label="judge", options=options, name="source"
+        )
+
+    state = OfferedState()
+    state.demo = MappingProxyType(demo)
+    if path is not None:
+        state.path = str(path)
+    return state
+
+
+@dataclass(frozen=True, eq=False)
+class VerdictOutcome:
+    """A verdict with the cook it is on; no verdict while a log is still to be chosen."""
+
+    answer: Verdict | None
+    cook: HeldCook | None = None
+    asking: str = ""
+
+
+class VerdictPanel(LogPanel):
+    """Choose a cook or a log; see what it is worth, standard by standard."""
+
+    title = "Is this hold enough?"
+    can_compare = True
+    state: VerdictState
+
+    def __init__(self, state: VerdictState, units: str | UnitChoice | None = None) -> None:
+        self._known = None
+        self._drawing = HoldPicture()
+        self._cooked: tuple[Any, HeldCook] | None = None
+        self._map_task: asyncio.Task[None] | None = None
+        self._map_known: dict[Any, tuple[HoldTime, ...]] = {}
+        Panel.__init__(self, state, units, unit_kinds=("temperature", "length", "mass"))
+
+    # -- controls ---------------------------------------------------------------------
+
+    def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
+        """Return headings with the names of the controls under them."""
+        return (
+            ("The piece", ("cut", "condition", "shape", "thickness", "start")),
+            (
+                "How it is cooked",
+                (
+                    "humidity",
+                    "bath",
+                    "pit",
+                    "dew-point",
+                    "mass",
+                    "surface",
+                    "hold-from",
+                    "core-reaches",
+                    "hold",
+                    "cook-for",
+                    "rest",
+                ),
+            ),
+            (
+                "What is judged, and by what",
+                (
+                    "source",
+                    "file-unit",
+                    "standard",
+                    "organism",
+                    "probe-error",
+                    "off-centre",
+                    "by-thickness",
+                ),
+            ),
+        )
+
+    def before(self) -> Sequence[W.Widget]:
+        """Return the path and the upload; nothing is exported here."""
+        row = super().before()
+        self.export_button.layout.display = "none"
+        return row
+
+    def extra(self) -> Sequence[W.Widget]:
+        """Return what stands below the picture: caution, map by thickness, tables."""
+        caution = W.HTML(
+            f'<div class="coreward-caution" role="note"><b>Caution.</b> {html.escape(CAUTION)}'
+            " A computed temperature is not a measured one.</div>",
+            layout=W.Layout(margin="4px"),
+        )
+        self._map_progress = W.IntProgress(
+            description="computing the map",
+            style={"description_width": "initial"},
+            layout=W.Layout(display="none", width="360px"),
+        )
+        self._map_progress.add_class("coreward-progress")
+        self._map_box = W.HTML(layout=W.Layout(margin="2px 0", display="none"))
+        self._map_box.add_class("coreward-map")
+        self._tables = W.HTML(layout=W.Layout(margin="4px"))
+        self._tables.add_class("coreward-tables")
+        return (caution, self._map_progress, self._map_box, self._tables)
+
+    def arrange(self) -> None:
+        """Show only the controls that have an effect."""
+        super().arrange()
+        state = self.state
+        cook, air = state.is_cook, state.humidity == "air"
+        by_core = state.hold_from == "core"
+        for name, visible in {
+            "file-unit": not cook,
+            "surface": not cook,
+            "shape": cook or state.off_centre_m > 0.0,
+            "thickness": cook,
+            "start": cook,
+            "humidity": cook,
+            "bath": cook and not air,
+            "pit": cook and air,
+            "dew-point": cook and air,
+            "mass": cook and air,
+            "hold-from": cook,
+            "core-reaches": cook and by_core,
+            "hold": cook and by_core,
+            "cook-for": cook and not by_core,
+            "rest": cook,
+            "off-centre": not cook,
+            "by-thickness": cook,
+        }.items():
+            self.controls[name].set_visible(visible)
+
+    # -- outcome ------------------------------------------------------------------------
+
+    def run(self, preview: bool) -> None:
+        """Compute and show; then the map by thickness, which takes longer."""
+        self._stop_map()
+        super().run(preview)
+        if self.state.error is None:
+            self._update_map(preview)
+
+    def settle(self) -> None:
+        """Finish what is waiting, the map included."""
+        super().settle()
+        if self._map_task is not None:
+            self._stop_map()
+            self._finish_map()
+
+    def compute(self, preview: bool) -> Any:
+        """Cook or read, and judge."""
+        state = self.state
+        if state.source == _PATH and not state.path:
+            return VerdictOutcome(
+                None, asking=_ASKING + "Type the path of a file and press Enter."
+            )
+        if state.source == _UPLOAD and not state.upload_name:
+            return VerdictOutcome(None, asking=_ASKING + "Press 'Send a file' and choose one.")
+        said = state.judged_by() | {"organism": _seen(state.organism, preview)}
+        if not state.is_cook:
+            return VerdictOutcome(verdict(self._read(), **said))
+        plan = state.plan()
+        key = (plan, preview)
+        if self._cooked is None or self._cooked[0] not in (key, (plan, False)):
+            self._cooked = (key, cook_hold(plan, **(_PREVIEW if preview else {})))
+        cook = self._cooked[1]
+        humid = plan.relative_humidity()
+        if humid is not None:
+            end = float(cook.result.time_s[-1])
+            said["humidity"] = ([0.0, end], [humid, humid])
+        return VerdictOutcome(verdict(cook.result, **said), cook)
+
+    def view(self, outcome: Any) -> View:
+        """Return picture and words, and fill the tables."""
+        answer: Verdict | None = outcome.answer
+        if answer is None:
+            self._tables.value = ""
+            return View(b"", "", outcome.asking)
+        state, kept = self.state, self.state.kept
+        picture = self._drawing.update(
+            answer,
+            state.organism,
+            state.units,
+            None if kept is None else kept.answer,
+        )
+        said = verdict_dict(answer, state.units.temperature)
+        self._tables.value = _tables_html(answer, said, state.units)
+        facts = _facts(outcome, state)
+        words = f"{facts} {_in_short(answer)}"
+        alt = (
+            "Temperature of the coldest point against time with the rows of the standards, "
+            "the log reduction added up below, and the map of temperature against hold time. "
+        )
+        # The whole sentence stands below the picture, where its length moves nothing.
+        explanation = f"{said['headline']} {_explanation(answer, said)}"
+        return View(picture, f"{alt}{words} {said['headline']}", words, explanation)
+
+    def code(self) -> str:
+        """Return the lines of Python that repeat the verdict."""
+        state = self.state
+        said = state.judged_by() | {"organism": state.organism}
+        lines = ["import coreward as cw", "from coreward.questions.verdict import verdict_text"]
+        if state.is_cook:
+            plan = state.plan()
+            lines += [
+                "from coreward.questions.hold import HoldPlan, cook_hold",
+                "",
+                "plan = HoldPlan(",
+                *(f"    {name}={getattr(plan, name)!r}," for name in plan.__dataclass_fields__),
+                ")",
+                "judged = cook_hold(plan).result",
+            ]
+            humid = plan.relative_humidity()
+            if humid is not None:
+                lines.append(
+                    f"humidity = ([0.0, judged.time_s[-1]], [{humid:.6g}, {humid:.6g}])"
+                )
+                said["humidity"] = _Name("humidity")
+        else:
+            sent = state.source == _UPLOAD
+            where = state.upload_name if sent else str(self._chosen_file())
+            unit = "" if state.file_unit == "file" else f", units={state.file_unit!r}"
+            lines += ["", f"judged = cw.read_log({where!r}{unit})"]
+        lines += [
+            "answer = cw.verdict(",
+            "    judged,",
+            *(f"    {name}={value!r}," for name, value in said.items()),
+            ")",
+            "print(verdict_text(answer))",
+            "",
+        ]
+        return "\n".join(lines)
+
+    # -- the map by thickness --------------------------------------------------------------
+
+    @property
+    def map_cells(self) -> tuple[HoldTime, ...]:
+        """The cells of the map by thickness that is shown, empty if none is."""
+        shown = self.state.by_thickness and self.state.is_cook
+        return self._map_known.get(self._map_key(), ()) if shown else ()
+
+    def _map_standard(self) -> str:
+        """Return the standard of the map: the chosen one, or the one with most rows."""
+        if self.state.standard != _ALL:
+            return str(self.state.standard)
+        outcome = self.state.outcome
+        names = [item.name for item in outcome.answer.standards if item.counts]
+        return str(max(names, key=lambda name: len(load_standard(name).temperatures_c)))
+
+    def _map_key(self) -> Any:
+        state = self.state
+        # The piece at hand is a mark on the map, and its hold is the answer.
+        plan = replace(
+            state.plan(),
+            thickness_m=0.0,
+            around_c=math.inf,
+            dew_point_c=state.dew_point_c if state.humidity == "air" else 0.0,
+            until_core_c=None,
+            hold_s=1.0,
+            rest_s=0.0,
+        )
+        return plan, self._map_standard(), state.probe_error_k
+
+    def _map_grid(self, coarse: bool) -> tuple[list[float], list[float]]:
+        state = self.state
+        sizes = [0.02, 0.03, 0.04, 0.06, 0.08, 0.1, 0.12]
+        if state.humidity == "bath":
+            lowest = load_standard(self._map_standard()).lowest_c + state.probe_error_k
+            first = math.ceil(lowest + tables.load("hold")["close_to_bath"])
+            around = [float(t) for t in range(first, min(first + 21, 96))]
+        else:
+            around = [float(t) for t in range(80, 181, 10) if t > state.dew_point_c + 1.0]
+        return (sizes[1::2], around[::4]) if coarse else (sizes, around)
+
+    def _update_map(self, preview: bool) -> None:
+        wanted = self.state.by_thickness and self.state.is_cook
+        self._map_box.layout.display = "" if wanted else "none"
+        if not wanted:
+            return
+        known = self._map_known.get(self._map_key())
+        if known is not None:
+            self._show_map(known, preview)
+        elif preview:
+            sizes, around = self._map_grid(coarse=True)
+            cells = hold_map(
+                self.state.plan(),
+                self._map_standard(),
+                sizes,
+                around,
+                self.state.probe_error_k,
+                **_COARSE,
+            )
+            self._show_map(tuple(cells), preview)
+        else:
+            try:
+                loop = asyncio.get_running_loop()
+            except RuntimeError:
+                self._finish_map()
+            else:
+                self._map_task = loop.create_task(self._compute_map())
+
+    def _stop_map(self) -> None:
+        if self._map_task is not None:
+            self._map_task.cancel()
+            self._map_task = None
+        self._map_progress.layout.display = "none"
+
+    def _cells(self) -> Any:
+        sizes, around = self._map_grid(coarse=False)
+        self._map_progress.max = len(sizes) * len(around)
+        plan, standard = self.state.plan(), self._map_standard()
+        return hold_map(plan, standard, sizes, around, self.state.probe_error_k)
+
+    async def _compute_map(self) -> None:
+        """Compute in short stretches; a newer request cancels this one."""
+        key, cells = self._map_key(), self._cells()
+        self._map_progress.value = 0
+        self._map_progress.layout.display = ""
+        found: list[HoldTime] = []
+        begun = time.monotonic()
+        try:
+            for cell in cells:
+                found.append(cell)
+                if time.monotonic() - begun > _BREATH_S:
+                    self._map_progress.value = len(found)
+                    await asyncio.sleep(0.001)
+                    begun = time.monotonic()
+        except Exception as error:  # a task has nobody else to tell
+            self._fail(f"The map by thickness cannot be computed: {error}", "")
+            return
+        self._map_task = None
+        self._map_progress.layout.display = "none"
+        self._keep_map(key, tuple(found))
+
+    def _finish_map(self) -> None:
+        self._keep_map(self._map_key(), tuple(self._cells()))
+
+    def _keep_map(self, key: Any, cells: tuple[HoldTime, ...]) -> None:
+        self._map_known = {key: cells}
+        self._show_map(cells, preview=False)
+
+    def _show_map(self, cells: tuple[HoldTime, ...], preview: bool) -> None:
+        state = self.state
+        plan, standard = state.plan(), self._map_standard()
+        mark = hold_time(plan, standard, state.probe_error_k, **(_COARSE if preview else {}))
+        figure = figure_thickness(
+            cells, standard=standard, around=state.humidity, mark=mark, units=state.units
+        )
+        canvas: Any = figure.canvas
+        canvas.draw()
+        words = _map_words(mark, standard, state)
+        data = base64.b64encode(encode(canvas.buffer_rgba())).decode("ascii")
+        self._map_box.value = (
+            f'<img class="coreward-picture" alt="{html.escape(words, quote=True)}" '
+            f'src="data:image/png;base64,{data}"><div class="coreward-map-words">'
+            f"{html.escape(words)}</div>"
+        )
+
+
+class _Name(str):
+    """A name in generated code, printed without quotes."""
+
+    def __repr__(self) -> str:
+        return str(self)
+
+
+def _seen(organism: str, preview: bool) -> tuple[str, ...]:
+    """Return the kinetics to show: the chosen one, and in full the usual others."""
+    others = ("salmonella beef guideline", "stec beef 30% fat", "listeria beef 30% fat")
+    return (organism,) if preview else tuple(dict.fromkeys((organism, *others)))
+
+
+def _duration(seconds: float) -> str:
+    return (
+        style.format_hours(seconds)
+        if seconds >= _HOUR
+        else f"{math.floor(seconds / _MINUTE + 1e-9)} min"
+    )
+
+
+def _longer(seconds: float) -> str:
+    """Say a time that is asked for, rounded up."""
+    if seconds < 2 * _MINUTE:
+        return f"{math.ceil(seconds - 1e-9)} s"
+    minutes = math.ceil(seconds / _MINUTE - 1e-9)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def _shorter(seconds: float) -> str:
+    """Say a time that was held, rounded down."""
+    if seconds < 2 * _MINUTE:
+        return f"{math.floor(seconds + 1e-9)} s"
+    minutes = math.floor(seconds / _MINUTE + 1e-9)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def _facts(outcome: VerdictOutcome, state: VerdictState) -> str:
+    """Say what happened, before what it is worth."""
+    assert outcome.answer is not None
+    units = state.units
+    _, coldest = outcome.answer.record.known()
+    peak = style.format_temperature(float(coldest.max()), units, 1) if coldest.size else "none"
+    if outcome.cook is None:
+        return f"{outcome.answer.record.point.capitalize()}: highest {peak}."
+    cook, end = outcome.cook, float(outcome.cook.result.time_s[-1])
+    if not cook.reached:
+        asked = style.format_temperature(state.until_core_c, units, 1)
+        return f"The core never reaches {asked}: it ends at {peak} after {_duration(end)}."
+    begin = f"Core at {style.format_temperature(state.until_core_c, units, 1)} after "
+    if state.hold_from == "clock":
+        return f"Out after {_duration(cook.hold_end_s)}; the coldest point peaks at {peak}."
+    return (
+        f"{begin}{_longer(cook.hold_begin_s)}, held {_shorter(state.hold_s)}; the coldest "
+        f"point peaks at {peak}."
+    )
+
+
+def _in_short(answer: Verdict) -> str:
+    """Say which standards are met and which not, by the letters of the picture."""
+    tied = letters(answer)
+    by_state: dict[str, list[str]] = {}
+    for item in answer.standards:
+        if item.counts:
+            by_state.setdefault(item.state, []).append(f"{tied[item.name]} {item.name}")
+    for limit in answer.limits:
+        if limit.counts and limit.state != MET:
+            by_state.setdefault(limit.state, []).append(f"the {limit.kind} limit")
+    verbs = {NOT_MET: "does not meet", CANNOT_TELL: "cannot tell under", MET: "meets"}
+    parts = [
+        f"{verb} {', '.join(by_state[state])}"
+        for state, verb in verbs.items()
+        if state in by_state
+    ]
+    text = "; ".join(parts)
+    return f"{text[:1].upper()}{text[1:]}, with what is assumed below."
+
+
+def _explanation(answer: Verdict, said: dict[str, Any]) -> str:
+    """Return what would make it enough, for what decides and is not met."""
+    tied = letters(answer)
+    # Standards that ask for the same share one sentence.
+    asked: dict[tuple[str, str], list[str]] = {}
+    for item in said["standards"]:
+        if item["counts"] and item["state"] != MET:
+            verb = "enough" if item["state"] == NOT_MET else "apply"
+            asked.setdefault((verb, item["enough"]), []).append(tied[item["name"]])
+    parts = [
+        f"{', '.join(names)}: to make it {verb}, {remedy}."
+        for (verb, remedy), names in asked.items()
+    ]
+    for limit in said["limits"]:
+        if limit["counts"] and limit["state"] != MET:
+            parts.append(f"{limit['kind'].capitalize()}: {limit['text']}")
+    return " ".join(parts) or "Nothing more is asked under these assumptions."
+
+
+def _map_words(mark: HoldTime, standard: str, state: VerdictState) -> str:
+    units = state.units
+    size = LENGTH.text(mark.thickness_m, units)
+    where = style.format_temperature(mark.around_c, units, 1)
+    place = "a bath" if state.humidity == "bath" else "air"
+    head = f"Your piece, {size} thick, from the fridge into {place} at {where}: "
+    if not math.isfinite(mark.enough_s):
+        return head + f"the core never has what '{standard}' asks for, however long."
+    late = " Its come-up is past the published limit." if mark.late else ""
+    moist = ""
+    if state.humidity == "air":
+        moist = (
+            " That is the time at temperature only; whether the standard applies in this air "
+            "is said above."
+        )
+    return head + f"'{standard}' has its hold after {_longer(mark.enough_s)}.{late}{moist}"
+
+
+# -- tables below the picture ------------------------------------------------------------
+
+
+def _tables_html(answer: Verdict, said: dict[str, Any], units: UnitChoice) -> str:
+    """Return all that the picture cannot say."""
+    tied = letters(answer)
+    blocks = [
+        _list_html("The record", said["faults"]) if said["faults"] else "",
+        _table(
+            "Each standard in its own way: every part at a minimum, for a time",
+            ("", "standard", "says", "asked, held, margin", "because", "what would help"),
+            [
+                _standard_row(item, tied.get(item["name"], ""), units)
+                for item in sorted(said["standards"], key=lambda item: not item["counts"])
+            ],
+        ),
+        _table(
+            "Limits on the whole history",
+            ("limit", "says", "because", "what would help"),
+            [
+                (
+                    f"{limit['kind']}, {limit['name']}" + _beside(limit["counts"]),
+                    _STATE_WORDS[limit["state"]],
+                    limit["text"],
+                    limit["enough"],
+                )
+                for limit in said["limits"]
+            ],
+        ),
+        _table(
+            "Kill added up, beside the standards and never in them",
+            (
+                "organism",
+                "as read",
+                "95 % confidence",
+                "at the surface",
+                "required",
+                "says",
+                "what would help",
+            ),
+            [_integral_row(view) for view in said["integrals"]],
+        ),
+        _list_html("Assumed", said["assumptions"]),
+        _list_html("Beware", said["cautions"]),
+        _list_html("Not covered by any table", said["blind_spots"]),
+        _sources(answer),
+    ]
+    return "".join(blocks)
+
+
+def _beside(counts: bool) -> str:
+    return "" if counts else " (shown, does not decide)"
+
+
+def _standard_row(item: dict[str, Any], letter: str, units: UnitChoice) -> tuple[str, ...]:
+    asked = ""
+    if item["required_s"] is not None and item["limit_c"] is not None:
+        limit = style.format_temperature(
+            math.ceil(item["limit_c"] * 10.0 - 1e-6) / 10.0, units, 1
+        )
+        margin = item["margin_s"]
+        less = f"{_shorter(margin)} to spare" if margin >= 0.0 else f"{_longer(-margin)} short"
+        asked = (
+            f"{_longer(item['required_s'])} at {limit}; held {_shorter(item['held_s'])}: {less}"
+        )
+    return (
+        letter,
+        item["title"] + _beside(item["counts"]) + f". {item['revision']}",
+        _STATE_WORDS[item["state"]],
+        asked,
+        item["governing"],
+        item["enough"] + f". {item['caution']}",
+    )
+
+
+def _integral_row(view: dict[str, Any]) -> tuple[str, ...]:
+    def amount(value: float | None) -> str:
+        if value is None:
+            return ""
+        most = 12.0
+        return (
+            f"over {most:g} log" if value > most else f"{math.floor(value * 10) / 10:.1f} log"
+        )
+
+    return (
+        f"{view['organism']} in {view['food']}",
+        amount(view["value"]),
+        amount(view["confident"]),
+        amount(view["surface"]),
+        f"{math.ceil(view['required'] * 10 - 1e-9) / 10:.1f} ({view['target']:g} + "
+        f"{view['slow_margin']:g} slow heating + {view['growth_added']:g} growth)",
+        _STATE_WORDS[view["state"]],
+        view["enough"],
+    )
+
+
+def _sources(answer: Verdict) -> str:
+    groups = (answer.standards, answer.limits, answer.integrals)
+    keys = dict.fromkeys(key for group in groups for item in group for key in item.sources)
+    entries = [tables.source(key).citation() for key in keys]
+    return f"<details><summary>Sources</summary>{_list_html('Sources', entries)}</details>"
+
+
+def verdict_panel(
+    units: str | UnitChoice | None = None, path: str | Path | None = None, **inputs: Any
+) -> VerdictPanel:
+    """Return the panel of the question whether a hold is enough.
+
+    Parameters
+    ----------
+    units : str or UnitChoice, optional
+        ``"C"`` or ``"F"``; the units kept in the settings when not given.
+    path : str or Path, optional
+        A log to start with.
+    **inputs
+        Start values by the names of `VerdictState`, such as ``hold_s=1200.0``. A reset
+        goes back to the usual values, not to these.
+
+    Raises
+    ------
+    InputError
+        If a start value is unknown or outside its range.
+    """
+    state = verdict_state(path)
+    unknown = set(inputs) - set(state.input_names)
+    if unknown:
+        raise InputError(
+            f"There is no input {', '.join(sorted(unknown))}; use "
+            f"{', '.join(state.input_names)}."
+        )
+    for name, value in inputs.items():
+        setattr(state, name, value)
+    return VerdictPanel(state, units)

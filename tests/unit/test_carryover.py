@@ -1,0 +1,188 @@
+"""Carryover read off a result, and the pull for a wanted peak."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+import coreward as cw
+from coreward.cook.rest import BoxPlan, rest_stage
+from coreward.errors import InputError
+from coreward.questions.carryover import (
+    carryover,
+    carryover_by_size_and_pit,
+    carryover_of,
+    dry_twin,
+    pull_for_peak,
+    time_at_or_above,
+)
+
+PIECE = cw.Piece(cw.Cylinder(0.09), cw.meat("beef rib roast"), 4.0)
+PIT = cw.Surroundings(150.0, dew_point_c=35.0, heat_transfer=8.0)
+OVEN = cw.Stage(PIT, duration_s=36000.0, until_core_c=52.0, label="oven")
+# Coarse and quick: these tests are about the question, not about the engine.
+QUICK = {"cells": 30, "tolerance": 0.05}
+
+
+@pytest.fixture(scope="module")
+def roast():
+    return cw.simulate(PIECE, [OVEN, rest_stage("kitchen", 7200.0, piece=PIECE)])
+
+
+def test_times_above_are_exact_on_a_triangle():
+    """Up from 0 to 100 in 100 s and back: above L for 2 (100 - L) seconds."""
+    time, value = np.array([0.0, 100.0, 200.0]), np.array([0.0, 100.0, 0.0])
+    np.testing.assert_allclose(
+        time_at_or_above(time, value, [0.0, 25.0, 90.0, 100.0, 101.0]),
+        [200.0, 150.0, 20.0, 0.0, 0.0],
+    )
+    flat = time_at_or_above(np.array([0.0, 60.0]), np.array([55.0, 55.0]), [55.0, 55.1])
+    np.testing.assert_allclose(flat, [60.0, 0.0])
+    assert time_at_or_above(np.zeros(1), np.zeros(1), [1.0])[0] == 0.0
+
+
+def test_peak_time_and_rise_are_those_of_the_curve(roast):
+    c = carryover(roast)
+    assert c.pull_core_c == pytest.approx(52.0, abs=1e-3)
+    assert c.peak_core_c == roast.core_c.max()
+    assert c.rise_k == pytest.approx(c.peak_core_c - c.pull_core_c)
+    assert 600.0 < c.peak_after_s < 3600.0
+    assert not c.still_rising
+    assert c.pull_s + c.peak_after_s == pytest.approx(roast.time_s[np.argmax(roast.core_c)])
+    # What is above in the rest is part of what is above in all.
+    assert (c.above_in_rest_s <= c.above_s + 1e-6).all()
+    assert c.loss_in_rest >= c.evaporated_in_rest > 0.0
+    # Pulled below 54.4 °C, where no kinetics are credited: all of it comes in the rest.
+    assert c.lethality_in_rest_log == c.lethality_log > 0.0
+    assert f"{c.peak_core_c:.1f} °C" in c.sentence
+
+
+def test_lethality_is_split_at_the_pull():
+    later = cw.Stage(PIT, duration_s=36000.0, until_core_c=62.0, label="oven")
+    rest = rest_stage("kitchen", 7200.0, piece=PIECE)
+    c = carryover(cw.simulate(PIECE, [later, rest]))
+    oven = cw.simulate(PIECE, later)
+    at_pull = cw.log_reduction(oven.time_s, oven.core_c, c.kinetics)
+    assert at_pull > 0.0
+    assert c.lethality_log - c.lethality_in_rest_log == pytest.approx(at_pull, rel=1e-6)
+
+
+def test_a_rest_cut_short_says_that_the_core_still_rises():
+    short = cw.simulate(PIECE, [OVEN, rest_stage("kitchen", 300.0, piece=PIECE)])
+    c = carryover(short)
+    assert c.still_rising
+    assert "still rises" in c.sentence
+
+
+def test_a_rest_of_no_length_has_no_carryover():
+    c = carryover(cw.simulate(PIECE, [OVEN, rest_stage("kitchen", 0.0, piece=PIECE)]))
+    assert c.rise_k == pytest.approx(0.0, abs=1e-9)
+    assert c.evaporated_in_rest == 0.0
+    assert c.lethality_in_rest_log == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("rest_from", [0, 2, -2, 5])
+def test_a_stage_that_cannot_be_the_rest_is_refused(roast, rest_from):
+    with pytest.raises(InputError, match="first of the rest"):
+        carryover(roast, rest_from)
+
+
+def test_dry_conduction_carries_over_more_and_is_pulled_at_the_same_core():
+    two = carryover_of(PIECE, OVEN, rest_stage("kitchen", 7200.0, piece=PIECE), **QUICK)
+    assert two.dry.pull_core_c == pytest.approx(two.wet.pull_core_c, abs=0.05)
+    assert two.dry.rise_k > 1.5 * two.wet.rise_k
+    assert two.dry.result.evaporated_fraction[-1] == 0.0
+    assert "surface" in two.sentence
+    twin = dry_twin(PIECE)
+    assert twin.shape == PIECE.shape
+    assert not twin.material.moist
+
+
+def test_the_pull_gives_the_peak_that_was_asked_for():
+    answer = pull_for_peak(PIECE, PIT, "kitchen", 60.0, band=False, **QUICK)
+    assert answer.reached
+    check = cw.simulate(
+        PIECE,
+        [
+            cw.Stage(PIT, duration_s=1e5, until_core_c=answer.pull_c),
+            rest_stage("kitchen", 7200.0, piece=PIECE),
+        ],
+        **QUICK,
+    )
+    # Root found within 0.02 K of pull temperature.
+    assert carryover(check).peak_core_c == pytest.approx(60.0, abs=0.05)
+    assert answer.pull_c < 60.0
+    assert f"{answer.pull_c:.1f}" in answer.sentence
+
+
+def test_the_band_comes_from_stated_uncertainties():
+    answer = pull_for_peak(PIECE, PIT, "kitchen", 60.0, **QUICK)
+    names = [name for name, _ in answer.deviations]
+    assert "heat transfer in the pit" in names
+    assert "size of the piece" in names
+    assert "the probe" in names
+    assert "expelled water that reaches the surface" in names
+    half = math.sqrt(sum(d * d for _, d in answer.deviations))
+    assert answer.low_c == pytest.approx(answer.pull_c - half)
+    assert answer.pull_c < answer.high_c <= 60.0
+    assert half > 1.0  # never narrower than the probe
+
+
+def test_a_peak_above_the_pit_is_explained():
+    pit = cw.Surroundings(90.0, dew_point_c=35.0, heat_transfer=10.0)
+    answer = pull_for_peak(PIECE, pit, "kitchen", 95.0, **QUICK)
+    assert not answer.reached
+    assert math.isnan(answer.pull_c)
+    assert "95 °C from a pit of 90 °C is out of reach" in answer.sentence
+    assert answer.carryover is not None
+    assert answer.carryover.peak_core_c < 90.0
+
+
+def test_a_peak_that_the_rest_makes_by_itself_is_explained():
+    hot = rest_stage("warm oven", 8 * 3600.0, piece=PIECE, air_c=90.0, wrap="foil")
+    answer = pull_for_peak(PIECE, PIT, hot, 50.0, **QUICK)
+    assert not answer.reached
+    assert "The rest alone" in answer.sentence
+
+
+def test_a_peak_below_the_start_is_explained_and_a_nonsense_one_refused():
+    assert "no heat at all" in pull_for_peak(PIECE, PIT, "kitchen", 3.0).sentence
+    with pytest.raises(InputError, match="must be a number"):
+        pull_for_peak(PIECE, PIT, "kitchen", float("nan"))
+
+
+def test_a_closed_wrap_and_a_box_carry_over_more_than_bare_air():
+    bare = pull_for_peak(PIECE, PIT, "kitchen", 60.0, band=False, **QUICK)
+    towels = pull_for_peak(PIECE, PIT, "towels", 60.0, band=False, **QUICK)
+    box = pull_for_peak(
+        PIECE, PIT, BoxPlan(7200.0, mass_kg=2.0, preheated_c=60.0), 60.0, band=False, **QUICK
+    )
+    assert towels.pull_c < bare.pull_c
+    assert box.pull_c < bare.pull_c
+
+
+def test_wrapping_before_the_pull_is_part_of_the_question():
+    bare = cw.Stage(PIT, duration_s=3600.0, label="bare")
+    answer = pull_for_peak(
+        PIECE, PIT, "kitchen", 70.0, before=[bare], wrap="foil", band=False, **QUICK
+    )
+    assert answer.reached
+    assert [r.wrap for r in answer.carryover.result.records] == ["none", "foil", "none"]
+
+
+def test_a_big_roast_from_a_hot_oven_carries_over_and_a_small_one_from_a_low_pit_hardly():
+    rows = carryover_by_size_and_pit(
+        PIECE, PIT, "kitchen", 55.0, (0.05, 0.14), (95.0, 180.0), **QUICK
+    )
+    rise = {(row.size_m, row.pit_c): row.rise_k for row in rows}
+    assert all(row.reached for row in rows)
+    assert rise[0.05, 95.0] < 1.5
+    assert rise[0.14, 180.0] > 4.0 * rise[0.05, 95.0]
+    for size in (0.05, 0.14):
+        assert rise[size, 180.0] > rise[size, 95.0]
+    for pit in (95.0, 180.0):
+        assert rise[0.14, pit] > rise[0.05, pit]
+    never = carryover_by_size_and_pit(PIECE, PIT, "kitchen", 99.0, (0.05,), (95.0,), **QUICK)
+    assert not never[0].reached

@@ -1,0 +1,194 @@
+"""A cook with a hold, and the time until it is enough."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coreward.errors import InputError
+from coreward.physics.lethality import load_kinetics
+from coreward.questions.cook_record import cook_record
+from coreward.questions.hold import (
+    HoldPlan,
+    best_hold,
+    cook_hold,
+    held_at_or_above,
+    hold_map,
+    hold_time,
+    time_until_enough,
+)
+from coreward.questions.verdict import longest_hold, verdict
+from coreward.tables.standards import load_standard
+
+COARSE = {"cells": 24, "tolerance": 0.05}
+SLICE = HoldPlan("pork loin", thickness_m=0.03, around_c=62.0, until_core_c=60.0, hold_s=0.0)
+
+
+def judge(plan: HoldPlan, **more: Any) -> Any:
+    result = cook_hold(plan).result
+    return verdict(result, meat=plan.cut, surface="sealed bag", probe_error_c=1.0, **more)
+
+
+def test_a_slice_taken_to_60_and_served_at_once_meets_no_hold_standard() -> None:
+    """Common practice finishes there (no source); the tool says how long a hold would."""
+    answer = judge(SLICE)
+    assert answer.state == "not met"
+    counting = [item for item in answer.standards if item.counts]
+    assert counting
+    assert {item.state for item in counting} == {"not met"}
+    assert "hold every part" in answer.standard("us meat 6.5 log").enough
+    assert "longer" in answer.standard("us meat 6.5 log").enough
+
+
+def test_the_hold_that_is_asked_for_is_enough_and_hardly_more() -> None:
+    missing = judge(SLICE).standard("us meat 6.5 log").enough.partition(" min longer")
+    minutes = float(missing[0].rpartition(" ")[2])
+    table = "us meat 6.5 log"
+    assert judge(replace(SLICE, hold_s=60.0 * minutes)).standard(table).state == "met"
+    assert judge(replace(SLICE, hold_s=0.0)).standard(table).state == "not met"
+
+
+def test_the_stages_begin_and_end_where_they_are_said_to() -> None:
+    cook = cook_hold(replace(SLICE, hold_s=900.0, rest_s=600.0), **COARSE)
+    assert cook.reached
+    assert cook.hold_end_s - cook.hold_begin_s == pytest.approx(900.0)
+    assert cook.result.time_s[-1] == pytest.approx(cook.hold_end_s + 600.0)
+    at = np.interp(cook.hold_begin_s, cook.result.time_s, cook.result.core_c)
+    assert at == pytest.approx(60.0, abs=0.01)
+    by_clock = cook_hold(replace(SLICE, until_core_c=None, hold_s=3600.0), **COARSE)
+    assert by_clock.result.time_s[-1] == pytest.approx(3600.0)
+
+
+def test_a_core_that_never_gets_there_is_said_not_to() -> None:
+    cook = cook_hold(replace(SLICE, around_c=55.0, hold_s=3600.0, rest_s=60.0), **COARSE)
+    assert not cook.reached
+    # Neither hold nor rest follows: the core ends close to the bath, which is too cold.
+    assert 54.0 < cook.result.core_c[-1] < 55.0
+
+
+def test_a_bag_shuts_the_water_in_and_air_takes_it() -> None:
+    bag = cook_hold(replace(SLICE, hold_s=600.0), **COARSE)
+    bare = cook_hold(
+        replace(SLICE, around="air", around_c=110.0, dew_point_c=25.0, hold_s=600.0), **COARSE
+    )
+    assert np.max(np.abs(bag.result.evaporated_fraction)) < 1e-9
+    assert bare.result.evaporated_fraction[-1] > 0.005
+
+
+def test_relative_humidity_is_that_of_the_dew_point() -> None:
+    assert SLICE.relative_humidity() is None
+    damp = replace(SLICE, around="air", around_c=80.0, dew_point_c=79.99)
+    assert damp.relative_humidity() == pytest.approx(100.0, abs=0.1)
+    # Saturation pressure 3.17 kPa at 25 °C and 70.2 kPa at 90 °C (steam table, memory).
+    dry = replace(SLICE, around="air", around_c=90.0, dew_point_c=25.0)
+    assert dry.relative_humidity() == pytest.approx(100.0 * 3.17 / 70.2, rel=0.005)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"shape": "cube"}, "slab"),
+        ({"around": "steam"}, "bath"),
+        ({"hold_s": -1.0}, "hold_s"),
+        ({"rest_s": math.nan}, "rest_s"),
+        ({"around": "air", "around_c": 60.0, "dew_point_c": 70.0}, "dew point"),
+        ({"until_core_c": None, "hold_s": 0.0}, "duration"),
+        ({"until_core_c": 3.0, "hold_s": 0.0}, "duration"),
+    ],
+)
+def test_a_plan_that_cannot_be_cooked_is_refused(wrong: dict[str, Any], words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        replace(SLICE, **wrong)
+
+
+@given(
+    readings=st.lists(st.floats(40.0, 80.0), min_size=2, max_size=30),
+    level=st.floats(39.0, 81.0),
+)
+def test_time_at_or_above_is_never_shorter_than_the_longest_hold(
+    readings: list[float], level: float
+) -> None:
+    time = 60.0 * np.arange(len(readings))
+    record = cook_record((time, readings), longest_gap_s=300.0, ceiling_c=105.0)
+    held = float(held_at_or_above(record, np.array([level]))[0])
+    unbroken, _, _ = longest_hold(time, np.array(readings), level + 1e-6, 300.0)
+    assert held >= unbroken - 1e-9
+    # Counted by hand: steps with both ends at or above.
+    by_hand = sum(60.0 for a, b in itertools.pairwise(readings) if min(a, b) >= level)
+    assert held == pytest.approx(by_hand)
+
+
+def test_gaps_are_not_time_at_temperature() -> None:
+    record = cook_record(
+        ([0.0, 60.0, 1000.0, 1060.0], [65.0] * 4), longest_gap_s=300.0, ceiling_c=105.0
+    )
+    assert held_at_or_above(record, np.array([60.0]))[0] == 120.0
+
+
+def test_the_best_hold_of_a_flat_history_is_that_history() -> None:
+    kinetics = load_kinetics("salmonella beef guideline")
+    time = np.arange(0.0, 1201.0, 60.0)
+    flat = cook_record((time, np.full(time.size, 60.0)), longest_gap_s=300.0, ceiling_c=105.0)
+    found = best_hold(flat, kinetics)
+    assert found is not None
+    assert found[0] == pytest.approx(60.0)
+    assert found[1] == 1200.0
+    cold = cook_record((time, np.full(time.size, 40.0)), longest_gap_s=300.0, ceiling_c=105.0)
+    assert best_hold(cold, kinetics) is None
+
+
+def test_time_until_enough_by_hand() -> None:
+    standard = load_standard("us consumer whole cuts")  # 62.8 °C for 3 min
+    time = np.arange(0.0, 3601.0, 60.0)
+    core = np.minimum(4.0 + time / 40.0, 66.0)
+    reached = time[np.flatnonzero(core >= standard.lowest_c)[0]]
+    assert time_until_enough(time, core, standard) == reached + 180.0
+    later = time_until_enough(time, core, standard, error_c=2.0)
+    assert later > reached + 180.0
+    assert time_until_enough(time, core, standard, error_c=9.0) == math.inf
+
+
+def test_the_map_agrees_with_the_verdict_on_the_same_cook() -> None:
+    """Held by the clock for as long as the map says, the verdict is met; less is not."""
+    table = "us meat 6.5 log"
+    for thickness in (0.02, 0.05):
+        plan = replace(SLICE, thickness_m=thickness, until_core_c=None, hold_s=1.0)
+        cell = hold_time(plan, table, error_c=1.0)
+        assert judge(replace(plan, hold_s=cell.enough_s + 120.0)).standard(table).state == "met"
+        # Within the step of the samples, some minutes.
+        early = judge(replace(plan, hold_s=0.93 * cell.enough_s)).standard(table)
+        assert early.state == "not met"
+
+
+def test_thicker_and_colder_take_longer_and_a_doubt_costs_time() -> None:
+    cells = list(hold_map(SLICE, "us meat 6.5 log", (0.02, 0.04), (57.0, 62.0), **COARSE))
+    times = {(cell.thickness_m, cell.around_c): cell.enough_s for cell in cells}
+    assert len(times) == 4
+    assert times[0.04, 57.0] > times[0.04, 62.0] > times[0.02, 62.0]
+    assert times[0.02, 57.0] > times[0.02, 62.0]
+    sure = hold_time(SLICE, "us meat 6.5 log", 0.0, **COARSE)
+    unsure = hold_time(SLICE, "us meat 6.5 log", 1.5, **COARSE)
+    assert unsure.enough_s > sure.enough_s
+
+
+def test_a_bath_below_the_table_is_never_enough() -> None:
+    never = hold_time(replace(SLICE, around_c=54.0), "us meat 6.5 log", **COARSE)
+    assert never.enough_s == math.inf
+    poultry = hold_time(replace(SLICE, around_c=62.0), "us consumer poultry", **COARSE)
+    assert poultry.enough_s == math.inf
+
+
+def test_a_come_up_past_its_limit_is_marked() -> None:
+    thick = hold_time(
+        replace(SLICE, thickness_m=0.12, around_c=57.0), "us meat 6.5 log", **COARSE
+    )
+    assert thick.late
+    assert thick.come_up_s > 6 * 3600.0
+    assert not hold_time(SLICE, "us meat 6.5 log", **COARSE).late

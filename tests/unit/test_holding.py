@@ -1,0 +1,92 @@
+"""How long it stays hot, with every doubt to the careful side."""
+
+from __future__ import annotations
+
+import pytest
+
+import coreward as cw
+from coreward import tables
+from coreward.cook.rest import BoxPlan, hold_in_box, rest_stage
+from coreward.errors import InputError
+from coreward.questions.holding import holding, holding_by_pieces, hot_holding_limit
+
+SOLID = cw.constant_material(0.5, 1050.0, 3500.0)
+WARM = cw.Piece(cw.Cylinder(0.1), SOLID, 70.0)
+PIECE = cw.Piece(cw.Cylinder(0.1), cw.meat("beef brisket flat"), 80.0)
+
+
+def cooled(seconds):
+    # A straight fall of a nearly isothermal piece would need no model; this is one of ours.
+    return cw.simulate(
+        WARM,
+        cw.Stage(
+            cw.Surroundings(20.0, heat_transfer=5.0, emissivity=0.0, evaporation=False),
+            duration_s=seconds,
+        ),
+    )
+
+
+def test_times_are_those_of_the_curve():
+    h = holding(cooled(5 * 3600.0), serving_c=55.0, probe_error_k=0.0)
+    r = h.result
+    assert h.limit_c == pytest.approx((135.0 - 32.0) / 1.8)
+    assert r.core_c[r.time_s > h.serving_s + 60.0].max() < 55.0
+    assert r.core_c[r.time_s < h.serving_s - 60.0].min() > 55.0
+    assert r.surface_c[r.time_s < h.hot_s - 60.0].min() > h.limit_c
+    # The surface leaves the hot hold before the core does, and that is what counts.
+    assert h.hot_s < h.core_hot_s
+    assert not h.hot_at_end
+    assert "A probe in the core shows it only after" in h.sentence
+    assert "does not replace" in h.sentence
+
+
+def test_the_probe_error_shortens_the_hold():
+    r = cooled(5 * 3600.0)
+    assert holding(r).hot_s < holding(r, probe_error_k=0.0).hot_s
+    assert holding(r).limit_c == pytest.approx(
+        holding(r, probe_error_k=0.0).limit_c + tables.load("verdict")["probe_error"]
+    )
+
+
+def test_a_hold_that_ends_hot_is_a_least_time():
+    h = holding(cooled(60.0))
+    assert h.serving_at_end
+    assert h.hot_at_end
+    assert "at least" in h.sentence
+    assert "to the end of the hold" in h.sentence
+
+
+def test_a_piece_that_was_never_hot_is_no_hot_hold():
+    cold = cw.Piece(cw.Cylinder(0.1), SOLID, 40.0)
+    stage = cw.Stage(cw.Surroundings(20.0, evaporation=False), duration_s=600.0)
+    h = holding(cw.simulate(cold, stage))
+    assert (h.serving_s, h.hot_s) == (0.0, 0.0)
+    assert "never at 55 °C" in h.sentence
+    assert "a rest and not a hot hold" in h.sentence
+
+
+def test_limits_by_name():
+    assert hot_holding_limit("food code hot holding roast").from_c < hot_holding_limit().from_c
+    with pytest.raises(InputError, match="food code hot holding roast"):
+        hot_holding_limit("warm enough")
+    with pytest.raises(InputError, match="no stage"):
+        holding(cooled(60.0), 3)
+
+
+def test_more_pieces_hold_longer_in_one_box():
+    plan = BoxPlan(8 * 3600.0, mass_kg=2.0)
+    answers = dict(holding_by_pieces(PIECE, [], plan, (1, 2, 4), cells=30, tolerance=0.05))
+    assert answers[1].serving_s < answers[2].serving_s < answers[4].serving_s
+    assert answers[1].core_hot_s < answers[4].core_hot_s
+
+
+def test_a_warm_oven_holds_and_a_kitchen_does_not():
+    oven = rest_stage("warm oven", 4 * 3600.0, piece=PIECE, wrap="foil", air_c=70.0)
+    assert holding(cw.simulate(PIECE, oven)).hot_at_end
+    kitchen = rest_stage("kitchen", 4 * 3600.0, piece=PIECE)
+    assert not holding(cw.simulate(PIECE, kitchen)).hot_at_end
+
+
+def test_a_box_is_read_like_a_result():
+    held = hold_in_box(PIECE, [], duration_s=4 * 3600.0, mass_kg=2.0)
+    assert holding(held).serving_s == holding(held.result).serving_s

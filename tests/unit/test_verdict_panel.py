@@ -1,0 +1,308 @@
+"""The panel of the hold without a browser: state, words, pictures, map, refusals."""
+
+from __future__ import annotations
+
+import asyncio
+import html
+import re
+from pathlib import Path
+
+import pytest
+
+from coreward.errors import InputError
+from coreward.figures.style import CUSTOMARY, METRIC
+from coreward.questions.verdict import CAUTION
+from coreward.widgets import settings
+from coreward.widgets.verdict_panel import (
+    DIFFERENCE,
+    MINUTES,
+    VerdictPanel,
+    verdict_panel,
+    verdict_state,
+)
+
+ROOT = Path(__file__).parents[2]
+DEMO = ROOT / "data" / "demo" / "harvest-supper.csv"
+TABLE = "us meat 6.5 log"
+
+
+@pytest.fixture(autouse=True)
+def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep the person's own settings out of the tests, and find the demo logs."""
+    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.chdir(ROOT)
+
+
+@pytest.fixture
+def panel() -> VerdictPanel:
+    return verdict_panel("C")
+
+
+def state_of(panel: VerdictPanel, name: str = TABLE) -> str:
+    return str(panel.state.outcome.answer.standard(name).state)
+
+
+def shown(panel: VerdictPanel) -> str:
+    return html.unescape(re.sub("<[^>]*>", " ", panel._tables.value))
+
+
+def test_the_slice_served_at_once_does_not_meet_and_a_hold_does(panel: VerdictPanel) -> None:
+    assert panel.state.error is None
+    assert panel.state.outcome.answer.state == "not met"
+    assert "longer at a reading of" in panel.status_text
+    before = panel.picture
+    assert "Does not meet A us meat 6.5 log, B food code roast" in panel.status_text
+    panel.state.hold_s = 30 * 60.0
+    assert state_of(panel) == "met"
+    assert "; meets A us meat 6.5 log" in panel.status_text
+    assert panel.picture != before
+
+
+def test_every_answer_comes_with_caution_margin_assumption_and_source(
+    panel: VerdictPanel,
+) -> None:
+    page = "".join(str(getattr(each, "value", "")) for each in panel.widget.children)
+    assert html.escape(CAUTION) in page
+    words = shown(panel)
+    for part in ("short", "because", "what would help", "Assumed", "Sources", "Not covered"):
+        assert part in words
+    answer = panel.state.outcome.answer
+    for item in answer.standards:
+        assert item.title in words
+    panel.state.hold_s = 60 * 60.0
+    assert "to spare" in shown(panel)
+    # Never a bare word.
+    assert not re.search(r"\bsafe\b(?! side)", panel.status_text)
+
+
+def test_a_dry_pit_cannot_be_told_and_damp_air_can(panel: VerdictPanel) -> None:
+    panel.state.humidity = "air"
+    panel.state.pit_c, panel.state.until_core_c = 110.0, 75.0
+    assert state_of(panel) == "cannot tell"
+    assert "dry" in shown(panel)
+    panel.state.pit_c, panel.state.dew_point_c = 85.0, 83.0
+    assert state_of(panel) == "met"
+    assert "90 % relative humidity" in shown(panel)
+
+
+def test_a_large_piece_in_a_hot_oven_is_exempt() -> None:
+    panel = verdict_panel("C", humidity="air", pit_c=122.0, until_core_c=75.0, mass_kg=5.0)
+    assert state_of(panel) == "met"
+    panel.state.mass_kg = 2.0
+    assert state_of(panel) == "cannot tell"
+
+
+def test_a_core_that_never_gets_there_is_a_sentence_and_no_error(panel: VerdictPanel) -> None:
+    panel.state.bath_c = 55.0
+    assert panel.state.error is None
+    assert "never reaches 60.0 °C" in panel.status_text
+
+
+def test_a_dew_point_above_the_air_is_a_sentence_and_the_picture_stays(
+    panel: VerdictPanel,
+) -> None:
+    good = panel.picture
+    panel.state.humidity, panel.state.pit_c, panel.state.dew_point_c = "air", 60.0, 70.0
+    assert panel.state.error is not None
+    assert "dew point" in panel.state.error
+    assert panel.state.detail == ""
+    assert panel.picture.startswith(good[:8])
+    panel.state.dew_point_c = 20.0
+    assert panel.state.error is None
+
+
+def test_more_probe_error_never_helps(panel: VerdictPanel) -> None:
+    panel.state.hold_s = 15 * 60.0
+    margins = []
+    for error in (0.0, 0.5, 1.0, 2.0, 3.0):
+        panel.state.probe_error_k = error
+        item = panel.state.outcome.answer.standard(TABLE)
+        assert item.limit_c == pytest.approx(item.row_c + error)
+        margins.append(item.state == "met")
+    assert margins == sorted(margins, reverse=True)
+
+
+def test_by_the_clock_and_with_a_rest() -> None:
+    panel = verdict_panel("C", hold_from="clock", cook_s=2 * 3600.0, rest_s=600.0)
+    end = panel.state.outcome.cook.result.time_s[-1]
+    assert end == pytest.approx(2 * 3600.0 + 600.0)
+    assert "Out after 2 h 00 min" in panel.status_text
+
+
+def test_only_controls_with_an_effect_are_shown(panel: VerdictPanel) -> None:
+    def visible() -> set[str]:
+        return {
+            name
+            for name, control in panel.controls.items()
+            if control.widget.layout.display != "none"
+        }
+
+    in_bath = visible()
+    assert {"bath", "hold", "core-reaches", "rest", "thickness"} <= in_bath
+    assert not {"pit", "dew-point", "mass", "surface", "file-unit", "cook-for"} & in_bath
+    panel.state.humidity = "air"
+    assert {"pit", "dew-point", "mass"} <= visible()
+    assert "bath" not in visible()
+    panel.state.hold_from = "clock"
+    assert "cook-for" in visible()
+    assert not {"hold", "core-reaches"} & visible()
+    panel.state.source = DEMO.name
+    assert {"surface", "file-unit", "off-centre", "probe-error"} <= visible()
+    assert not {"thickness", "pit", "hold-from", "rest", "by-thickness"} & visible()
+
+
+def test_a_log_is_judged_at_the_probe_or_under_it() -> None:
+    panel = verdict_panel("C", path=DEMO, cut="pork shoulder", surface="sealed bag")
+    assert panel.state.error is None
+    assert "lowest of the probes" in panel.status_text
+    before = panel.state.outcome.answer.integrals[0].value
+    panel.state.off_centre_m = 0.03
+    assert "estimated 30 mm" in panel.status_text
+    assert panel.state.outcome.answer.integrals[0].value <= before
+
+
+def test_a_log_that_is_missing_is_a_sentence(panel: VerdictPanel) -> None:
+    panel.state.source = "path"
+    assert panel.state.error is None
+    assert "Type the path" in panel.status_text
+    panel.path_entry.value = "absent.csv"
+    assert panel.state.error is not None
+    assert "absent.csv" in panel.state.error
+
+
+def test_units_change_the_words_and_never_the_values(panel: VerdictPanel) -> None:
+    panel.state.hold_s = 600.0
+    inputs, answer = panel.state.inputs(), panel.state.outcome.answer.state
+    panel.state.units = CUSTOMARY
+    assert panel.state.inputs() == inputs
+    assert panel.state.outcome.answer.state == answer
+    assert "°F" in panel.status_text
+    assert "°C" not in panel.status_text
+    assert "°C" not in re.sub(r"70 °C|from memory", "", panel.status_text)
+
+
+@pytest.mark.parametrize("units", [METRIC, CUSTOMARY])
+@pytest.mark.parametrize("quantity", [DIFFERENCE, MINUTES])
+def test_quantities_go_there_and_back(quantity: object, units: object) -> None:
+    shown_value = quantity.shown(1.7, units)  # type: ignore[attr-defined]
+    assert quantity.stored(shown_value, units) == pytest.approx(1.7)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("name", ["cut", "condition", "standard", "organism", "surface"])
+def test_every_choice_can_be_made(
+    panel: VerdictPanel, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`try_ends` tries a few of each, with the picture; here all are, without."""
+    monkeypatch.setattr(panel._drawing, "update", lambda *_, **__: b"")
+    if name == "surface":
+        panel.state.source = DEMO.name
+    control = panel.controls[name]
+    for option in control.spec.options:
+        panel.state.set_trait(name, option)
+        assert panel.state.error is None, (option, panel.state.error, panel.state.detail)
+
+
+def test_every_control_survives_both_ends(panel: VerdictPanel) -> None:
+    assert panel.try_ends() == {}
+    assert panel.state.error is None
+
+
+def test_reset_goes_back(panel: VerdictPanel) -> None:
+    before = panel.state.inputs()
+    panel.state.hold_s, panel.state.cut, panel.state.humidity = 1200.0, "lamb leg", "air"
+    panel.reset()
+    assert panel.state.inputs() == before
+
+
+def test_keeping_one_draws_both(panel: VerdictPanel) -> None:
+    panel.keep()
+    alone = panel.picture
+    panel.state.hold_s = 1200.0
+    kept = panel.picture
+    panel.keep()
+    assert panel.state.kept is None
+    assert len({alone, kept, panel.picture}) == 3
+
+
+@pytest.mark.parametrize("inputs", [{}, {"humidity": "air", "until_core_c": 70.0}])
+def test_the_code_repeats_the_answer(
+    inputs: dict[str, object], capsys: pytest.CaptureFixture[str]
+) -> None:
+    panel = verdict_panel("C", hold_s=900.0, **inputs)
+    exec(compile(panel.code(), "copied", "exec"), {})
+    printed = capsys.readouterr().out
+    assert printed.startswith(panel.state.outcome.answer.headline)
+
+
+def test_the_code_of_a_log_repeats_the_answer(capsys: pytest.CaptureFixture[str]) -> None:
+    panel = verdict_panel("C", path=DEMO, cut="pork shoulder")
+    exec(compile(panel.code(), "copied", "exec"), {})
+    assert capsys.readouterr().out.startswith(panel.state.outcome.answer.headline)
+
+
+def test_the_map_by_thickness_is_computed_kept_and_marked(panel: VerdictPanel) -> None:
+    assert panel.map_cells == ()
+    assert panel._map_box.layout.display == "none"
+    panel.state.by_thickness = True
+    cells = panel.map_cells
+    assert len({cell.thickness_m for cell in cells}) >= 5
+    assert "has its hold after" in panel._map_box.value
+    assert 'alt="Your piece' in panel._map_box.value
+    first = panel._map_box.value
+    panel.state.thickness_m = 0.05
+    # Another thickness moves the mark only: the cells are the same objects.
+    assert panel.map_cells is cells
+    assert panel._map_box.value != first
+    panel.state.start_c = 15.0
+    assert panel.map_cells != cells
+    panel.state.by_thickness = False
+    assert panel._map_box.layout.display == "none"
+
+
+def test_a_map_for_every_standard_and_kind_of_heat(panel: VerdictPanel) -> None:
+    panel.state.by_thickness = True
+    for name in ("us poultry 7 log", "food code intact", "us consumer poultry", "all"):
+        panel.state.standard = name
+        assert panel.state.error is None, panel.state.detail
+        assert panel.map_cells
+    panel.state.humidity = "air"
+    assert panel.state.error is None
+    assert "whether the standard applies" in panel._map_box.value
+
+
+def test_in_a_running_loop_the_latest_value_wins_and_the_map_follows() -> None:
+    async def drag() -> VerdictPanel:
+        panel = verdict_panel("C")
+        panel.state.by_thickness = True
+        stages = []
+        panel.state.observe(lambda change: stages.append(change["new"]), names="stage")
+        for step in range(25):
+            panel.state.start_c = 4.0 + 0.2 * step
+            await asyncio.sleep(0.005)
+        for _ in range(600):
+            await asyncio.sleep(0.05)
+            if not panel.schedule.is_waiting and panel._map_task is None:
+                break
+        assert "preview" in stages
+        return panel
+
+    panel = asyncio.run(drag())
+    assert panel.state.stage == "full"
+    assert panel.state.error is None
+    assert panel.state.outcome.cook.result.core_c[0] == pytest.approx(8.8)
+    assert len(panel.map_cells) > 50
+    assert panel._map_progress.layout.display == "none"
+
+
+def test_unknown_inputs_are_refused() -> None:
+    with pytest.raises(InputError, match="no input"):
+        verdict_panel("C", heat=3)
+    with pytest.raises(InputError, match="bath"):
+        verdict_panel("C", bath_c=300.0)
+
+
+def test_the_static_page_has_picture_and_words(panel: VerdictPanel) -> None:
+    bundle = panel._repr_mimebundle_()
+    assert "image/png" in bundle
+    assert "Does not meet" in bundle["text/plain"]
+    assert verdict_state().input_names == panel.state.input_names

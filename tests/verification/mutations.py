@@ -1,0 +1,286 @@
+"""Break an equation, see which test notices.
+
+Run by hand: ``python tests/verification/mutations.py [word ...]``. Each
+mutation is a change of text in a copy of the package in a temporary folder;
+the verification tests then run against the copy. A mutation that no test
+catches is a hole in the suite, and the script ends with 1.
+
+The FiPy engine shares the statement with the fast engine, so comparing the
+two cannot find a wrong equation; its tests are left out here.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent.parent
+PACKAGE = ROOT / "model" / "coreward"
+TESTS = (
+    "test_local_physics.py",
+    "test_conduction.py",
+    "test_orders.py",
+    "test_boiling.py",
+    "test_conservation.py",
+    "test_invariance.py",
+)
+STATEMENT = "physics/statement.py"
+FAST = "physics/engines/fast.py"
+EXCHANGE = "physics/exchange.py"
+BODY = "physics/body.py"
+SIMULATE = "cook/simulate.py"
+
+
+@dataclass(frozen=True)
+class Mutation:
+    """A change of text; the old text must occur exactly `count` times."""
+
+    name: str
+    file: str
+    old: str
+    new: str
+    count: int = 1
+
+
+MUTATIONS = (
+    Mutation(
+        "film evaporation with the wrong sign",
+        STATEMENT,
+        "film_ev = share * wet",
+        "film_ev = -share * wet",
+    ),
+    Mutation(
+        "evaporation from the solid with the wrong sign",
+        STATEMENT,
+        "solid_ev = (1.0 - share) * dry",
+        "solid_ev = -(1.0 - share) * dry",
+    ),
+    Mutation(
+        "latent heat missing",
+        STATEMENT,
+        "return water_enthalpy(t, m) + latent_heat(t)",
+        "return water_enthalpy(t, m)",
+    ),
+    Mutation(
+        "face area of a slab for every shape",
+        BODY,
+        "face_area=face**n,",
+        "face_area=face**0,",
+    ),
+    Mutation(
+        "film without heat",
+        FAST,
+        "film = surface_area * s / volume[i]",
+        "film = 0.0",
+    ),
+    Mutation(
+        "Stefan's logarithm replaced by a straight line",
+        EXCHANGE,
+        "        _stefan_potential(surface_vapour_pressure / pressure)\n"
+        "        - _stefan_potential(air_vapour_pressure / pressure)\n",
+        "        surface_vapour_pressure / pressure\n"
+        "        - air_vapour_pressure / pressure\n",
+    ),
+    Mutation(
+        "Lewis number left out",
+        EXCHANGE,
+        "        * lewis_power\n    )\n",
+        "        * 1.0\n    )\n",
+    ),
+    Mutation(
+        "expelled water does not leave its volume",
+        FAST,
+        "            f_w[i] -= out\n",
+        "",
+    ),
+    Mutation(
+        "expelled water leaves its heat behind",
+        FAST,
+        "            flux_e += stream * water_enthalpy(",
+        "            flux_e += 0.0 * stream * water_enthalpy(",
+    ),
+    Mutation(
+        "ledger copied from the contents",
+        SIMULATE,
+        "abs(e1 - e0 - gained) / scale",
+        "abs(e1 - e0 - (e1 - e0)) / scale",
+    ),
+    Mutation(
+        "radiation with the third power",
+        EXCHANGE,
+        "(wall_k**4 - surface_k**4)",
+        "(wall_k**3 - surface_k**3) * 373.15",
+    ),
+    Mutation(
+        "slope of radiation with the wrong sign",
+        EXCHANGE,
+        "return -4.0 * emissivity",
+        "return 4.0 * emissivity",
+    ),
+    Mutation(
+        "no boiling inside",
+        STATEMENT,
+        "rate = BOILING_RATE / depth",
+        "rate = 0.0 / depth",
+    ),
+    Mutation(
+        "boiling ten times too weak",
+        STATEMENT,
+        "rate = BOILING_RATE / depth",
+        "rate = 0.1 * BOILING_RATE / depth",
+    ),
+    Mutation(
+        "what heat did is undone on cooling",
+        FAST,
+        "            if t[i] > t_max[i]:\n                t_max[i] = t[i]\n",
+        "            t_max[i] = t[i]\n",
+    ),
+    Mutation(
+        "wrap without resistance",
+        STATEMENT,
+        "    if c.thermal_resistance <= 0.0:\n        return t\n",
+        "    if c.thermal_resistance <= 1e9:\n        return t\n",
+    ),
+    Mutation(
+        "conductivity of one side instead of the mean",
+        FAST,
+        "flux_e = g * 0.5 * (k_node[i] + k_node[i + 1]) * (t[i] - t[i + 1])",
+        "flux_e = g * k_node[i] * (t[i] - t[i + 1])",
+    ),
+    Mutation(
+        "a coefficient of the time stepping off by one per cent",
+        FAST,
+        "1.5452602553351020, g]",
+        "1.5607128578884530, g]",
+    ),
+    Mutation(
+        "drip and film exchanged",
+        FAST,
+        "bypass = (1.0 - m.surface_share) * stream",
+        "bypass = 0.9 * m.surface_share * stream",
+    ),
+    Mutation(
+        "water diffuses without the area of the face",
+        FAST,
+        "            flux_w *= g\n",
+        "            flux_w *= 1.0 / spacing[i]\n",
+    ),
+    Mutation(
+        "swelling pressure pulls instead of pushing",
+        STATEMENT,
+        "return modulus * (w - water_held(max(t, t_max), m)) / m.lean_density",
+        "return -0.5 * modulus * (w - water_held(max(t, t_max), m)) / m.lean_density",
+    ),
+)
+UNCHANGED = Mutation("nothing changed", BODY, "face_area=face**n,", "face_area=face**n,")
+# Cheap to notice, for the ordinary run: the mutation and a test that must fail.
+SAMPLE = (
+    ("film evaporation with the wrong sign", "test_wet_surface"),
+    ("latent heat missing", "test_vapour_takes_its_latent_heat"),
+)
+
+
+def apply(mutation: Mutation, folder: Path) -> None:
+    """Copy the package to `folder` and change the text.
+
+    Raises
+    ------
+    LookupError
+        If the text to change is not there as often as expected: the package
+        has moved on and the mutation must follow.
+    """
+    shutil.copytree(
+        PACKAGE, folder / "coreward", ignore=shutil.ignore_patterns("__pycache__", "_workbench")
+    )
+    file = folder / "coreward" / mutation.file
+    text = file.read_text(encoding="utf-8")
+    found = text.count(mutation.old)
+    if found != mutation.count:
+        raise LookupError(f"{mutation.name}: found {found} times in {mutation.file}")
+    file.write_text(text.replace(mutation.old, mutation.new), encoding="utf-8")
+
+
+def caught_by(
+    mutation: Mutation,
+    tests: tuple[str, ...] = TESTS,
+    leave_out: Collection[str] = (),
+    most: int = 6,
+) -> list[str]:
+    """Return tests that fail with the mutation, by name, the first `most`.
+
+    ``UNCHANGED`` for the mutation tells which fail without any: those to leave out.
+    """
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        apply(mutation, folder)
+        environment = {
+            **os.environ,
+            "PYTHONPATH": str(folder),
+            "PYTHONDONTWRITEBYTECODE": "1",
+            "CI": "1",
+        }
+        command = [
+            sys.executable, "-m", "pytest", "-q", "--no-header", "--tb=no",
+            "-p", "no:cacheprovider",
+            f"--maxfail={most}",
+            *(f"--deselect=tests/verification/{test}" for test in leave_out),
+            *(f"tests/verification/{test}" for test in tests),
+        ]  # fmt: skip
+        run = subprocess.run(
+            command,
+            cwd=ROOT,
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=1200,
+        )
+    # The summary of pytest's -ra, which the project sets.
+    return re.findall(
+        r"^(?:FAILED|ERROR) \S*?(test_\w+\.py::\S+|test_\w+\.py)", run.stdout, re.M
+    )
+
+
+def main() -> int:
+    """Print a table; return 1 if a mutation survives."""
+    wanted = sys.argv[1:]
+    survivors = 0
+    before = set(caught_by(UNCHANGED, most=100))
+    for test in sorted(before):
+        print(f"fails without any mutation, not counted: {test}", flush=True)
+    for mutation in MUTATIONS:
+        if wanted and not any(word in mutation.name for word in wanted):
+            continue
+        start = time.perf_counter()
+        try:
+            tests = caught_by(mutation, leave_out=before)
+        except LookupError as error:
+            print(f"CANNOT APPLY  {error}", flush=True)
+            survivors += 1
+            continue
+        survivors += not tests
+        print(
+            f"{'caught' if tests else 'SURVIVES'}  {mutation.name} "
+            f"({time.perf_counter() - start:.0f} s, {len(tests)} failures)",
+            flush=True,
+        )
+        shown: dict[str, int] = {}
+        for test in tests:
+            bare = test.split("[")[0]
+            shown[bare] = shown.get(bare, 0) + 1
+        for test, times in shown.items():
+            print(f"        {test}{f'  x{times}' if times > 1 else ''}", flush=True)
+    return 1 if survivors else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
