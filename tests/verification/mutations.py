@@ -79,7 +79,7 @@ MUTATIONS = (
     Mutation(
         "film without heat",
         FAST,
-        "film = surface_area * s / volume[i]",
+        "film = surface_area * s / volume[last] if m.moist else 0.0",
         "film = 0.0",
     ),
     Mutation(
@@ -107,6 +107,7 @@ MUTATIONS = (
         FAST,
         "            flux_e += stream * water_enthalpy(",
         "            flux_e += 0.0 * stream * water_enthalpy(",
+        count=2,
     ),
     Mutation(
         "ledger copied from the contents",

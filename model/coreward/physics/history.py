@@ -30,11 +30,12 @@ RATES = ("evaporation", "evaporation_heat", "drip", "supply", "conduction")
 def interpolate(time, t, dt, times, bulge):  # type: ignore[no-untyped-def]
     """Cubic Hermite interpolation of rows; exact at the solver's own steps.
 
-    Where the cubic would depart from the straight line by more than `bulge`,
-    its slopes are cut so that no value leaves the range of its neighbours
-    (Fritsch and Carlson 1980, from memory). A stiff node, such as a thin
-    surface volume, follows its surroundings at once: its slope at the end of
-    a long step says nothing about the step between.
+    Where the end slopes do not fit the chord to within a quarter of `bulge`,
+    or would arch the curve by five times that, they are cut so that no value
+    leaves the range of its neighbours (Fritsch and Carlson 1980, from
+    memory). A stiff node, such as a thin surface volume, follows its
+    surroundings at once: its slope at the end of a long step says nothing
+    about the step between.
     """
     n = times.shape[0]
     cells = t.shape[1]
@@ -56,8 +57,11 @@ def interpolate(time, t, dt, times, bulge):  # type: ignore[no-untyped-def]
             d0 = dt[k, i]
             d1 = dt[k + 1, i]
             secant = (t[k + 1, i] - t[k, i]) / h
-            # 4/27 is the largest value of u (1 - u)²
-            if 4.0 / 27.0 * h * max(abs(d0 - secant), abs(d1 - secant)) > bulge:
+            # A smooth curve obeys the trapezoidal rule: its chord is the mean of
+            # its end slopes. The slopes of a stiff node do not.
+            uneven = 0.25 * h * abs(0.5 * (d0 + d1) - secant)
+            arch = 0.125 * h * abs(d1 - d0)
+            if uneven > 0.25 * bulge or arch > 5.0 * bulge:
                 if secant * d0 <= 0.0:
                     d0 = 0.0
                 elif abs(d0) > 3.0 * abs(secant):
