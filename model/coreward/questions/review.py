@@ -350,7 +350,8 @@ def _plateau_words(log: ProbeLog, numbers: tables.ParameterSet) -> str:
             f"Stall: the slope over {stall['slope_window'] / 60:.0f} min, divided by air minus "
             f"meat, falls below {stall['depth_share'] * 100:.0f} % of its largest earlier "
             "value and stays near its deepest level for at least "
-            f"{stall['shortest'] / 60:.0f} min; level at the end unless the probe rises a further {numbers['rise_after']:.3g} K. "
+            f"{stall['shortest'] / 60:.0f} min; level at the end unless the probe rises a "
+            f"further {numbers['rise_after']:.3g} K. "
             "A gap cuts it in two."
         )
     return (
