@@ -17,6 +17,7 @@ EXPECTED = (
     "start",
     "why-the-stall",
     "my-log",
+    "rest-and-carryover",
     "is-this-hold-enough",
     "how-far-to-trust-it",
 )

@@ -125,7 +125,7 @@ def test_bands_lie_one_inside_the_other(brisket):
 
 
 def test_the_pigment_keeps_to_its_source():
-    """6.5 % after about a minute at 63 °C; 93 % after more than 30 min at 60 °C (98 by rate)."""
+    """6.5 % after a minute at 63 °C; 93 % after more than 30 min at 60 °C (98 by rate)."""
     assert myoglobin_denatured([0.0, 60.0], [63.0, 63.0])[-1] == pytest.approx(0.065, abs=0.01)
     assert myoglobin_denatured([0.0, 1800.0], [60.0, 60.0])[-1] < 0.93
     assert myoglobin_denatured([0.0, 98.5 * 60.0], [60.0, 60.0])[-1] == pytest.approx(

@@ -1,0 +1,292 @@
+"""Pictures of the rest: the section coloured by temperature, the curves, the softening.
+
+`RestPicture` keeps one canvas alive for a slider: the section at the chosen time with the
+edges of what heat has changed, beside it temperatures against time with pull and peak,
+and below them how far tough meat has softened.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import Normalize
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from coreward.cook.result import Result
+from coreward.figures import png
+from coreward.figures.style import (
+    FONT_SIZE,
+    INKS,
+    PALETTE,
+    UnitChoice,
+    apply_style,
+    as_units,
+    format_hours,
+    format_temperature,
+    label_hours,
+    label_temperature,
+    legend,
+    length,
+    temperature,
+    temperature_symbol,
+)
+from coreward.questions.carryover import Carryover
+from coreward.questions.tenderness import PROTEINS, Section, Tenderness
+
+Floats = NDArray[np.float64]
+
+_HOUR: Final = 3600.0
+_SIZE: Final = (10.8, 5.4)
+_DPI: Final = 100
+_PIXELS: Final = 240
+# Fixed, so that a colour means the same temperature in every cook.
+_COLOURS_C: Final = (0.0, 100.0)
+# Lightness rises with temperature: it reads in grey too.
+_MAP: Final = "inferno"
+_EDGES: Final[tuple[tuple[str, str, Any], ...]] = (
+    (PROTEINS[0], "myosin half set", "-"),
+    (PROTEINS[1], "collagen shrunk by half", (0, (6, 2.2))),
+    (PROTEINS[2], "actin half set", (0, (1.2, 1.8))),
+)
+
+
+class RestPicture:
+    """Section, curves and softening, cheap to update while a slider moves."""
+
+    def __init__(self) -> None:
+        self.figure = Figure(figsize=_SIZE, dpi=_DPI, facecolor="white")
+        self.figure.set_layout_engine("none")
+        self._canvas: Any = FigureCanvasAgg(self.figure)
+        self.ax_section = self.figure.add_axes((0.045, 0.2, 0.35, 0.7))
+        self.ax_scale = self.figure.add_axes((0.08, 0.1, 0.28, 0.025))
+        self.ax_curves = self.figure.add_axes((0.475, 0.42, 0.505, 0.5))
+        self.ax_soft = self.figure.add_axes((0.475, 0.1, 0.505, 0.22))
+        self._norm = Normalize(*_COLOURS_C)
+        self._map = colormaps[_MAP]
+        # What the right-hand side shows, its picture, and the lines that move over it.
+        self._shown: tuple[Any, ...] = ()
+        self._background: Any = None
+        self._cursors: list[Any] = []
+
+    def update(
+        self,
+        told: Carryover,
+        tender: Tenderness,
+        inside: Section,
+        at_time_s: float,
+        units: str | UnitChoice = "C",
+        dry: Carryover | None = None,
+        kept: Carryover | None = None,
+    ) -> bytes:
+        """Redraw and return the picture as PNG bytes.
+
+        Parameters
+        ----------
+        told : Carryover
+            The cook and its rest.
+        tender : Tenderness
+        inside : Section
+            Of the same cook at `at_time_s`.
+        at_time_s : float
+            Since the start of the cook. [s]
+        units : str or UnitChoice
+        dry : Carryover, optional
+            The dry comparison.
+        kept : Carryover, optional
+            An earlier answer.
+        """
+        choice = as_units(units)
+        wanted = (told, tender, dry, kept, choice.temperature, choice.length)
+        same = len(self._shown) == len(wanted) and all(
+            old is new for old, new in zip(self._shown, wanted, strict=True)
+        )
+        if not same:
+            for ax in (self.ax_scale, self.ax_curves, self.ax_soft):
+                ax.clear()
+            self._draw_scale(choice)
+            self._draw_curves(told, choice, dry, kept)
+            self._draw_softening(told, tender)
+            self._cursors = [
+                ax.axvline(0.0, color=PALETTE["event"], linewidth=1.4, animated=True)
+                for ax in (self.ax_curves, self.ax_soft)
+            ]
+            self.ax_section.set_visible(False)
+            self._canvas.draw()
+            self.ax_section.set_visible(True)
+            self._background = self._canvas.copy_from_bbox(self.figure.bbox)
+            self._shown = wanted
+        # Looking at another time changes the section and two lines only.
+        self._canvas.restore_region(self._background)
+        self.ax_section.clear()
+        self._draw_section(told.result, inside, at_time_s - told.pull_s, choice)
+        self.ax_section.apply_aspect()
+        self.ax_section.draw(self._canvas.get_renderer())
+        for cursor in self._cursors:
+            cursor.set_xdata([(at_time_s - told.pull_s) / _HOUR] * 2)
+            cursor.axes.draw_artist(cursor)
+        return png.encode(self._canvas.buffer_rgba())
+
+    def _draw_section(
+        self, result: Result, inside: Section, after_s: float, choice: UnitChoice
+    ) -> None:
+        ax = self.ax_section
+        half = float(inside.position_m[-1])
+        grid = (np.arange(_PIXELS) + 0.5) / _PIXELS * 2.0 * half - half
+        flat = result.piece.shape.name == "slab"
+        depth = (
+            np.repeat(np.abs(grid)[:, None], _PIXELS, axis=1)
+            if flat
+            else np.hypot(grid[:, None], grid[None, :])
+        )
+        values = np.interp(depth.ravel(), inside.position_m, inside.temperature_c)
+        picture = self._map(self._norm(values)).reshape(_PIXELS, _PIXELS, 4)
+        picture[depth > half, 3] = 0.0
+        size = float(length(half, choice))
+        ax.imshow(picture, extent=(-size, size, -size, size), interpolation="nearest")
+        angle = np.linspace(0.0, 2.0 * np.pi, 181)
+        handles = []
+        for name, _, line in _EDGES:
+            edge = float(length(inside.edges_m(name), choice))
+            # Drawn white on black, so that it shows on every colour of the map.
+            for colour, width in (("black", 2.6), ("white", 1.3)):
+                if 0.0 < edge < size and flat:
+                    ax.axhline(edge, color=colour, linewidth=width, linestyle=line)
+                    ax.axhline(-edge, color=colour, linewidth=width, linestyle=line)
+                elif 0.0 < edge < size:
+                    ax.plot(
+                        edge * np.cos(angle),
+                        edge * np.sin(angle),
+                        color=colour,
+                        linewidth=width,
+                        linestyle=line,
+                    )
+            handles.append(Line2D([], [], color="black", linewidth=1.3, linestyle=line))
+        when = f"{format_hours(abs(after_s))} {'after' if after_s >= 0 else 'before'} the pull"
+        apply_style(ax, title=f"Section, {when}")
+        ax.grid(False)
+        ax.set_aspect("equal")
+        ax.set_xlabel(choice.length)
+        ax.set_xlim(-1.02 * size, 1.02 * size)
+        # Room below for the legend.
+        ax.set_ylim(-1.5 * size, 1.02 * size)
+        core = format_temperature(float(inside.temperature_c[0]), choice)
+        ax.text(
+            0.0,
+            0.0,
+            core,
+            ha="center",
+            va="center",
+            fontsize=FONT_SIZE,
+            bbox={"facecolor": "white", "alpha": 0.8, "edgecolor": "none", "pad": 2.0},
+        )
+        legend(ax, handles=handles, labels=[words for _, words, _ in _EDGES], loc="lower left")
+
+    def _draw_scale(self, choice: UnitChoice) -> None:
+        ax = self.ax_scale
+        low, high = (float(temperature(value, choice)) for value in _COLOURS_C)
+        ax.imshow(
+            np.linspace(0.0, 1.0, 256)[None, :],
+            cmap=_MAP,
+            aspect="auto",
+            extent=(low, high, 0.0, 1.0),
+        )
+        ax.set_yticks([])
+        ax.tick_params(labelsize=FONT_SIZE - 1)
+        ax.set_xlabel(f"temperature ({temperature_symbol(choice)})", fontsize=FONT_SIZE)
+
+    def _draw_curves(
+        self,
+        told: Carryover,
+        choice: UnitChoice,
+        dry: Carryover | None,
+        kept: Carryover | None,
+    ) -> None:
+        ax, result = self.ax_curves, told.result
+        hours = (result.time_s - told.pull_s) / _HOUR
+
+        def line(x: Floats, y: Floats, meaning: str, **other: Any) -> None:
+            ax.plot(x, temperature(y, choice), **(INKS[meaning].kwargs() | other))
+
+        line(hours, result.environment[:, 0], "air", label="air around it")
+        for meaning, values in (
+            ("surface", result.surface_c),
+            ("mean", result.mean_c),
+            ("core", result.core_c),
+        ):
+            line(hours, values, meaning)
+        if dry is not None:
+            x = (dry.result.time_s - dry.pull_s) / _HOUR
+            line(x, dry.result.core_c, "target", label="core of a dry solid")
+        if kept is not None:
+            x = (kept.result.time_s - kept.pull_s) / _HOUR
+            line(x, kept.result.core_c, "kept")
+        peak = told.peak_after_s / _HOUR, float(temperature(told.peak_core_c, choice))
+        ax.plot(*peak, marker="D", color=PALETTE["caution"], linestyle="", label="peak")
+        ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
+        end = float(hours[-1])
+        start = max(float(hours[0]), -max(end, 0.25))
+        ax.set_xlim(start, max(end, start + 0.1))
+        shown = result.time_s >= told.pull_s + start * _HOUR
+        # The air of a hot oven would press the meat flat.
+        high = max(float(result.surface_c[shown].max()), told.peak_core_c) + 25.0
+        low = float(result.temperature_c[shown].min())
+        low = min(low, float(result.environment[shown, 0].min())) - 3.0
+        ax.set_ylim(*(float(temperature(value, choice)) for value in (low, high)))
+        apply_style(ax, title="Before and after the pull")
+        label_temperature(ax, choice)
+        ax.set_xticklabels([])
+        legend(ax, loc="upper right", ncols=3)
+
+    def _draw_softening(self, told: Carryover, tender: Tenderness) -> None:
+        ax = self.ax_soft
+        hours = (tender.time_s - told.pull_s) / _HOUR
+        low, high = 100.0 * tender.slow, 100.0 * tender.fast
+        ax.fill_between(hours, low, high, color=PALETTE["band"], label="two published series")
+        ax.plot(hours, 100.0 * tender.middle, color=PALETTE["supply"], label="their middle")
+        ax.axhline(100.0, color=PALETTE["target"], linewidth=1.0, linestyle=INKS["target"].line)
+        ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
+        ax.set_xlim(self.ax_curves.get_xlim())
+        ax.set_ylim(0.0, max(110.0, 1.05 * float(high[-1])))
+        ax.yaxis.set_major_locator(MaxNLocator(nbins=4))
+        apply_style(ax, title="Softening of tough meat, core (100 % is tender)")
+        ax.set_ylabel("%")
+        label_hours(ax)
+        ax.set_xlabel("time after the pull (h)")
+        legend(ax, loc="center left")
+
+
+def figure_rest(
+    told: Carryover,
+    tender: Tenderness,
+    inside: Section,
+    at_time_s: float,
+    units: str | UnitChoice = "C",
+    dry: Carryover | None = None,
+) -> Figure:
+    """Return the picture as a figure of its own; parameters as `RestPicture.update`."""
+    picture = RestPicture()
+    picture.update(told, tender, inside, at_time_s, units, dry)
+    for cursor in picture._cursors:
+        cursor.set_animated(False)
+    return picture.figure
+
+
+def alt_text(told: Carryover, inside: Section, units: str | UnitChoice = "C") -> str:
+    """Describe the picture in words."""
+    choice = as_units(units)
+
+    def degrees(value: float) -> str:
+        return format_temperature(value, choice)
+
+    return (
+        f"Section coloured by temperature, {degrees(float(inside.temperature_c[0]))} at the "
+        f"core and {degrees(float(inside.temperature_c[-1]))} at the surface; curves of core, "
+        f"mean and surface: pulled at {degrees(told.pull_core_c)}, peak "
+        f"{degrees(told.peak_core_c)} {format_hours(told.peak_after_s)} later."
+    )
