@@ -37,7 +37,7 @@ STATEMENT = "physics/statement.py"
 FAST = "physics/engines/fast.py"
 EXCHANGE = "physics/exchange.py"
 BODY = "physics/body.py"
-SIMULATE = "cook/simulate.py"
+SIMULATE = "cook/march.py"
 
 
 @dataclass(frozen=True)

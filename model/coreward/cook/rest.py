@@ -16,18 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.cook.result import Balance, Result, StageRecord
-from coreward.cook.simulate import (
-    DEFAULT_CELLS,
-    DEFAULT_TOLERANCE,
-    _assemble,
-    _conditions,
-    _engine,
-    _finish,
-    _forcing,
-    _Part,
-    simulate,
+from coreward.cook.march import (
+    ROW_SPACING_S,
+    Part,
+    assemble,
+    choose_engine,
+    finish,
+    march,
+    surface_conditions,
 )
+from coreward.cook.result import Balance, Result, StageRecord
+from coreward.cook.simulate import DEFAULT_CELLS, DEFAULT_TOLERANCE, simulate
 from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
 from coreward.physics.body import Mesh, Sphere, make_mesh
@@ -46,7 +45,6 @@ _Q = {name: i for i, name in enumerate(LEDGER)}
 _SUBSTEP_RANGE_S = (15.0, 120.0)
 _BEND_K = 0.01
 _PASSES = 3
-_ROW_SPACING_S = 60.0
 # Of ambient pressure: a box saturated at boiling would be pure steam.
 _MOST_VAPOUR = 0.97
 
@@ -286,7 +284,7 @@ class _Occupant:
 
     boxed: Boxed
     mesh: Mesh
-    parts: list[_Part]
+    parts: list[Part]
     stage: Stage
     scale: float
     t: Floats
@@ -318,57 +316,22 @@ def _before(
 ) -> tuple[_Occupant, list[str]]:
     """Run what comes before the box, as `simulate` does, and keep the state."""
     piece = boxed.piece
-    solve = _engine(engine)
-    m = piece.material.constants
     mesh = make_mesh(piece.shape, cells)
-    t = np.full(cells, float(piece.start_c))
-    w = np.full(cells, m.raw_water)
-    film, highest, begin = 0.0, t.copy(), 0.0
-    parts: list[_Part] = []
-    notes: list[str] = []
-    for number, stage in enumerate(boxed.stages):
-        longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
-        forcing, more = _forcing(piece, stage.surroundings, longest)
-        notes += [note for note in more if note not in notes]
-        conditions = _conditions(piece, stage)
-        raw = solve(
-            Problem(
-                shape=piece.shape,
-                mesh=mesh,
-                material=m,
-                conditions=conditions,
-                forcing=forcing,
-                temperature_c=t,
-                water=w,
-                film=film,
-                highest_c=highest,
-                duration_s=longest,
-                until_core_c=stage.until_core_c,
-                tolerance=tolerance,
-            )
-        )
-        label = stage.label or f"stage {number + 1}"
-        reached = None if stage.until_core_c is None else raw.reached
-        if reached is False:
-            notes.append(
-                f"The core did not reach {stage.until_core_c:.1f} °C in {label}; it ended at "
-                f"{raw.temperature_c[-1, 0]:.1f} °C after {raw.time_s[-1] / 3600:.1f} h."
-            )
-        end = begin + float(raw.time_s[-1])
-        record = StageRecord(
-            label=label,
-            begin_s=begin,
-            end_s=end,
-            wrap=stage.wrap_set().name,
-            conditions=conditions,
-            reached=reached,
-            steps=raw.steps,
-        )
-        parts.append(_finish(raw, forcing, conditions, mesh, piece, _ROW_SPACING_S, record))
-        t, w, film = raw.temperature_c[-1], raw.water[-1], float(raw.film[-1])
-        highest, begin = raw.highest_c[-1], end
+    parts, state, notes = march(piece, boxed.stages, mesh, engine, tolerance, ROW_SPACING_S)
     scale = boxed.pieces * boxed.mass() / (piece.material.raw_density * mesh.volume.sum())
-    return _Occupant(boxed, mesh, parts, inside, scale, t, w, film, highest, []), notes
+    occupant = _Occupant(
+        boxed,
+        mesh,
+        parts,
+        inside,
+        scale,
+        state.temperature_c,
+        state.water,
+        state.film,
+        state.highest_c,
+        [],
+    )
+    return occupant, notes
 
 
 def _solve_step(
@@ -388,7 +351,7 @@ def _solve_step(
             shape=one.boxed.piece.shape,
             mesh=one.mesh,
             material=one.m,
-            conditions=_conditions(one.boxed.piece, one.stage),
+            conditions=surface_conditions(one.boxed.piece, one.stage),
             forcing=Forcing(
                 time_s=ends,
                 air_c=air,
@@ -560,7 +523,7 @@ def share_box(
             f"is {start:g} °C."
         )
     gap = b["gap_coefficient"]
-    solve = _engine(engine)
+    solve = choose_engine(engine)
     occupants: list[_Occupant] = []
     notes: list[list[str]] = []
     for boxed in contents:
@@ -709,7 +672,7 @@ def _boxed_result(
             dew_point_c=(time, dew) if several else min(float(dew[0]), float(box_c[0])),
         ),
     )
-    conditions = _conditions(piece, one.stage)
+    conditions = surface_conditions(piece, one.stage)
     begin = one.parts[-1].record.end_s if one.parts else 0.0
     record = StageRecord(
         label=one.stage.label,
@@ -720,9 +683,9 @@ def _boxed_result(
         reached=None,
         steps=raw.steps,
     )
-    part = _finish(raw, forcing, conditions, one.mesh, piece, _ROW_SPACING_S, record)
+    part = finish(raw, forcing, conditions, one.mesh, piece, ROW_SPACING_S, record)
     plan = (*one.boxed.stages, stage)
-    result = _assemble(piece, plan, [*one.parts, part], one.mesh, engine, tolerance, notes)
+    result = assemble(piece, plan, [*one.parts, part], one.mesh, engine, tolerance, notes)
     return replace(
         result,
         balance=Balance(

@@ -17,9 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from coreward import tables
+from coreward.cook.march import convection
 from coreward.cook.rest import BoxPlan, Place, Rest, cook_and_rest, rest_stage
 from coreward.cook.result import Result
-from coreward.cook.simulate import _convection
 from coreward.cook.stages import Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
 from coreward.physics.lethality import Kinetics, load_kinetics, log_reduction
@@ -371,7 +371,7 @@ def _scaled(around: Surroundings, piece: Piece, factor: float) -> Surroundings:
     h = around.heat_transfer
     if h is None:
         air = around.series()["air_c"]
-        values = _convection(piece, around, air.value)
+        values = convection(piece, around, air.value)
         h = float(values[0]) if len(values) == 1 else (air.time_s, values)
     if isinstance(h, tuple):
         return replace(around, heat_transfer=(h[0], np.asarray(h[1]) * factor))

@@ -1,0 +1,472 @@
+"""The machinery behind a cook: problems, stages one after the other, rows of a result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.cook.result import Balance, Result, StageRecord
+from coreward.cook.stages import (
+    AIR_RANGE_C,
+    LONGEST_STAGE_S,
+    WALL_RANGE_C,
+    Piece,
+    Stage,
+    Surroundings,
+    _series,
+)
+from coreward.errors import InputError
+from coreward.physics.body import Mesh
+from coreward.physics.exchange import convective_coefficient
+from coreward.physics.history import (
+    COLUMNS,
+    RATES,
+    interpolate,
+    interpolate_linear,
+    step_rates,
+    stored,
+    surface_history,
+)
+from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
+from coreward.physics.statement import MaterialConstants, SurfaceConditions
+from coreward.physics.water import saturation_pressure, saturation_temperature
+
+Floats = NDArray[np.float64]
+
+# Results carry a row at least this often, besides the solver's own steps.
+ROW_SPACING_S = 60.0
+_MOST_ROWS = 4000
+# Largest departure from a straight line between two steps that is taken for
+# the curve of a slow quantity and not for the slope of a stiff one. [K]
+_SMOOTH_K = 0.2
+
+
+def choose_engine(name: str) -> Callable[[Problem], Raw]:
+    """Return the `solve` of an engine by its name."""
+    if name == "fast":
+        from coreward.physics.engines.fast import solve
+
+        return solve
+    if name == "fipy":
+        from coreward.physics.engines.fipy_engine import solve as solve_fipy
+
+        return solve_fipy
+    raise InputError(f"There is no engine {name!r}; choose 'fast' or 'fipy'.")
+
+
+def convection(piece: Piece, s: Surroundings, air: Floats) -> Floats:
+    """Coefficient from shape and air speed, one value per distinct air temperature.
+
+    The surface is taken at the temperature half way between the start and
+    the air, at most 70 °C: natural convection depends on the difference to
+    the fourth root, so this choice matters by a few per cent.
+    """
+    speed = tables.load("fire")["air_speed"] if s.air_speed is None else s.air_speed
+    rounded = np.round(air / 5.0) * 5.0
+    values = {
+        a: convective_coefficient(
+            piece.shape.name,
+            piece.shape.size,
+            speed,
+            float(a),
+            float(min(max(0.5 * (a + piece.start_c), -10.0), 70.0)),
+            s.pressure_pa,
+        )
+        for a in np.unique(rounded)
+    }
+    return np.array([values[a] for a in rounded])
+
+
+def make_forcing(piece: Piece, s: Surroundings, duration: float) -> tuple[Forcing, list[str]]:
+    """Merge the time series of a stage onto common times."""
+    notes = []
+    given = s.series()
+    if s.heat_transfer is not None:
+        given["heat_transfer"] = _series("heat transfer", s.heat_transfer, 0.0, 1e5, "W/m²K")
+    times = np.unique(np.concatenate([x.time_s for x in given.values()]))
+    times = times[(times >= 0.0) & (times < duration)]
+    times = np.concatenate((times, [duration])) if duration > 0 else np.array([0.0])
+    if times[0] > 0.0:
+        times = np.concatenate(([0.0], times))
+    if all(len(x.value) == 1 for x in given.values()):
+        times = times[:1]
+    air = given["air_c"].at(times)
+    dew = given["dew_point_c"].at(times)
+    wet = dew > air
+    if wet.any():
+        if piece.material.moist:
+            notes.append(
+                "The dew point was above the air temperature for part of a stage; the air was "
+                "taken as saturated there."
+            )
+        dew = np.minimum(dew, air)
+    pressure = np.array([saturation_pressure(float(d)) for d in np.clip(dew, -60.0, None)])
+    h = given["heat_transfer"].at(times) if "heat_transfer" in given else None
+    if h is None:
+        h = convection(piece, s, air)
+    return (
+        Forcing(
+            time_s=times,
+            air_c=air,
+            wall_c=given["wall_c"].at(times),
+            vapour_pressure=pressure,
+            heat_transfer=h,
+        ),
+        notes,
+    )
+
+
+def surface_conditions(piece: Piece, stage: Stage) -> SurfaceConditions:
+    """Return what a stage and its wrap make of the surface."""
+    s = stage.surroundings
+    wrap = stage.wrap_set()
+    bare = wrap.name == "none"
+    emissivity = piece.material.meat_emissivity if s.emissivity is None else s.emissivity
+    return SurfaceConditions(
+        emissivity=emissivity if bare else wrap["emissivity"],
+        pressure=s.pressure_pa,
+        boiling_c=float(saturation_temperature(s.pressure_pa)),
+        vapour_factor=wrap["vapour_permeance_factor"] if s.evaporation else 0.0,
+        thermal_resistance=wrap["thermal_resistance"],
+        juice_capacity=piece.material.constants.film_capacity + wrap["juice_capacity"],
+    )
+
+
+@dataclass(frozen=True)
+class Part:
+    """One stage computed: the solver's own steps, and the rows of the result."""
+
+    record: StageRecord
+    time_s: Floats
+    raw: Raw
+    t: Floats
+    w: Floats
+    film: Floats
+    highest: Floats
+    env: Floats
+    ledger: Floats
+    surface: Floats
+
+
+def _rows(raw: Raw, spacing: float) -> Floats:
+    """Output times of a stage: the solver's own steps, and a regular grid."""
+    end = raw.time_s[-1]
+    grid = np.arange(0.0, end, spacing)
+    times = np.unique(np.concatenate((grid, raw.time_s)))
+    # A grid time within a hundredth of a second of a step adds nothing.
+    keep = np.concatenate(([True], np.diff(times) > 0.01))
+    keep[-1] = True
+    if len(times) > 1 and times[-1] - times[-2] <= 0.01:
+        keep[-2] = False
+        keep[0] = True
+    return times[keep]
+
+
+@dataclass(frozen=True)
+class State:
+    """What one stage leaves for the next: fields, film, record of heat, clock."""
+
+    temperature_c: Floats
+    water: Floats
+    film: float
+    highest_c: Floats
+    time_s: float = 0.0
+
+
+def start_state(piece: Piece, cells: int) -> State:
+    """State of a raw piece at one temperature."""
+    t = np.full(cells, float(piece.start_c))
+    return State(t, np.full(cells, piece.material.constants.raw_water), 0.0, t)
+
+
+def row_spacing(plan: tuple[Stage, ...]) -> float:
+    """How far apart rows may lie so that a long plan stays within its rows. [s]."""
+    planned = sum(s.duration_s if s.duration_s is not None else 0.0 for s in plan)
+    return max(ROW_SPACING_S, planned / _MOST_ROWS)
+
+
+def march(
+    piece: Piece,
+    plan: tuple[Stage, ...],
+    mesh: Mesh,
+    engine: str,
+    tolerance: float,
+    spacing: float,
+) -> tuple[list[Part], State, list[str]]:
+    """Run a piece through stages, each beginning where the one before ended.
+
+    Returns
+    -------
+    parts : list of Part
+    state : State
+        At the end.
+    notes : list of str
+        What a person should know: targets not reached, saturated air.
+
+    Raises
+    ------
+    InputError
+        If air or walls lie outside the range in which meat can be computed.
+    SolverError
+        If the solution fails.
+    """
+    solve = choose_engine(engine)
+    if piece.material.moist:
+        for stage in plan:
+            around = stage.surroundings
+            _series("air temperature", around.air_c, *AIR_RANGE_C, "°C")
+            if around.wall_c is not None:
+                _series("wall temperature", around.wall_c, *WALL_RANGE_C, "°C")
+    state = start_state(piece, len(mesh.position))
+    parts: list[Part] = []
+    notes: list[str] = []
+    for number, stage in enumerate(plan):
+        longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
+        forcing, more = make_forcing(piece, stage.surroundings, longest)
+        notes += [note for note in more if note not in notes]
+        conditions = surface_conditions(piece, stage)
+        raw = solve(
+            Problem(
+                shape=piece.shape,
+                mesh=mesh,
+                material=piece.material.constants,
+                conditions=conditions,
+                forcing=forcing,
+                temperature_c=state.temperature_c,
+                water=state.water,
+                film=state.film,
+                highest_c=state.highest_c,
+                duration_s=longest,
+                until_core_c=stage.until_core_c,
+                tolerance=tolerance,
+            )
+        )
+        reached = None if stage.until_core_c is None else raw.reached
+        label = stage.label or f"stage {number + 1}"
+        if reached is False:
+            notes.append(
+                f"The core did not reach {stage.until_core_c:.1f} °C in {label}; it ended at "
+                f"{raw.temperature_c[-1, 0]:.1f} °C after {raw.time_s[-1] / 3600:.1f} h."
+            )
+        end = state.time_s + float(raw.time_s[-1])
+        record = StageRecord(
+            label=label,
+            begin_s=state.time_s,
+            end_s=end,
+            wrap=stage.wrap_set().name,
+            conditions=conditions,
+            reached=reached,
+            steps=raw.steps,
+        )
+        parts.append(finish(raw, forcing, conditions, mesh, piece, spacing, record))
+        state = State(
+            raw.temperature_c[-1], raw.water[-1], float(raw.film[-1]), raw.highest_c[-1], end
+        )
+    return parts, state, notes
+
+
+def finish(
+    raw: Raw,
+    forcing: Forcing,
+    conditions: SurfaceConditions,
+    mesh: Mesh,
+    piece: Piece,
+    spacing: float,
+    record: StageRecord,
+) -> Part:
+    """Lay the rows of a result over a solved stage."""
+    times = _rows(raw, spacing)
+    m = piece.material.constants
+    t = interpolate(raw.time_s, raw.temperature_c, raw.temperature_slope, times, _SMOOTH_K)
+    w = interpolate(raw.time_s, raw.water, raw.water_slope, times, 0.0)
+    film = np.interp(times, raw.time_s, raw.film)
+    highest = interpolate_linear(raw.time_s, raw.highest_c, times)
+    env = np.column_stack(
+        [
+            np.interp(times, forcing.time_s, column)
+            for column in (
+                forcing.air_c,
+                forcing.wall_c,
+                forcing.vapour_pressure,
+                forcing.heat_transfer,
+            )
+        ]
+    )
+    return Part(
+        record=record,
+        time_s=times,
+        raw=raw,
+        t=t,
+        w=w,
+        film=film,
+        highest=highest,
+        env=env,
+        ledger=interpolate_linear(raw.time_s, raw.ledger, times),
+        surface=np.column_stack(
+            [
+                surface_history(t, w, film, highest, env, conditions, m),
+                _rates_at(times, raw, mesh, m),
+            ]
+        ),
+    )
+
+
+def _rates_at(times: Floats, raw: Raw, mesh: Mesh, m: MaterialConstants) -> Floats:
+    """Step means, taken to hold at the middle of their steps, at other times."""
+    rates = step_rates(
+        raw.time_s,
+        raw.temperature_c,
+        raw.water,
+        raw.film,
+        raw.highest_c,
+        raw.ledger,
+        mesh.volume,
+        mesh.surface_area,
+        m,
+    )
+    if not len(rates):
+        return np.zeros((len(times), len(RATES)))
+    middle = 0.5 * (raw.time_s[1:] + raw.time_s[:-1])
+    return np.column_stack([np.interp(times, middle, column) for column in rates.T])
+
+
+def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
+    """Worst residual of any stage, relative to what crossed the surface."""
+    m = piece.material.constants
+    worst_energy = worst_water = 0.0
+    q = {name: i for i, name in enumerate(LEDGER)}
+    for part in parts:
+        raw = part.raw
+        e0, w0 = stored(
+            raw.temperature_c[0],
+            raw.water[0],
+            raw.film[0],
+            raw.highest_c[0],
+            mesh.volume,
+            mesh.surface_area,
+            m,
+        )
+        e1, w1 = stored(
+            raw.temperature_c[-1],
+            raw.water[-1],
+            raw.film[-1],
+            raw.highest_c[-1],
+            mesh.volume,
+            mesh.surface_area,
+            m,
+        )
+        book = raw.ledger[-1]
+        gained = (
+            book[q["heat_in"]]
+            - book[q["evaporated_energy"]]
+            - book[q["boiled_energy"]]
+            - book[q["dripped_energy"]]
+        )
+        lost = book[q["evaporated"]] + book[q["boiled"]] + book[q["dripped"]]
+        # The scale of energy is what is stored above 0 °C or crossed, the
+        # larger: a piece at rest with its surroundings has nothing to close.
+        scale = max(abs(e0), abs(e1), np.abs(raw.ledger[:, 0]).max(), 1e-30)
+        worst_energy = max(worst_energy, abs(e1 - e0 - gained) / scale)
+        if m.moist:
+            worst_water = max(worst_water, abs(w1 - w0 + lost) / w0)
+    return Balance(energy=float(worst_energy), water=float(worst_water))
+
+
+def assemble(
+    piece: Piece,
+    plan: tuple[Stage, ...],
+    parts: list[Part],
+    mesh: Mesh,
+    engine: str,
+    tolerance: float,
+    notes: list[str],
+) -> Result:
+    """Join stages to the result of a cook."""
+    material = piece.material
+    m = material.constants
+    chunks = []
+    before = np.zeros(len(LEDGER))
+    for i, part in enumerate(parts):
+        # The last row of a stage is the first of the next: keep the later,
+        # which has the surroundings that act from then on.
+        stop = len(part.time_s) if i == len(parts) - 1 else len(part.time_s) - 1
+        if stop == 0:
+            before = before + part.ledger[-1]
+            continue
+        chunks.append((i, part, slice(0, stop), before))
+        before = before + part.ledger[-1]
+    if not chunks:
+        chunks = [(len(parts) - 1, parts[-1], slice(0, 1), before)]
+
+    def join(get: Callable[[Part], Floats]) -> Floats:
+        return np.concatenate([get(part)[rows] for _, part, rows, _ in chunks])
+
+    time = np.concatenate(
+        [part.record.begin_s + part.time_s[rows] for _, part, rows, _ in chunks]
+    )
+    index = np.concatenate(
+        [np.full(len(part.time_s[rows]), i, dtype=np.int64) for i, part, rows, _ in chunks]
+    )
+    ledger = np.concatenate([part.ledger[rows] + base for _, part, rows, base in chunks])
+    t = join(lambda part: part.t)
+    w = join(lambda part: part.w)
+    film = join(lambda part: part.film)
+    highest = np.maximum(np.maximum.accumulate(t, axis=0), join(lambda part: part.highest))
+    surface = join(lambda part: part.surface)
+    env = join(lambda part: part.env)
+    steps = np.concatenate([part.record.begin_s + part.raw.time_s for part in parts])
+
+    raw_mass = material.raw_density * mesh.volume.sum()
+    q = {name: i for i, name in enumerate(LEDGER)}
+    if material.moist:
+        evaporated = (ledger[:, q["evaporated"]] + ledger[:, q["boiled"]]) / raw_mass
+        dripped = ledger[:, q["dripped"]] / raw_mass
+        share, midpoint, width = material.fat_rendering
+        melted = share / (1.0 + np.exp(-np.clip((highest - midpoint) / width, -60, 60)))
+        fat = m.fat_density * (melted @ mesh.volume) / raw_mass
+        fat = fat - fat[0]
+        held = np.minimum(film, m.film_capacity) * mesh.surface_area
+        water_left = w @ mesh.volume + held
+        loss = (m.raw_water * mesh.volume.sum() - water_left) / raw_mass + fat
+        ratio = w / m.solids_density
+        lost_volume = loss[-1] * material.raw_density / 1000.0
+        shrinkage = tables.load("surface", material.sets.get("surface"))["shrinkage"]
+        final = piece.shape.size * max(1.0 - shrinkage * lost_volume, 0.1) ** (1.0 / 3.0)
+    else:
+        zero = np.zeros(len(time))
+        evaporated = dripped = fat = loss = zero
+        ratio = np.zeros_like(w)
+        final = piece.shape.size
+    return Result(
+        piece=piece,
+        stages=plan,
+        records=tuple(part.record for part in parts),
+        mesh=mesh,
+        engine=engine,
+        tolerance=tolerance,
+        time_s=time,
+        core_c=t[:, 0].copy(),
+        surface_c=t[:, -1].copy(),
+        mean_c=mesh.mean(t),
+        mass_loss_fraction=loss,
+        evaporated_fraction=evaporated,
+        dripped_fraction=dripped,
+        rendered_fat_fraction=fat,
+        surface_water_activity=surface[:, COLUMNS.index("activity")].copy(),
+        position_m=mesh.position.copy(),
+        temperature_c=t,
+        water=ratio,
+        film=film,
+        highest_c=highest,
+        environment=env,
+        surface={name: surface[:, i].copy() for i, name in enumerate((*COLUMNS, *RATES))},
+        stage_index=index,
+        balance=_balance(parts, mesh, piece),
+        final_size_m=float(final),
+        warnings=tuple(notes),
+        step_time_s=np.unique(steps),
+    )
