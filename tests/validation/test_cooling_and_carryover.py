@@ -21,7 +21,7 @@ from coreward.questions.trust_shared import assumed, roast_diameter, usual_oven
 HOUR = 3600.0
 QUICK = {"cells": 40, "tolerance": 0.05}
 ROASTS = [row for row in published_rows("carryover.csv") if row["cut"]]
-# Belle Lowe, Experimental Cookery (read in a transcription): 1 to 5 K for all roasts.
+# Belle Lowe, Experimental Cookery (read in a copy): 1 to 5 K for all roasts.
 # Oven and shape are not in the source; 163 °C and a cylinder twice as long as wide are ours.
 MEASURED_K = (1.0, 5.0)
 # The model stores more heat in the outer layers than these roasts did.
