@@ -27,12 +27,17 @@ hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "home")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark each test with the name of the folder it lies in."""
+    """Mark each test with the name of the folder it lies in, and run the browser last.
+
+    The browser's driver keeps an event loop running in the thread of the tests, and
+    a panel behaves otherwise where a loop runs than where none does.
+    """
     for item in items:
         if item.path.is_relative_to(TESTS):
             kind = item.path.relative_to(TESTS).parts[0]
             if kind in KINDS:
                 item.add_marker(kind)
+    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
 
 
 @pytest.fixture(autouse=True)
