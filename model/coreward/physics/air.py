@@ -272,7 +272,7 @@ def _vapour_pressure(dew_point_c: float, pressure_pa: float) -> float:
 
 
 def _pressure_at_altitude(altitude_m: float) -> float:
-    _require("altitude", altitude_m, ALTITUDE_RANGE_M, "m")
+    require("altitude", altitude_m, ALTITUDE_RANGE_M, "m")
     ratio = 1.0 - _ICAO_LAPSE_K_PER_M * altitude_m / _ICAO_TEMPERATURE_K
     exponent = _ICAO_GRAVITY / (_ICAO_LAPSE_K_PER_M * _ICAO_GAS_CONSTANT)
     return float(STANDARD_PRESSURE_PA * ratio**exponent)
@@ -295,7 +295,8 @@ def each(function: Callable[..., float], *arguments: ArrayLike) -> FloatOrArray:
     return np.array(flat, dtype=float).reshape(arrays[0].shape)
 
 
-def _require(name: str, value: float, bounds: tuple[float, float], unit: str) -> None:
+def require(name: str, value: float, bounds: tuple[float, float], unit: str) -> None:
+    """Refuse a number that is not finite or outside its bounds, naming it."""
     if not math.isfinite(value):
         raise InputError(
             f"the {name} is {value}, not a finite number. Give a number in {unit}."
@@ -315,9 +316,9 @@ def _steam_limit(pressure_pa: float) -> float:
 
 def check_state(air_c: float, dew_point_c: float, pressure_pa: float) -> float:
     """Check a state; return the dew point, trimmed of a rounding excess over the dry bulb."""
-    _require("dry bulb", air_c, AIR_RANGE_C, "°C")
-    _require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
-    _require("dew point", dew_point_c, DEW_POINT_RANGE_C, "°C")
+    require("dry bulb", air_c, AIR_RANGE_C, "°C")
+    require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
+    require("dew point", dew_point_c, DEW_POINT_RANGE_C, "°C")
     if dew_point_c > air_c + _ROUNDING_K:
         raise InputError(
             f"the dew point {dew_point_c:g} °C is above the dry bulb {air_c:g} °C: such air "
@@ -374,8 +375,8 @@ def _relative_humidity(air_c: float, dew_point_c: float, pressure_pa: float) -> 
 
 
 def _dry_property(output: str, air_c: float, pressure_pa: float) -> float:
-    _require("dry bulb", air_c, AIR_RANGE_C, "°C")
-    _require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
+    require("dry bulb", air_c, AIR_RANGE_C, "°C")
+    require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
     return _library(output, air_c, pressure_pa, "W", 0.0)
 
 
@@ -450,8 +451,8 @@ def _solved_wet_bulb(
 def _dew_point_from_relative_humidity(
     air_c: float, fraction: float, pressure_pa: float
 ) -> float:
-    _require("dry bulb", air_c, AIR_RANGE_C, "°C")
-    _require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
+    require("dry bulb", air_c, AIR_RANGE_C, "°C")
+    require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
     if not 0.0 < fraction <= 1.0:
         raise InputError(
             f"the relative humidity is {fraction:g}; it must be above 0 and at most 1. "
@@ -469,9 +470,9 @@ def _dew_point_from_relative_humidity(
 
 
 def _dew_point_from_vapour_pressure(air_c: float, pressure: float, pressure_pa: float) -> float:
-    _require("dry bulb", air_c, AIR_RANGE_C, "°C")
-    _require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
-    _require("vapour pressure", pressure, (0.0, _LARGEST_VAPOUR_FRACTION * pressure_pa), "Pa")
+    require("dry bulb", air_c, AIR_RANGE_C, "°C")
+    require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
+    require("vapour pressure", pressure, (0.0, _LARGEST_VAPOUR_FRACTION * pressure_pa), "Pa")
     return _checked_dew_point(air_c, "P_w", pressure, pressure_pa)
 
 
@@ -481,9 +482,9 @@ def _checked_dew_point(air_c: float, measure: str, value: float, pressure_pa: fl
 
 
 def _dew_point_from_wet_bulb(air_c: float, wet_bulb_c: float, pressure_pa: float) -> float:
-    _require("dry bulb", air_c, AIR_RANGE_C, "°C")
-    _require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
-    _require("wet bulb", wet_bulb_c, DEW_POINT_RANGE_C, "°C")
+    require("dry bulb", air_c, AIR_RANGE_C, "°C")
+    require("pressure", pressure_pa, PRESSURE_RANGE_PA, "Pa")
+    require("wet bulb", wet_bulb_c, DEW_POINT_RANGE_C, "°C")
     if wet_bulb_c > air_c + _ROUNDING_K:
         raise InputError(
             f"the wet bulb {wet_bulb_c:g} °C is above the dry bulb {air_c:g} °C. "

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,8 +36,30 @@ def _check_size(what: str, size: float) -> None:
         )
 
 
+class _Body:
+    """What the shapes share: one size that a person measures, and half of it."""
+
+    name: ClassVar[str]
+    exponent: ClassVar[int]
+    _measure: ClassVar[str]
+
+    def __post_init__(self) -> None:
+        _check_size(f"{self._measure} of the {self.name}", self.size)
+
+    @property
+    def size(self) -> float:
+        """The size a person measures. [m]."""
+        value: float = getattr(self, self._measure)
+        return value
+
+    @property
+    def half_size(self) -> float:
+        """Distance from the coldest plane, line or point to the surface. [m]."""
+        return self.size / 2.0
+
+
 @dataclass(frozen=True)
-class Slab:
+class Slab(_Body):
     """A flat piece, heated on both faces.
 
     Parameters
@@ -49,23 +72,11 @@ class Slab:
 
     name = "slab"
     exponent = 0
-
-    def __post_init__(self) -> None:
-        _check_size("thickness of the slab", self.thickness)
-
-    @property
-    def half_size(self) -> float:
-        """Distance from the coldest plane to the surface. [m]."""
-        return self.thickness / 2.0
-
-    @property
-    def size(self) -> float:
-        """The size a person measures. [m]."""
-        return self.thickness
+    _measure = "thickness"
 
 
 @dataclass(frozen=True)
-class Cylinder:
+class Cylinder(_Body):
     """A long round piece, heated on its side.
 
     Parameters
@@ -78,23 +89,11 @@ class Cylinder:
 
     name = "cylinder"
     exponent = 1
-
-    def __post_init__(self) -> None:
-        _check_size("diameter of the cylinder", self.diameter)
-
-    @property
-    def half_size(self) -> float:
-        """Radius. [m]."""
-        return self.diameter / 2.0
-
-    @property
-    def size(self) -> float:
-        """The size a person measures. [m]."""
-        return self.diameter
+    _measure = "diameter"
 
 
 @dataclass(frozen=True)
-class Sphere:
+class Sphere(_Body):
     """A ball, heated all round.
 
     Parameters
@@ -107,19 +106,7 @@ class Sphere:
 
     name = "sphere"
     exponent = 2
-
-    def __post_init__(self) -> None:
-        _check_size("diameter of the sphere", self.diameter)
-
-    @property
-    def half_size(self) -> float:
-        """Radius. [m]."""
-        return self.diameter / 2.0
-
-    @property
-    def size(self) -> float:
-        """The size a person measures. [m]."""
-        return self.diameter
+    _measure = "diameter"
 
 
 Shape = Slab | Cylinder | Sphere

@@ -360,11 +360,11 @@ def convective_coefficient(
             f"there is no heat transfer correlation for a {shape_name!r}. "
             f"Use one of {', '.join(_CORRELATIONS)}."
         )
-    _require_input("size", size_m, SIZE_RANGE_M, "m")
-    _require_input("plate length", plate_length_m, SIZE_RANGE_M, "m")
-    _require_input("air speed", air_speed, AIR_SPEED_RANGE, "m/s")
-    _require_input("air temperature", air_c, air.AIR_RANGE_C, "°C")
-    _require_input("surface temperature", surface_c, SURFACE_RANGE_C, "°C")
+    air.require("size", size_m, SIZE_RANGE_M, "m")
+    air.require("plate length", plate_length_m, SIZE_RANGE_M, "m")
+    air.require("air speed", air_speed, AIR_SPEED_RANGE, "m/s")
+    air.require("air temperature", air_c, air.AIR_RANGE_C, "°C")
+    air.require("surface temperature", surface_c, SURFACE_RANGE_C, "°C")
     flow = _flow(size_m, plate_length_m, air_speed, air_c, surface_c, pressure_pa, dew_point_c)
     natural, forced = _CORRELATIONS[shape_name]
     return float((natural(flow) ** 3 + forced(flow) ** 3) ** (1 / 3))
@@ -417,19 +417,6 @@ def _film(
     heat_capacity = float(air.heat_capacity(temperature_c, dew_point_c, pressure_pa))
     prandtl = heat_capacity * viscosity / conductivity
     return conductivity, viscosity / density, prandtl, viscosity
-
-
-def _require_input(name: str, value: float, bounds: tuple[float, float], unit: str) -> None:
-    if not math.isfinite(value):
-        raise InputError(
-            f"the {name} is {value}, not a finite number. Give a number in {unit}."
-        )
-    low, high = bounds
-    if not low <= value <= high:
-        raise OutOfRangeError(
-            f"the {name} {value:g} {unit} lies outside {low:g} to {high:g} {unit}. "
-            f"Check the value and that it is in {unit}."
-        )
 
 
 # ---------------------------------------------------------------------------
@@ -719,11 +706,11 @@ def _wet_surface_temperature(
     lewis_power: float,
 ) -> float:
     dew_point_c = air.check_state(air_c, dew_point_c, pressure_pa)
-    _require_input("heat transfer coefficient", heat_transfer, HEAT_TRANSFER_RANGE, "W/(m² K)")
-    _require_input("wall temperature", wall_c, (-30.0, 500.0), "°C")
-    _require_input("emissivity", emissivity, (0.0, 1.0), "")
-    _require_input("water activity", water_activity, (0.01, 1.0), "")
-    _require_input("Lewis number power", lewis_power, (0.5, 1.5), "")
+    air.require("heat transfer coefficient", heat_transfer, HEAT_TRANSFER_RANGE, "W/(m² K)")
+    air.require("wall temperature", wall_c, (-30.0, 500.0), "°C")
+    air.require("emissivity", emissivity, (0.0, 1.0), "")
+    air.require("water activity", water_activity, (0.01, 1.0), "")
+    air.require("Lewis number power", lewis_power, (0.5, 1.5), "")
     air_vapour_pressure = saturation_pressure(dew_point_c)
     # At the lowest of the three nothing cools the surface; at the highest of air, wall
     # and the temperature where the surface's own vapour matches the air's nothing warms it.

@@ -18,7 +18,7 @@ from typing import Any, ClassVar, Final
 import ipywidgets as W
 import traitlets
 
-from coreward.errors import CorewardError
+from coreward.errors import CorewardError, InputError
 from coreward.figures.style import UnitChoice, as_units
 from coreward.widgets import settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
@@ -122,6 +122,23 @@ class PanelState(traitlets.HasTraits):
     def inputs(self) -> dict[str, Any]:
         """Return the inputs by trait name."""
         return {name: getattr(self, name) for name in self.input_names}
+
+    def start_with(self, inputs: dict[str, Any]) -> None:
+        """Set inputs by name.
+
+        Raises
+        ------
+        InputError
+            If a name is unknown or a value outside its range.
+        """
+        unknown = set(inputs) - set(self.input_names)
+        if unknown:
+            raise InputError(
+                f"There is no input {', '.join(sorted(unknown))}; use "
+                f"{', '.join(self.input_names)}."
+            )
+        for name, value in inputs.items():
+            setattr(self, name, value)
 
 
 class Panel:

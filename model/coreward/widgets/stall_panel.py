@@ -505,12 +505,5 @@ def stall_panel(units: str | UnitChoice | None = None, **inputs: Any) -> StallPa
         If a start value is unknown or outside its range.
     """
     state = StallState()
-    unknown = set(inputs) - set(state.input_names)
-    if unknown:
-        raise InputError(
-            f"There is no input {', '.join(sorted(unknown))}; use "
-            f"{', '.join(state.input_names)}."
-        )
-    for name, value in inputs.items():
-        setattr(state, name, value)
+    state.start_with(inputs)
     return StallPanel(state, units)

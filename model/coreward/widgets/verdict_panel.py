@@ -17,7 +17,6 @@ import ipywidgets as W
 
 from coreward import tables
 from coreward import units as convert
-from coreward.errors import InputError
 from coreward.figures import style
 from coreward.figures.hold import HoldPicture, figure_thickness, letters
 from coreward.figures.png import encode
@@ -969,12 +968,5 @@ def verdict_panel(
         If a start value is unknown or outside its range.
     """
     state = verdict_state(path)
-    unknown = set(inputs) - set(state.input_names)
-    if unknown:
-        raise InputError(
-            f"There is no input {', '.join(sorted(unknown))}; use "
-            f"{', '.join(state.input_names)}."
-        )
-    for name, value in inputs.items():
-        setattr(state, name, value)
+    state.start_with(inputs)
     return VerdictPanel(state, units)
