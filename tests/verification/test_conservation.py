@@ -61,22 +61,22 @@ def test_water_stays_positive(closure: str, exponent: int) -> None:
 
 def test_balance_notices_a_wrong_book() -> None:
     """The residual is not zero by construction: a cooked ledger shows."""
-    from coreward.cook import simulate as module
+    from coreward.cook import march as module
     from coreward.physics.engines import fast
 
     def cheat(problem: object) -> object:
         raw = fast.solve(problem)  # type: ignore[arg-type]
         return replace(raw, ledger=raw.ledger * 1.0001)
 
-    original = module._engine
+    original = module.choose_engine
     try:
-        module._engine = lambda name: cheat  # type: ignore[assignment,return-value]
+        module.choose_engine = lambda name: cheat  # type: ignore[assignment,return-value]
         r = cw.simulate(
             cw.Piece(cw.Slab(0.05), cw.meat(), 4.0),
             cw.Stage(cw.Surroundings(107.0), duration_s=3600.0),
             cells=12,
         )
     finally:
-        module._engine = original
+        module.choose_engine = original
     assert r.balance.energy > 10 * RESIDUAL
     assert r.balance.water > 10 * RESIDUAL
