@@ -132,6 +132,14 @@ def _add_verdict_options(parser: argparse.ArgumentParser) -> None:
         metavar="RULE",
         help="let the cooling decide too, by the usual rule or the one named",
     )
+    judged.add_argument(
+        "--reheating",
+        nargs="?",
+        const=True,
+        metavar="RULE",
+        help="judge the last rise from the cold as a reheating of cooked meat too, by the "
+        "usual rule or the one named",
+    )
     probe = parser.add_argument_group("the probe")
     probe.add_argument(
         "--probe-error", type=_number, metavar="K", help="added to every target, in kelvin"
@@ -379,6 +387,7 @@ def _run_verdict(options: argparse.Namespace) -> int:
     given: dict[str, Any] = {
         "standards": options.standard,
         "cooling": options.cooling,
+        "reheating": options.reheating,
         "probe_error_c": options.probe_error,
         "probe_offset_m": _offset_m(options),
         "shape": options.shape,

@@ -20,6 +20,7 @@ EXPECTED = (
     "rest-and-carryover",
     "is-this-hold-enough",
     "how-far-to-trust-it",
+    "does-it-solve-its-equations",
 )
 
 

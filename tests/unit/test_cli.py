@@ -139,6 +139,8 @@ def test_reading_is_told_what_the_file_does_not_say(
         (["--standard", "a", "--standard", "b"], {"standards": ["a", "b"]}),
         (["--cooling"], {"cooling": True}),
         (["--cooling", "food code cooling"], {"cooling": "food code cooling"}),
+        (["--reheating"], {"reheating": True}),
+        (["--reheating", "food code reheating"], {"reheating": "food code reheating"}),
         (["--probe-error", "1.5"], {"probe_error_c": 1.5}),
         (["--surface", "sealed bag"], {"surface": "sealed bag"}),
         (["--humid", "90"], {"humid_s": 5400.0}),

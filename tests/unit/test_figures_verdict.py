@@ -74,6 +74,35 @@ def test_cooling_limits_are_drawn_once_the_record_cools() -> None:
     assert not any("stay below" in label for label in _labels(upper))
 
 
+def test_one_time_axis_carries_every_limit_on_the_history() -> None:
+    time = np.arange(0.0, 14 * 3600.0, 60.0)
+    hours = [0, 4, 5, 6.8, 10, 10.5, 12, 12.5, 14]
+    core = np.interp(time / 3600.0, hours, [4, 75, 58, 20, 3, 3, 76, 77, 65])
+    record = (time, core)
+    upper, _ = figure_verdict(verdict(record, meat="pork", reheating=True)).axes
+    labels = " | ".join(_labels(upper))
+    for words in ("come-up band", "come-up limit", "stay below", "reheating: met"):
+        assert words in labels
+    assert labels.count("hot-holding floor: met") == 1
+    floors = [li for li in upper.get_lines() if np.allclose(li.get_ydata(), 57.2222, atol=1e-3)]
+    assert len(floors) == 2  # before and after the cold
+    assert "growth range" in [text.get_text() for text in upper.texts]
+    line = next(li for li in upper.get_lines() if "reheating" in str(li.get_label()))
+    # From 5 °C up to 74 °C, and 2 h to the right.
+    np.testing.assert_allclose(np.asarray(line.get_ydata()), [5.0, 74.0, 74.0])
+    span = np.asarray(line.get_xdata())
+    assert span[-1] - span[0] == pytest.approx(2.0)
+    upper, _ = figure_verdict(verdict(record, meat="pork")).axes
+    assert "reheating" not in " ".join(_labels(upper))
+
+
+def test_the_hot_holding_floor_is_the_reading_that_was_asked_for() -> None:
+    answer = verdict(_record(peak_c=62.0), meat="beef", probe_error_c=1.0)
+    upper, _ = figure_verdict(answer, units="F").axes
+    line = next(li for li in upper.get_lines() if "floor" in str(li.get_label()))
+    np.testing.assert_allclose(line.get_ydata(), 135.0 + 1.8)  # 135 °F plus 1 K
+
+
 def test_a_refused_record_still_draws() -> None:
     time, core = _record()
     answer = verdict((time, core * 1.8 + 32.0), meat="beef")

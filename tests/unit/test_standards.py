@@ -10,6 +10,7 @@ from coreward.errors import TableError
 from coreward.tables.standards import (
     Law,
     band_limits,
+    cited,
     load_standard,
     parse_holds,
     parse_limits,
@@ -176,9 +177,27 @@ def test_the_tables_have_as_many_rows_as_were_printed() -> None:
 
 
 def test_limits_and_published_values_are_there() -> None:
-    assert {item.kind for item in band_limits()} == {"come-up", "cooling", "hot holding"}
+    kinds = {"come-up", "cooling", "hot holding", "reheating"}
+    assert {item.kind for item in band_limits()} == kinds
     assert all(item.status == "read" for item in band_limits())
     assert len(published_d_values()) > 40
+
+
+def test_the_reheating_rule_is_entered_as_published() -> None:
+    # Food Code 3-403.11(A) and (D): all parts at 74 °C for 15 s, 2 h between 5 °C and that.
+    (rule,) = (item for item in band_limits() if item.kind == "reheating")
+    assert (rule.from_c, rule.to_c, rule.dwell_s, rule.limit_s) == (5.0, 74.0, 15.0, 7200.0)
+    assert rule.where.startswith("3-403.11")
+    assert all(item.dwell_s == 0.0 for item in band_limits() if item.kind != "reheating")
+
+
+def test_a_caution_names_its_source_by_author_and_year() -> None:
+    assert "McMinn et al. 2018" in load_standard("us meat 6.5 log").caution
+    assert cited("as in mcminn_2018.") == "as in McMinn et al. 2018."
+    for name in standard_names():
+        assert "_" not in load_standard(name).caution
+    with pytest.raises(TableError, match="nobody_2018"):
+        cited("as in nobody_2018.")
 
 
 def test_an_unknown_standard_names_near_ones() -> None:

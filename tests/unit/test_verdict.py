@@ -13,7 +13,13 @@ from numpy.typing import NDArray
 from coreward.errors import InputError, TableError
 from coreward.physics.lethality import load_kinetics, log_reduction
 from coreward.questions.integral import kinetics_spread, time_at_temperature
-from coreward.questions.verdict import longest_hold, verdict, verdict_dict, verdict_text
+from coreward.questions.verdict import (
+    LimitVerdict,
+    longest_hold,
+    verdict,
+    verdict_dict,
+    verdict_text,
+)
 
 Floats = NDArray[np.float64]
 
@@ -401,6 +407,171 @@ def test_hot_holding_says_how_long_and_how_low() -> None:
     dipped[(time > 9000) & (time < 10000)] = 50.0
     answer = verdict((time, dipped), meat="beef", surface="sealed bag", hot_hold=True)
     assert answer.limits[-1].state == "not met"
+
+
+def test_hot_holding_says_the_reading_and_the_floor_behind_it() -> None:
+    time, core = cook(75.0, 240.0)
+    core[(time > 9000) & (time < 10000)] = 57.9  # above the floor, not above floor plus 1 K
+    hot = verdict((time, core), meat="beef", probe_error_c=1.0).limits[-1]
+    assert hot.state == "not met"
+    assert "58.3 °C (57.3 °C plus 1 K of error)" in hot.text
+    assert hot.reading_c == pytest.approx(57.2222 + 1.0, abs=1e-3)
+    exact = verdict((time, core), meat="beef", probe_error_c=0.0).limits[-1]
+    assert exact.state == "met"
+    assert "plus" not in exact.text
+
+
+# Reheating: 3-403.11, 74 °C for 15 s in all parts, 2 h from 5 °C.
+
+
+def reheated(
+    rise_min: float, peak_c: float = 76.0, *, step_s: float = 30.0, cold_c: float = 4.0
+) -> tuple[Floats, Floats]:
+    """Ten minutes in the cold, a straight rise that passes 5 °C at once, a hold of 10 min."""
+    time = np.arange(0.0, 60.0 * (20.0 + rise_min), step_s)
+    return time, np.interp(time / 60.0, [0, 10.0, 10.0 + rise_min], [cold_c, cold_c, peak_c])
+
+
+def reheating_of(record: object, **options: object) -> LimitVerdict:
+    answer = verdict(record, meat="pork", reheating=True, **options)  # type: ignore[arg-type]
+    (item,) = (limit for limit in answer.limits if limit.kind == "reheating")
+    return item
+
+
+@pytest.mark.parametrize(
+    ("record", "error_c", "state"),
+    [
+        (reheated(90.0), 0.0, "met"),
+        (reheated(121.0), 0.0, "met"),  # 74 °C after 118 min, by the straight line
+        (reheated(126.0), 0.0, "not met"),  # after 122.5 min
+        (reheated(90.0, 73.9), 0.0, "not met"),
+        (reheated(90.0, 74.0), 0.0, "met"),
+        (reheated(90.0, 74.9), 1.0, "not met"),  # the probe's error is taken off
+        (reheated(90.0, 75.0), 1.0, "met"),
+        (reheated(90.0, cold_c=5.0), 0.0, "met"),
+        (reheated(90.0, cold_c=5.1), 0.0, "cannot tell"),  # does not come from the cold
+    ],
+)
+def test_reheating_is_judged_by_temperature_time_and_start(
+    record: tuple[Floats, Floats], error_c: float, state: str
+) -> None:
+    item = reheating_of(record, probe_error_c=error_c)
+    assert item.state == state
+    assert item.counts
+    assert item.reading_c == 74.0 + error_c
+
+
+def test_reheating_says_how_long_it_took_and_what_is_left() -> None:
+    item = reheating_of(reheated(90.0))
+    # From 4 °C at 10 min; 74 °C on the line to 76 °C lies at 70/72 of 90 min = 87.5 min.
+    assert item.start_s == 600.0 + 60.0  # 5 °C is passed 75 s later; samples stand every 30 s
+    assert item.end_s == 600.0 + 87.5 * 60.0
+    assert item.margin_s == item.limit_s - (item.end_s - item.start_s)
+    assert (item.dwell_s, item.limit_s) == (15.0, 7200.0)
+    assert item.held_s == pytest.approx(720.0, abs=60.0)  # 2.5 min of rise and 10 min of hold
+    assert "cooked and cooled before" in item.text
+
+
+def test_a_reading_without_a_dwell_does_not_reheat() -> None:
+    time, core = reheated(90.0, 73.0)
+    core[-5] = 75.0
+    item = reheating_of((time, core))
+    assert (item.state, item.held_s) == ("not met", 0.0)
+    assert "for 15 s" in item.enough
+    assert "that are left" in item.enough
+    late = reheating_of(reheated(130.0, 73.0))
+    assert late.state == "not met"
+    assert "is not undone" in late.enough
+
+
+@pytest.mark.parametrize("way", ["dropped", "missing"])
+def test_a_gap_in_the_reheating_cannot_tell(way: str) -> None:
+    time, core = reheated(90.0)
+    hole = (time > 1800.0) & (time < 2600.0)
+    if way == "dropped":
+        record = (time[~hole], core[~hole])
+    else:
+        record = (time, np.where(hole, np.nan, core))
+    item = reheating_of(record)
+    assert item.state == "cannot tell"
+    assert "no reading from 0:30 to 0:43" in item.text
+    # A gap after the dwell hides nothing that the rule asks for.
+    late = (time > 6100.0) & (time < 6450.0)
+    assert reheating_of((time[~late], core[~late])).state == "met"
+
+
+def test_the_error_of_the_probe_also_widens_the_start() -> None:
+    # Eight hours at 4.5 °C: with 1 K of error it may have been above 5 °C all the time.
+    time = np.arange(0.0, 10 * 3600.0, 60.0)
+    core = np.interp(time / 3600.0, [0, 8, 9, 10], [4.5, 4.5, 78, 78])
+    assert reheating_of((time, core), probe_error_c=0.5).state == "met"
+    item = reheating_of((time, core), probe_error_c=1.0)
+    assert item.state == "cannot tell"
+    assert "4.0 °C or less" in item.enough
+
+
+def test_an_earlier_cook_in_the_record_does_not_reheat() -> None:
+    # Cooked, chilled (a second piece only to 6 °C), reheated to 60 °C: the hold of the cook
+    # must not be taken for that of the reheating.
+    time = np.arange(0.0, 13 * 3600.0, 60.0)
+    hours = [0, 1.5, 2, 3.5, 8, 10, 11.5, 13]
+    first = np.interp(time / 3600.0, hours, [4, 76, 76, 20, 3, 3, 60, 60])
+    second = np.maximum(first, np.where(time > 4 * 3600.0, 6.0, 0.0))
+    item = reheating_of(log_of(time, first, second), probe_error_c=0.0)
+    assert item.state == "not met"
+    assert item.start_s > 4 * 3600.0
+    # Chilled again afterwards: still the last rise is judged.
+    again = np.interp(time / 3600.0, [0, 1.5, 3, 5, 6, 7, 9, 13], [4, 76, 20, 3, 3, 60, 3, 3])
+    assert reheating_of((time, again)).state == "not met"
+    only = np.interp(time / 3600.0, [0, 3, 13], [70, 3, 3])
+    assert reheating_of((time, only)).state == "cannot tell"
+
+
+def test_a_reheating_cuts_the_record_for_cooling_and_hot_holding() -> None:
+    time = np.arange(0.0, 14 * 3600.0, 60.0)
+    hours = [0, 4, 5, 6.8, 10, 10.5, 12, 12.5, 14]
+    core = np.interp(time / 3600.0, hours, [4, 75, 58, 20, 3, 3, 76, 77, 65])
+    answer = verdict((time, core), meat="pork", surface="sealed bag", reheating=True)
+    states = [(item.kind, item.state) for item in answer.limits]
+    assert states == [
+        ("come-up", "met"),
+        ("cooling", "met"),
+        ("cooling", "met"),
+        ("reheating", "met"),
+        ("hot holding", "met"),
+        ("hot holding", "met"),
+    ]
+    first, last = answer.limits[-2:]
+    assert first.end_s < answer.limits[3].start_s < last.start_s
+
+
+def test_reheating_decides_only_when_asked_and_is_no_cooking_standard() -> None:
+    record = reheated(90.0, 73.5)
+    plain = verdict(record, meat="pork", surface="sealed bag")
+    asked = verdict(record, meat="pork", surface="sealed bag", reheating="food code reheating")
+    assert (plain.state, asked.state) == ("met", "not met")
+    assert all(item.kind != "reheating" for item in plain.limits)
+    assert [s.name for s in plain.standards] == [s.name for s in asked.standards]
+    assert "reheating, food code reheating, 5.0 °C to 74.0 °C" in verdict_text(asked)
+    (said,) = (i for i in verdict_dict(asked)["limits"] if i["kind"] == "reheating")
+    assert json.loads(json.dumps(said, allow_nan=False))["dwell_s"] == 15.0
+    with pytest.raises(InputError, match="food code reheating"):
+        verdict(record, meat="pork", reheating="my own rule")
+
+
+def test_no_raw_key_and_no_bare_argument_in_the_words() -> None:
+    time, core = cook(63.0, 30.0)
+    answer = verdict(log_of(time, core), meat="beef", reheating=True)
+    before_sources = verdict_text(answer).split("Sources:")[0]
+    assert not re.search(r"\w+_(19|20)\d\d\b", before_sources)
+    assert "(McMinn et al. 2018)" in before_sources
+    # An argument of the code stands only in brackets, behind the plain words.
+    for name in ("surface='sealed bag'", "oven_c", "mass_kg", "placement_error_c"):
+        assert name in before_sources
+        assert name not in re.sub(r"\([^()]*\)", "", before_sources)
+    notes = " ".join(view.note for view in answer.integrals)
+    assert not re.search(r"_(19|20)\d\d\b", notes)
+    assert "McMinn et al. 2018" in notes
 
 
 # How sure.

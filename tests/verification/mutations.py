@@ -1,9 +1,11 @@
 """Break an equation, see which test notices.
 
-Run by hand: ``python tests/verification/mutations.py [word ...]``. Each
-mutation is a change of text in a copy of the package in a temporary folder;
-the verification tests then run against the copy. A mutation that no test
-catches is a hole in the suite, and the script ends with 1.
+Run by hand: ``python tests/verification/mutations.py [word ...]``; with
+``--csv tests/verification/mutations_found.csv`` the notebook
+does-it-solve-its-equations shows what was found. Each mutation is a change of
+text in a copy of the package in a temporary folder; the verification tests then
+run against the copy. A mutation that no test catches is a hole in the suite,
+and the script ends with 1.
 
 The FiPy engine shares the statement with the fast engine, so comparing the
 two cannot find a wrong equation; its tests are left out here.
@@ -11,6 +13,8 @@ two cannot find a wrong equation; its tests are left out here.
 
 from __future__ import annotations
 
+import argparse
+import csv
 import os
 import re
 import shutil
@@ -251,10 +255,25 @@ def caught_by(
     )
 
 
-def main() -> int:
+def write_csv(file: Path, rows: list[tuple[str, str, str, str]]) -> None:
+    """Write what was found, as `coreward.questions.verification.mutation_rows` reads it."""
+    with file.open("w", encoding="utf-8", newline="") as lines:
+        writer = csv.writer(lines, lineterminator="\n")
+        writer.writerow(("name", "file", "caught by", "seconds"))
+        writer.writerows(rows)
+
+
+def main(arguments: list[str] | None = None) -> int:
     """Print a table; return 1 if a mutation survives."""
-    wanted = sys.argv[1:]
+    parser = argparse.ArgumentParser(description="Break an equation, see which test notices.")
+    parser.add_argument("word", nargs="*", help="only mutations with one of these in the name")
+    parser.add_argument("--csv", type=Path, metavar="FILE", help="also write the table there")
+    options = parser.parse_args(arguments)
+    wanted = options.word
+    if options.csv and not options.csv.resolve().parent.is_dir():
+        parser.error(f"there is no folder {options.csv.resolve().parent}")
     survivors = 0
+    rows: list[tuple[str, str, str, str]] = []
     before = set(caught_by(UNCHANGED, most=100))
     for test in sorted(before):
         print(f"fails without any mutation, not counted: {test}", flush=True)
@@ -267,11 +286,13 @@ def main() -> int:
         except LookupError as error:
             print(f"CANNOT APPLY  {error}", flush=True)
             survivors += 1
+            rows.append((mutation.name, mutation.file, "", ""))
             continue
         survivors += not tests
+        seconds = f"{time.perf_counter() - start:.0f}"
         print(
             f"{'caught' if tests else 'SURVIVES'}  {mutation.name} "
-            f"({time.perf_counter() - start:.0f} s, {len(tests)} failures)",
+            f"({seconds} s, {len(tests)} failures)",
             flush=True,
         )
         shown: dict[str, int] = {}
@@ -280,6 +301,9 @@ def main() -> int:
             shown[bare] = shown.get(bare, 0) + 1
         for test, times in shown.items():
             print(f"        {test}{f'  x{times}' if times > 1 else ''}", flush=True)
+        rows.append((mutation.name, mutation.file, "; ".join(shown), seconds))
+    if options.csv:
+        write_csv(options.csv, rows)
     return 1 if survivors else 0
 
 

@@ -13,10 +13,11 @@ import coreward as cw
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
 from coreward.physics.engines import fast
 from coreward.physics.exchange import mass_coefficient, stefan_mass_flux
-from coreward.physics.problem import Forcing, Problem, Raw
+from coreward.physics.problem import Forcing
+from coreward.physics.series import roots
 from coreward.physics.statement import surface_exchange, water_activity
 from coreward.physics.water import latent_heat, saturation_pressure
-from verification.exact import roots
+from coreward.questions.verification import solve_in_steps
 from verification.made_up import (
     PRESSURE,
     bare_constants,
@@ -94,21 +95,6 @@ def test_l_stable() -> None:
 # ------------------------------------------------------------------------ time
 
 
-def in_steps(p: Problem, steps: int) -> Raw:
-    """Solve in equal steps: corners in the surroundings that bend nothing."""
-    f = p.forcing
-    times = np.linspace(0.0, p.duration_s, steps + 1)
-    forcing = Forcing(
-        times,
-        *(np.full(steps + 1, x[0]) for x in (f.air_c, f.wall_c, f.vapour_pressure)),
-        np.full(steps + 1, f.heat_transfer[0]),
-    )
-    # A tolerance so wide that only the corners limit the step.
-    raw = fast.solve(replace(p, forcing=forcing, tolerance=1e6))
-    assert raw.rejected == 0
-    return raw
-
-
 def test_order_in_time_linear() -> None:
     """A single eigenmode decays: third order against the semi-discrete answer."""
     z = roots("slab", 2.0)[0]
@@ -121,8 +107,8 @@ def test_order_in_time_linear() -> None:
         duration_s=3600.0,
         temperature_c=lambda x: 100.0 - 90.0 * np.cos(z * x / HALF),
     )
-    fine = in_steps(p, 2048).temperature_c[-1]
-    errors = [np.abs(in_steps(p, n).temperature_c[-1] - fine).max() for n in (16, 32, 64)]
+    fine = solve_in_steps(p, 2048).temperature_c[-1]
+    errors = [np.abs(solve_in_steps(p, n).temperature_c[-1] - fine).max() for n in (16, 32, 64)]
     # The first second is a short step of the engine's own; it is as smooth as
     # the rest, so the order is not blurred by it.
     assert observed(errors) == pytest.approx(3.0, abs=0.25)
@@ -155,10 +141,10 @@ def test_order_in_time_meat() -> None:
         highest_c=warm.highest_c[-1],
         duration_s=1200.0,
     )
-    fine = in_steps(p, 4096)
+    fine = solve_in_steps(p, 4096)
     errors = []
     for n in (64, 128, 256):
-        raw = in_steps(p, n)
+        raw = solve_in_steps(p, n)
         errors.append(float(np.abs(raw.temperature_c[-1] - fine.temperature_c[-1]).max()))
     assert errors[0] < 0.05
     assert observed(errors) > 2.5

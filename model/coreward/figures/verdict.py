@@ -38,10 +38,11 @@ _MAP_SIZE = (7.4, 5.4)
 def figure_verdict(verdict: Verdict, units: str | UnitChoice = "C") -> Figure:
     """Draw the coldest point, every standard on it, and the kill added up below.
 
-    Above: the judged temperature, the come-up band, cooling limits, and a mark at each
-    row that a standard asks for (from where it is first reached, as long as its time;
-    solid where met). Below: cumulative log reduction, as read and with 95 % confidence,
-    for each log10 view.
+    Above: the judged temperature and every limit on the history on one time axis (the
+    growth range and the come-up in it, the floor of hot holding, cooling limits and, if
+    judged, reheating), and a mark at each row that a standard asks for (from where it is
+    first reached, as long as its time; solid where met). Below: cumulative log reduction,
+    as read and with 95 % confidence, for each log10 view.
 
     Parameters
     ----------
@@ -79,6 +80,8 @@ def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
         ax.plot(hours, temperature(record.surface_c, choice), **INKS["surface"].kwargs())
     come_up = next(item for item in verdict.limits if item.kind == "come-up")
     low, high = (float(temperature(t, choice)) for t in (come_up.from_c, come_up.to_c))
+    ax.axhspan(low, high, facecolor=INKS["band"].colour, alpha=0.22, linewidth=0.0, zorder=0)
+    _name_band(ax, low, high, "growth range")
     if come_up.start_s is not None and come_up.end_s is not None:
         late = come_up.state == "not met"
         ink = INKS["caution" if late else "band"]
@@ -102,6 +105,8 @@ def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
                 label="come-up limit",
             )
     _draw_cooling(ax, verdict, choice)
+    _draw_reheating(ax, verdict, choice)
+    _draw_hot_holding(ax, verdict, choice)
     for number, item in enumerate(item for item in verdict.standards if item.counts):
         if item.limit_c is None or item.required_s is None:
             continue
@@ -146,6 +151,61 @@ def _draw_cooling(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
             label=None if labelled else f"{item.name}: stay below this corner",
         )
         labelled = True
+
+
+def _name_band(ax: Axes, low: float, high: float, name: str) -> None:
+    """Write the name of a band at its right edge, inside."""
+    ax.text(
+        0.995,
+        0.5 * (low + high),
+        name,
+        transform=ax.get_yaxis_transform(),
+        rotation=90.0,
+        horizontalalignment="right",
+        verticalalignment="center",
+        fontsize="x-small",
+        color=INKS["text"].colour,
+    )
+
+
+def _draw_reheating(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
+    """Draw reheating as a step: out of the cold at its left, hot by its right edge."""
+    for item in verdict.limits:
+        if item.kind != "reheating" or item.start_s is None or item.reading_c is None:
+            continue
+        start, end = item.start_s / _HOUR, (item.start_s + item.limit_s) / _HOUR
+        cold, hot = (float(temperature(t, choice)) for t in (item.from_c, item.reading_c))
+        ink = INKS["target" if item.state == MET else "caution"]
+        ax.plot(
+            [start, start, end],
+            [cold, hot, hot],
+            color=ink.colour,
+            linestyle="-" if item.state == MET else ":",
+            marker="",
+            linewidth=1.5,
+            label=f"{item.name}: {item.state}; cross this line",
+        )
+
+
+def _draw_hot_holding(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
+    """Draw the reading to stay above, from the first to the last reading that reached it."""
+    named: set[str] = set()
+    for hot in verdict.limits:
+        if hot.kind != "hot holding" or hot.reading_c is None:
+            continue
+        if hot.start_s is None or hot.end_s is None:
+            continue
+        floor = float(temperature(hot.reading_c, choice))
+        ink = INKS["caution" if hot.state == "not met" else "drip"]
+        ax.plot(
+            [hot.start_s / _HOUR, hot.end_s / _HOUR],
+            [floor, floor],
+            color=ink.colour,
+            linestyle=INKS["drip"].line,
+            linewidth=1.6,
+            label=None if hot.state in named else f"hot-holding floor: {hot.state}",
+        )
+        named.add(hot.state)
 
 
 def _start_of_hold(verdict: Verdict, limit_c: float) -> float:

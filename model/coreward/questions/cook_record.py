@@ -161,8 +161,9 @@ def _believed(
     if refused:
         faults.append(
             f"{name}: {count} of {temperature.size} readings lie above {ceiling_c:g} °C, which "
-            "wet meat cannot reach. If they are °F, read the log again with units='F'; if not, "
-            "the probe is broken, unplugged or in the air: leave it out."
+            "wet meat cannot reach. If they are °F, read the log again as such (--units F, in "
+            "code units='F'); if not, the probe is broken, unplugged or in the air: leave it "
+            "out."
         )
     elif count:
         faults.append(

@@ -2,16 +2,16 @@
 
 Three things are shown and never mixed: the hold standards, each applied in its own way
 (every part at a minimum temperature, for a time, under its conditions); limits on the
-whole history (come-up, cooling, hot holding); and the integral of kill with its spread.
-Every doubt goes to the careful side, and the answer is "meets", "does not meet" or
-"cannot tell", never a bare word.
+whole history (come-up, cooling, reheating, hot holding); and the integral of kill with
+its spread. Every doubt goes to the careful side, and the answer is "meets", "does not
+meet" or "cannot tell", never a bare word.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -47,6 +47,7 @@ from coreward.tables.standards import (
     BandLimit,
     Standard,
     band_limits,
+    cited,
     load_standard,
     standard_names,
     standards_for,
@@ -133,7 +134,7 @@ class LimitVerdict:
     Attributes
     ----------
     name, kind, state, counts
-        Which limit; "come-up", "cooling" or "hot holding"; as above.
+        Which limit; "come-up", "cooling", "reheating" or "hot holding"; as above.
     from_c, to_c : float
         Band. [°C]
     start_s, end_s : float or None
@@ -144,6 +145,11 @@ class LimitVerdict:
         In words.
     sources : tuple of str
         Keys of sources.
+    reading_c : float or None
+        Reading asked for: the limit plus errors; where there is a limit to be at or
+        above. [°C]
+    held_s, dwell_s : float or None
+        Time held there and time asked for; only of reheating. [s]
     """
 
     name: str
@@ -160,6 +166,9 @@ class LimitVerdict:
     text: str
     enough: str
     sources: tuple[str, ...]
+    reading_c: float | None = None
+    held_s: float | None = None
+    dwell_s: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -317,6 +326,7 @@ def verdict(
     longest_gap_s: float | None = None,
     cooling: str | bool = False,
     hot_hold: bool = False,
+    reheating: str | bool = False,
 ) -> Verdict:
     """Judge a cook or a log by published standards, limits and the integral of kill.
 
@@ -365,6 +375,10 @@ def verdict(
         Name of a cooling rule, or True, to let the cooling decide as well.
     hot_hold : bool
         Whether hot holding decides as well.
+    reheating : str or bool
+        Name of a reheating rule, or True, to judge the last rise from the cold as the
+        reheating of meat that was cooked before. It then decides as well; it is no
+        cooking standard.
 
     Returns
     -------
@@ -441,10 +455,13 @@ def verdict(
     judged = tuple(
         _judge_standard(case, standard, counts=standard.name in deciding) for standard in chosen
     )
+    reheated = _judge_reheating(case, reheating)
+    parts = _parts(case, reheated)
     limits = (
         _judge_come_up(case, decides=standards is None),
-        *_judge_cooling(case, cooling),
-        _judge_hot_hold(case, counts=hot_hold),
+        *_each_part(parts, lambda part: _judge_cooling(part, cooling)),
+        *reheated,
+        *_each_part(parts, lambda part: (_judge_hot_hold(part, counts=hot_hold),)),
     )
     integrals = _integral_views(case, organism, slow_margin_log)
     state = _overall(case, judged, limits)
@@ -559,15 +576,22 @@ def longest_hold(
     A stretch begins and ends with a reading at or above the limit; the crossing
     between two readings is given to neither.
     """
+    starts, ends = _stretches(time_s, temperature_c, limit_c, longest_gap_s)
+    if starts.size == 0:
+        return 0.0, math.nan, math.nan
+    longest = int(np.argmax(ends - starts))
+    return float(ends[longest] - starts[longest]), float(starts[longest]), float(ends[longest])
+
+
+def _stretches(
+    time_s: Floats, temperature_c: Floats, limit_c: float, longest_gap_s: float
+) -> tuple[Floats, Floats]:
+    """Start and end of every unbroken stretch at or above a limit. [s]."""
     above = temperature_c >= limit_c - _ROUNDING_C
     width = np.diff(time_s)
     joined = above[:-1] & above[1:] & (width <= longest_gap_s)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], joined, [False])).astype(int)))
-    if edges.size == 0:
-        return 0.0, math.nan, math.nan
-    starts, ends = time_s[edges[::2]], time_s[edges[1::2]]
-    longest = int(np.argmax(ends - starts))
-    return float(ends[longest] - starts[longest]), float(starts[longest]), float(ends[longest])
+    return time_s[edges[::2]], time_s[edges[1::2]]
 
 
 def _judge_standard(case: _Case, standard: Standard, *, counts: bool) -> StandardVerdict:
@@ -771,9 +795,10 @@ def _guideline_moisture(case: _Case, row_c: float) -> tuple[bool, str, str]:
     needed = _duration_up(max(rules["humid_share"] * case.cook_s, hour))
     remedy = (
         f"give a humidity record with 90 % for at least {needed} (a water pan or steam "
-        "before the surface dries), or wrap it in a sealed moisture-proof bag and say "
-        "surface='sealed bag', or for a piece of 4.5 kg or more hold the oven at "
-        "121 °C or hotter and give oven_c and mass_kg"
+        "before the surface dries), or wrap it in a sealed moisture-proof bag and say so "
+        "(--surface 'sealed bag', in code surface='sealed bag'), or for a piece of 4.5 kg "
+        "or more hold the oven at 121 °C or hotter and say how hot it was and what the "
+        "piece weighs (--oven and --mass, in code oven_c and mass_kg)"
     )
     if not high_end:
         remedy += "; below an end point of 62.8 °C steam or a sealed oven alone does not do"
@@ -790,9 +815,10 @@ def _food_code_oven(case: _Case) -> tuple[bool, str, str]:
             "",
         )
     remedy = (
-        "give oven_c, oven ('still' or 'convection') and mass_kg, or cook in a moisture-proof "
-        "bag "
-        "or above 90 % relative humidity for an hour"
+        "say how hot the oven was at its coldest, whether it was still or convection, and "
+        "what the piece weighs (--oven, --oven-kind and --mass, in code oven_c, oven and "
+        "mass_kg), or cook in a moisture-proof bag or above 90 % relative humidity for an "
+        "hour"
     )
     if case.oven_c is None or case.mass_kg is None or (case.oven is None and not _large(case)):
         return False, "the oven's temperature, its kind or the mass is not known", remedy
@@ -869,7 +895,8 @@ def _judge_come_up(case: _Case, *, decides: bool) -> LimitVerdict:
     if first > case.rules["warmest_start"]:
         text = (
             f"the record begins at {_reading(first)}; the come-up before it is not known. "
-            "(If the numbers are °F, read the log again with units='F'.)" + growth_text
+            "(If the numbers are °F, read the log again as such: --units F, in code "
+            "units='F'.)" + growth_text
         )
         return answer(CANNOT_TELL, text, "log from the fridge on", begin, end)
     if not through.size:
@@ -893,7 +920,11 @@ def _limit_verdict(
     elapsed: float | None,
     text: str,
     enough: str,
+    *,
+    reading_c: float | None = None,
+    held_s: float | None = None,
 ) -> LimitVerdict:
+    note = limit.note
     return LimitVerdict(
         name=limit.standard,
         kind=limit.kind,
@@ -906,22 +937,30 @@ def _limit_verdict(
         elapsed_s=elapsed,
         limit_s=limit.limit_s,
         margin_s=None if elapsed is None else limit.limit_s - elapsed,
-        text=text + (f" {limit.note}." if limit.note else ""),
+        text=f"{text.rstrip('.')}. {note[0].upper()}{note[1:]}." if note else text,
         enough=enough,
         sources=(limit.source,),
+        reading_c=reading_c,
+        held_s=held_s,
+        dwell_s=limit.dwell_s or None,
     )
 
 
 def _judge_cooling(case: _Case, cooling: str | bool) -> tuple[LimitVerdict, ...]:
-    rules = [item for item in band_limits() if item.kind == "cooling"]
-    if isinstance(cooling, str):
-        chosen = [item for item in rules if item.standard == cooling]
-        if not chosen:
-            known = ", ".join(dict.fromkeys(item.standard for item in rules))
-            raise InputError(f"no cooling rule called '{cooling}'; there are: {known}.")
-    else:
-        chosen = [item for item in rules if item.default]
+    chosen = _rules("cooling", cooling)
     return tuple(_judge_band(case, item, decides=bool(cooling)) for item in chosen)
+
+
+def _rules(kind: str, asked: str | bool) -> list[BandLimit]:
+    """Return the rows of the rule asked for by name, or of the usual one."""
+    rules = [item for item in band_limits() if item.kind == kind]
+    if not isinstance(asked, str):
+        return [item for item in rules if item.default]
+    chosen = [item for item in rules if item.standard == asked]
+    if not chosen:
+        known = ", ".join(dict.fromkeys(item.standard for item in rules))
+        raise InputError(f"no {kind} rule called '{asked}'; there are: {known}.")
+    return chosen
 
 
 def _judge_band(case: _Case, limit: BandLimit, *, decides: bool) -> LimitVerdict:
@@ -968,31 +1007,211 @@ def _perfringens(meats: tuple[str, ...]) -> str:
     return "perfringens chicken" if poultry else "perfringens beef"
 
 
+def _judge_reheating(case: _Case, reheating: str | bool) -> tuple[LimitVerdict, ...]:
+    if reheating is False:
+        return ()
+    return tuple(_judge_reheat(case, item) for item in _rules("reheating", reheating))
+
+
+def _judge_reheat(case: _Case, limit: BandLimit) -> LimitVerdict:
+    """Judge the last rise from the cold: every part hot enough, for long enough, in time.
+
+    The clock starts with the last reading at which all of it was surely cold and stops
+    where the coldest point begins the first dwell that is long enough.
+    """
+    record = case.record
+    target = limit.to_c + case.error_c
+    good = np.isfinite(record.coldest_c) & np.isfinite(record.hottest_c)
+    time, coldest, hottest = (
+        part[good] for part in (record.time_s, record.coldest_c, record.hottest_c)
+    )
+
+    def answer(
+        state: State,
+        text: str,
+        enough: str,
+        start: float | None = None,
+        end: float | None = None,
+        held: float | None = None,
+    ) -> LimitVerdict:
+        elapsed = None if start is None or end is None else end - start
+        return _limit_verdict(
+            limit, state, True, start, end, elapsed, text, enough, reading_c=target, held_s=held
+        )
+
+    if record.refused or time.size < 2:
+        return answer(CANNOT_TELL, "there is no usable record", "repair the record")
+    if float(np.min(coldest)) > limit.from_c + _ROUNDING_C:
+        text = (
+            f"the record does not come from the cold: no reading at or below "
+            f"{_celsius(limit.from_c)}, lowest {_reading(float(np.min(coldest)))}; when the "
+            "meat left the cold is not known"
+        )
+        return answer(CANNOT_TELL, text, "log from the cold store on")
+    leaving = _leaves_the_cold(coldest, hottest, limit.from_c, case.error_c)
+    if leaving is None:
+        text = "the record does not rise from the cold"
+        return answer(CANNOT_TELL, text, "log the reheating, from the cold store on")
+    left, latest, surely = leaving
+    start, latest_start = float(time[surely]), float(time[latest])
+    rise, readings = time[left:], coldest[left:]
+    starts, ends = _stretches(rise, readings, target, record.longest_gap_s)
+    long_enough = np.flatnonzero(ends - starts >= limit.dwell_s)
+    asked = (
+        f"{_with_error(limit.to_c, case)} or more in all parts for "
+        f"{_duration_up(limit.dwell_s)}, within {limit.limit_s / _HOUR:g} h of leaving "
+        f"{_celsius(limit.from_c)}, are asked for"
+    )
+    begun = f"{_clock(start)} on the record's clock"
+    until = float(starts[long_enough[0]]) if long_enough.size else float(time[-1])
+    gap = next((g for g in record.gaps() if g[1] > latest_start and g[0] < until), None)
+    held = float(np.max(ends - starts)) if starts.size else 0.0
+    if long_enough.size:
+        held = float(ends[long_enough[0]] - starts[long_enough[0]])
+        text = (
+            f"reached {_minutes_up(until - start)} after leaving the cold ({begun}), held "
+            f"{_duration_down(held)}; {asked}"
+        )
+    else:
+        peak = float(np.max(readings))
+        text = (
+            f"highest reading {_reading(peak)}, held {_duration_down(held)} at "
+            f"{_celsius(target)} or above, {_minutes_up(until - start)} after leaving the "
+            f"cold ({begun}) at the record's end; {asked}"
+        )
+    if start == time[0]:
+        text += ". Time before the record is not counted"
+    text += "."
+    if gap is not None:
+        text += (
+            f" The record has no reading from {_clock(gap[0])} to {_clock(gap[1])}, longer "
+            f"than the {record.longest_gap_s:g} s allowed."
+        )
+        again = "log the next reheating without a break; this one stays unknown"
+        return answer(CANNOT_TELL, text, again, start, until, held)
+    faster = "smaller or thinner portions, a hotter or damper oven or a pan with liquid"
+    if not long_enough.size:
+        spare = limit.limit_s - (until - start)
+        enough = (
+            f"bring every part to a reading of {_celsius(target)} or more within the "
+            f"{_duration_down(spare)} that are left after the record and hold it there for "
+            f"{_duration_up(limit.dwell_s)}, with a reading at both ends"
+            if spare > 0.0
+            else f"be there within {limit.limit_s / _HOUR:g} h: {faster}; the time in the "
+            "growth range is not undone by going on"
+        )
+        return answer(NOT_MET, text, enough, start, until, held)
+    if until - latest_start > limit.limit_s:
+        late = f"{faster}; the time in the growth range is not undone by more heat"
+        return answer(NOT_MET, text, late, start, until, held)
+    if until - start > limit.limit_s:
+        enough = (
+            f"start from a reading of {_reading(limit.from_c - case.error_c)} or less at "
+            "every probe just before it is warmed: beyond the error of the probe this record "
+            "does not show when the meat left the cold"
+        )
+        return answer(CANNOT_TELL, text, enough, start, until, held)
+    return answer(MET, text, "nothing more is needed", start, until, held)
+
+
+def _parts(case: _Case, reheated: Sequence[LimitVerdict]) -> tuple[_Case, ...]:
+    """Cut the record where a reheating leaves the cold: each part cools and is held alone."""
+    start = reheated[0].start_s if reheated else None
+    if start is None:
+        return (case,)
+    time = case.record.time_s
+    return tuple(
+        replace(
+            case,
+            record=replace(
+                case.record,
+                time_s=time[kept],
+                coldest_c=case.record.coldest_c[kept],
+                hottest_c=case.record.hottest_c[kept],
+            ),
+        )
+        for kept in (time <= start, time >= start)
+    )
+
+
+def _each_part(
+    parts: Sequence[_Case], judge: Callable[[_Case], tuple[LimitVerdict, ...]]
+) -> tuple[LimitVerdict, ...]:
+    """Judge every part that the limit speaks about; the last one where it is none."""
+    judged = [judge(part) for part in parts]
+    begun = tuple(item for items in judged for item in items if item.start_s is not None)
+    return begun or judged[-1]
+
+
+def _leaves_the_cold(
+    coldest: Floats, hottest: Floats, cold_c: float, error_c: float
+) -> tuple[int, int, int] | None:
+    """Where the last rise from the cold begins, or None where there is none.
+
+    Index of the last cold reading of the coldest point, and the latest and the earliest
+    index at which the meat may have begun to leave the cold: the first of the parts to
+    leave counts, and a reading is surely cold only below the limit by the probe's error.
+    Where the stay in the cold has no such reading, its first one stands for it.
+    """
+    cold = np.flatnonzero(coldest <= cold_c + _ROUNDING_C)
+    warm = np.flatnonzero(coldest > cold_c + error_c + _ROUNDING_C)
+    if warm.size and warm[-1] < coldest.size - 1:  # it ends in the cold again
+        cold = cold[cold < warm[-1]]
+    if cold.size == 0 or warm.size == 0:
+        return None
+    left = int(cold[-1])
+    before = warm[warm < left]
+    first = int(before[-1]) + 1 if before.size else 0
+    stay = hottest[first : left + 1]
+    nominally = np.flatnonzero(stay <= cold_c + _ROUNDING_C)
+    surely = np.flatnonzero(stay <= cold_c - error_c + _ROUNDING_C)
+    return (
+        left,
+        first + int(nominally[-1]) if nominally.size else left,
+        first + (int(surely[-1]) if surely.size else 0),
+    )
+
+
+def _with_error(limit_c: float, case: _Case) -> str:
+    """Say the reading that is asked for and how it comes about."""
+    if not case.error_c:
+        return _celsius(limit_c)
+    return (
+        f"{_celsius(limit_c + case.error_c)} ({_celsius(limit_c)} plus {case.error_c:g} K of "
+        "error)"
+    )
+
+
 def _judge_hot_hold(case: _Case, *, counts: bool) -> LimitVerdict:
     limit = next(item for item in band_limits() if item.kind == "hot holding" and item.default)
     floor = limit.from_c + case.error_c
     time, temperature = case.record.known()
     hot = np.flatnonzero(temperature >= floor)
     if case.record.refused or hot.size == 0:
-        text = f"the coldest point never read {_celsius(floor)}"
-        return _limit_verdict(limit, CANNOT_TELL, counts, None, None, None, text, "heat it")
+        text = f"the coldest point never read {_with_error(limit.from_c, case)}"
+        return _limit_verdict(
+            limit, CANNOT_TELL, counts, None, None, None, text, "heat it", reading_c=floor
+        )
     first, last = int(hot[0]), int(hot[-1])
     begin, end = float(time[first]), float(time[last])
     lowest = float(np.min(temperature[first : last + 1]))
     text = (
-        f"at {_celsius(limit.from_c)} or above for {_duration_down(end - begin)}, lowest "
-        "reading "
+        f"judged at a reading of {_with_error(limit.from_c, case)} or above: from first to "
+        f"last such reading {_duration_down(end - begin)}, lowest reading in between "
         f"{_reading(lowest)}. 54.4 °C is the least at which C. perfringens does not grow; "
         "57.2 °C is the Food Code's floor."
     )
     if lowest < floor:
         enough = "keep the holder hotter; reheat once it has fallen below, or chill it at once"
-        return _limit_verdict(limit, NOT_MET, counts, begin, end, None, text, enough)
+        return _limit_verdict(
+            limit, NOT_MET, counts, begin, end, None, text, enough, reading_c=floor
+        )
     if last < time.size - 1:
         text += (
             " It left the hot hold at the end of that time; cooling limits count from there."
         )
-    return _limit_verdict(limit, MET, counts, begin, end, None, text, "nothing more is needed")
+    done = "nothing more is needed"
+    return _limit_verdict(limit, MET, counts, begin, end, None, text, done, reading_c=floor)
 
 
 # The integral.
@@ -1291,7 +1510,7 @@ def _view(
         more_kelvin=kelvin,
         at_c=at_c,
         enough=enough,
-        note=f"{note} Target with {margin[1]}.",
+        note=f"{cited(note)} Target with {margin[1]}.",
         sources=(source,),
     )
 
@@ -1419,8 +1638,10 @@ def _cautions(
     found = [CAUTION]
     if case.record.kind != "cook":
         found.append(
-            "The probe may not sit at the coldest point: check a second place, or give "
-            "placement_error_c, or probe_offset_m and shape."
+            "The probe may not sit at the coldest point: check a second place, or say how "
+            "much colder that point may be (in code placement_error_c), or how thick and of "
+            "what shape the piece is and how deep the probe sat (--thickness, --shape and "
+            "--probe-depth, in code probe_offset_m and shape)."
         )
     weak = [view.name for view in integrals if view.state == NOT_MET]
     if weak and any(item.state == MET for item in standards):

@@ -12,6 +12,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -31,6 +32,7 @@ _ROUNDING_C = 1e-6  # a reading of exactly 60 °C must reach the row of 140 °F
 _STANDARD_TEXTS = (
     "title", "revision", "meats", "conditions", "moisture", "source", "organism", "caution"
 )  # fmt: skip
+_SOURCE_KEY = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:19|20)\d{2}\b")
 MEATS = ("beef", "pork", "lamb", "veal", "chicken", "turkey", "poultry", "other meat")
 POULTRY = ("chicken", "turkey", "poultry")
 CONDITIONS = ("intact", "tenderised", "rolled", "ground")
@@ -185,7 +187,7 @@ class BandLimit:
     Attributes
     ----------
     standard, kind : str
-        Which rule; "come-up", "cooling" or "hot holding".
+        Which rule; "come-up", "cooling", "hot holding" or "reheating".
     from_c, to_c : float
         The band in the order in which it is passed. [°C]
     limit_s : float
@@ -194,6 +196,8 @@ class BandLimit:
         Whether it is applied unless another is asked for.
     source, where, status, note : str
         Where it comes from.
+    dwell_s : float
+        Time to stay at `to_c` once there; only reheating asks for one. [s]
     """
 
     standard: str
@@ -206,6 +210,7 @@ class BandLimit:
     where: str
     status: str
     note: str
+    dwell_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -258,6 +263,16 @@ def _number(text: str, place: str) -> float:
     if not math.isfinite(value):
         raise TableError(f"{place}: '{text}' is not a finite number.")
     return value
+
+
+def cited(text: str) -> str:
+    """Return a text with each key of a source in it written as authors and year."""
+
+    def name(match: re.Match[str]) -> str:
+        source = tables.source(match[0])
+        return f"{source.authors} {source.year}".strip() or source.title
+
+    return _SOURCE_KEY.sub(name, text)
 
 
 def _rows(text: str, filename: str) -> list[tuple[str, dict[str, str]]]:
@@ -371,7 +386,7 @@ def parse_standards(standards_text: str, holds_text: str) -> dict[str, Standard]
             title=entry["title"],
             revision=entry["revision"],
             source=entry["source"],
-            caution=entry["caution"],
+            caution=cited(entry["caution"]),
             organism=entry["organism"],
             meats=tuple(entry["meats"]),
             conditions=tuple(entry["conditions"]),
@@ -423,6 +438,7 @@ def parse_limits(text: str) -> tuple[BandLimit, ...]:
                 where=row["where"],
                 status=row["status"],
                 note=row["note"],
+                dwell_s=_seconds(row["dwell"], "s", place) if row.get("dwell") else 0.0,
             )
         )
     return tuple(found)
@@ -480,7 +496,7 @@ def standards_for(meats: Sequence[str], condition: str) -> tuple[Standard, ...]:
 
 @lru_cache(maxsize=1)
 def band_limits() -> tuple[BandLimit, ...]:
-    """All limits on come-up, cooling and hot holding."""
+    """All limits on come-up, cooling, hot holding and reheating."""
     return parse_limits(_text("limits.csv"))
 
 
