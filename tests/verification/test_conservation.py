@@ -38,9 +38,12 @@ def test_random_cooks(c: RandomCook) -> None:
     for stage in c.stages:
         air = stage.surroundings.air_c
         hottest = max(hottest, float(np.max(air[1] if isinstance(air, tuple) else air)))
+    # Only where no vapour went in: a dried crust put into damp air takes vapour
+    # up, and its latent heat may warm it above everything around it.
     # The tolerance is a root mean square over the nodes: a single one may err
     # by more, and a finer bound would test the norm, not the physics.
-    assert r.temperature_c.max() <= hottest + 0.5 + 10.0 * c.tolerance
+    if r.surface["evaporation"].min() >= 0.0:
+        assert r.temperature_c.max() <= hottest + 0.5 + 10.0 * c.tolerance
 
 
 @pytest.mark.parametrize("exponent", range(-19, -12))
