@@ -30,6 +30,7 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
 PACKAGE = ROOT / "model" / "coreward"
 TESTS = (
+    "test_faces.py",
     "test_local_physics.py",
     "test_conduction.py",
     "test_orders.py",
