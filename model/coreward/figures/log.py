@@ -70,7 +70,7 @@ def figure_log(
     """
     chosen = as_units(units)
     by_clock = log.start_clock is not None if clock is None else clock
-    axis = _TimeAxis(log, by_clock and log.start_clock is not None)
+    axis = TimeAxis(log, by_clock)
     figure = Figure(figsize=(9.0, 5.2), layout="constrained")
     ax = figure.add_subplot()
     apply_style(ax, title=log.source)
@@ -90,13 +90,13 @@ def figure_log(
     return figure
 
 
-class _TimeAxis:
+class TimeAxis:
     """Elapsed hours, or time of day."""
 
-    def __init__(self, log: ProbeLog, by_clock: bool) -> None:
-        self._by_clock = by_clock
+    def __init__(self, log: ProbeLog, by_clock: bool, end_s: float | None = None) -> None:
+        self._by_clock = by_clock and log.start_clock is not None
         self._dated = log.start is not None
-        self._end_s = log.duration_s
+        self._end_s = log.duration_s if end_s is None else end_s
         first = log.start
         if first is None and log.start_clock is not None:
             first = dt.datetime.combine(dt.date(2000, 1, 1), log.start_clock)
@@ -135,9 +135,9 @@ def _inked(log: ProbeLog) -> list[tuple[Channel, str]]:
 
 
 def _draw_channel(
-    ax: Axes, log: ProbeLog, channel: Channel, ink: str, axis: _TimeAxis, units: UnitChoice
+    ax: Axes, log: ProbeLog, channel: Channel, ink: str, axis: TimeAxis, units: UnitChoice
 ) -> None:
-    times, values = _thinned(log.time_s, channel.temperature_c)
+    times, values = thinned(log.time_s, channel.temperature_c)
     wide = np.flatnonzero(np.diff(times) > max(log.gap_limit_s, 0.0))
     if times.size == log.time_s.size and wide.size:
         times = np.insert(times, wide + 1, times[wide])
@@ -149,7 +149,7 @@ def _draw_channel(
     )
 
 
-def _thinned(times: Floats, values: Floats) -> tuple[Floats, Floats]:
+def thinned(times: Floats, values: Floats) -> tuple[Floats, Floats]:
     """Keep lowest and highest of each stretch, so that no peak and no dip is lost."""
     if times.size <= _MOST_POINTS:
         return times, values
@@ -203,7 +203,7 @@ def _shade_ranges(
         )
 
 
-def _draw_gaps(ax: Axes, log: ProbeLog, axis: _TimeAxis) -> list[Patch]:
+def _draw_gaps(ax: Axes, log: ProbeLog, axis: TimeAxis) -> list[Patch]:
     for start, end in log.gaps:
         ax.axvspan(
             float(axis.place(start)),
@@ -221,7 +221,7 @@ def _draw_gaps(ax: Axes, log: ProbeLog, axis: _TimeAxis) -> list[Patch]:
     ]
 
 
-def _draw_repairs(ax: Axes, log: ProbeLog, axis: _TimeAxis) -> list[Patch]:
+def _draw_repairs(ax: Axes, log: ProbeLog, axis: TimeAxis) -> list[Patch]:
     """Mark where cells count as missing: a short bar of triangles under the curves."""
     missing = ~np.all(np.vstack([channel.plugged for channel in log.channels]), axis=0)
     places = log.time_s[missing]
@@ -255,7 +255,7 @@ def _draw_repairs(ax: Axes, log: ProbeLog, axis: _TimeAxis) -> list[Patch]:
     return []
 
 
-def _draw_plateaus(ax: Axes, review: Review, axis: _TimeAxis) -> list[Patch]:
+def _draw_plateaus(ax: Axes, review: Review, axis: TimeAxis) -> list[Patch]:
     ink = INKS["stall"]
     shown = [plateau for plateau in review.coldest.plateaus if plateau.kind == "stall"]
     for plateau in shown:

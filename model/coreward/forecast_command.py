@@ -1,0 +1,234 @@
+"""``coreward forecast``: when will it be ready, for a terminal or a headless logger."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from coreward.errors import InputError
+
+_MILLIMETRES = 1000.0
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add what `coreward forecast` asks beyond the log itself."""
+    wanted = parser.add_argument_group("the question")
+    wanted.add_argument(
+        "--target",
+        required=True,
+        metavar="TEMPERATURE",
+        help="what the probe shall show, such as 93, 93C or 200F",
+    )
+    wanted.add_argument(
+        "--piece",
+        required=True,
+        metavar="CUT,SHAPE,SIZE,START",
+        help="the piece as stated, such as 'beef brisket flat, slab, 60 mm, 5 C': cut as in "
+        "`coreward tables cut`; slab, cylinder or sphere; thickness or diameter in mm or in; "
+        "temperature at the start",
+    )
+    wanted.add_argument("--meat", type=int, default=1, help="which meat probe, from 1")
+    wanted.add_argument("--fire", help="what heats the pit, as in `coreward tables fire`")
+    wanted.add_argument(
+        "--until", type=float, metavar="HOURS", help="pretend that the log ends there"
+    )
+    ahead = parser.add_argument_group("what will be done (else: hold as now)")
+    ahead.add_argument(
+        "--change",
+        action="append",
+        default=[],
+        metavar="WHAT@WHEN",
+        help="such as foil@now, paper@66C, bare@2h, 120C@30min: wrap, unwrap or set the pit, "
+        "at a time from now or at what the probe shows; more than once, in order",
+    )
+    ahead.add_argument(
+        "--wrap",
+        default="foil",
+        choices=("foil", "paper"),
+        help="what a wrap seen in the log was (default foil)",
+    )
+    how = parser.add_argument_group("how it is computed")
+    how.add_argument("--members", type=int, help="draws (default 500; 100 on a small board)")
+    how.add_argument("--cores", type=int, help="threads (default: all)")
+    how.add_argument(
+        "--follow",
+        action="store_true",
+        help="go on while the file grows: one answer each time there is news, JSON as one "
+        "line each; Ctrl+C ends it",
+    )
+    how.add_argument(
+        "--every",
+        type=float,
+        default=60.0,
+        metavar="SECONDS",
+        help="with --follow: the least time between two answers (default 60)",
+    )
+    how.add_argument(
+        "--idle",
+        type=float,
+        metavar="SECONDS",
+        help="with --follow: end after so long without a new row",
+    )
+
+
+def temperature_c(text: str) -> float:
+    """Read a temperature with C, F or nothing behind it. [°C]."""
+    from coreward.units import fahrenheit_to_celsius
+
+    plain = text.strip().replace("°", "").replace(" ", "").upper()
+    try:
+        value = float(plain.rstrip("CF"))
+    except ValueError:
+        raise InputError(f"{text!r} is not a temperature; write 93, 93C or 200F.") from None
+    return float(fahrenheit_to_celsius(value)) if plain.endswith("F") else value
+
+
+def piece_of(text: str) -> Any:
+    """Read ``CUT,SHAPE,SIZE,START``.
+
+    Raises
+    ------
+    InputError
+        Saying which part cannot be used.
+    """
+    from coreward.cook.stages import Piece
+    from coreward.physics.body import Cylinder, Slab, Sphere
+    from coreward.physics.meat import meat
+    from coreward.units import inches_to_metres
+
+    parts = [part.strip() for part in text.split(",")]
+    if len(parts) != 4:
+        raise InputError(
+            f"--piece needs four parts, such as 'beef brisket flat, slab, 60 mm, 5 C'; "
+            f"{text!r} has {len(parts)}."
+        )
+    cut, shape, size, start = parts
+    shapes: dict[str, Callable[[float], Any]] = {
+        "slab": Slab,
+        "cylinder": Cylinder,
+        "sphere": Sphere,
+    }
+    if shape not in shapes:
+        raise InputError(f"--piece: {shape!r} is no shape; use {', '.join(shapes)}.")
+    number = size.lower().removesuffix("mm").removesuffix("in").strip()
+    try:
+        value = float(number)
+    except ValueError:
+        raise InputError(f"--piece: {size!r} is no size; write 60 mm or 2.4 in.") from None
+    inches = size.lower().rstrip().endswith("in")
+    metres = float(inches_to_metres(value)) if inches else value / _MILLIMETRES
+    return Piece(shapes[shape](metres), meat(cut), temperature_c(start))
+
+
+def change_of(text: str) -> Any:
+    """Read ``WHAT@WHEN``.
+
+    Raises
+    ------
+    InputError
+        Saying which half cannot be used.
+    """
+    from coreward.questions.forecast import KEEP, Change
+
+    what, at, when = (part.strip().lower() for part in text.partition("@"))
+    if not at:
+        raise InputError(f"--change {text!r} needs WHAT@WHEN, such as foil@now or 120C@30min.")
+    pit: float | None = None
+    wrap: str | None = KEEP
+    if what in ("foil", "paper"):
+        wrap = what
+    elif what == "bare":
+        wrap = None
+    else:
+        pit = temperature_c(what)
+    if when == "now":
+        return Change(in_s=0.0, pit_c=pit, wrap=wrap)
+    for ending, seconds in (("min", 60.0), ("h", 3600.0), ("s", 1.0)):
+        if when.endswith(ending):
+            try:
+                ahead = float(when.removesuffix(ending))
+            except ValueError:
+                break
+            return Change(in_s=ahead * seconds, pit_c=pit, wrap=wrap)
+    return Change(at_core_c=temperature_c(when), pit_c=pit, wrap=wrap)
+
+
+def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
+    """Answer once, or again and again while the file grows.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+    read : callable
+        Reads the whole log once.
+    """
+    from coreward.questions.forecast import forecast
+    from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text
+
+    piece = piece_of(options.piece)
+    target = temperature_c(options.target)
+    changes = tuple(change_of(text) for text in options.change)
+    earlier = None
+    logs = _followed(options) if options.follow else iter([read()])
+    for log in logs:
+        try:
+            answer = forecast(
+                log,
+                piece,
+                target,
+                changes=changes,
+                meat=options.meat,
+                until_s=None if options.until is None else options.until * 3600.0,
+                wrap=options.wrap,
+                fire=options.fire,
+                members=options.members,
+                cores=options.cores,
+                earlier=earlier,
+            )
+        except InputError as error:
+            # Early in a cook there is too little to say; a follower waits for more.
+            if not options.follow:
+                raise
+            _say_json({"waiting": str(error)}, options) if options.json else print(error)
+            continue
+        if options.json:
+            _say_json(forecast_dict(answer, log), options)
+        else:
+            print(forecast_text(answer, log, options.show_units))
+            if earlier is not None:
+                print(explain_move(earlier, answer).in_words())
+            if options.follow:
+                print(flush=True)
+        earlier = answer
+
+
+def _say_json(answer: dict[str, Any], options: argparse.Namespace) -> None:
+    indent = None if options.follow else 2
+    text = json.dumps(answer, indent=indent, ensure_ascii=False, allow_nan=False)
+    print(text, flush=True)
+
+
+def _followed(options: argparse.Namespace) -> Iterator[Any]:
+    """Logs of a growing file, at most one each `every` seconds, the last one always."""
+    from coreward.logs.follow import follow_log
+
+    given = {
+        "units": options.units,
+        "columns": dict(options.column) if options.column else None,
+        "start_date": options.start_date,
+        "accept_jumps": options.accept_jumps,
+    }
+    last = -options.every
+    waiting = None
+    for log in follow_log(options.log, idle_s=options.idle, **given):
+        now = time.monotonic()
+        if now - last >= options.every:
+            last, waiting = now, None
+            yield log
+        else:
+            waiting = log
+    if waiting is not None:
+        yield waiting
