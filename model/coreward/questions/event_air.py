@@ -79,6 +79,8 @@ def find_lids(air: Track) -> list[Lid]:
             at += 1
             continue
         first, lowest, last, depth, settled = lid
+        # It may turn out that it was open already when the log began.
+        settled = settled and (first > reach or value.size > longest)
         made_up = settled and (last + 1 < value.size)
         found.append(Lid(first, lowest, last, depth, float(limits[at]), settled, made_up))
         at = last + 1
@@ -90,18 +92,22 @@ def _open_at_start(air: Track) -> list[Lid]:
     numbers = tables.load("events")
     value, step = air.value_c, air.step_s
     early = max(round(numbers["lid_longest"] / step), 3)
-    if value.size <= 2 * early or value[0] < numbers["lid_start_air"]:
+    if value.size <= early or value[0] < numbers["lid_start_air"]:
         return []
-    level = float(np.median(value[early : 2 * early]))
-    depth = level - float(value[0])
-    limit = max(numbers["lid_unknown"], numbers["lid_sigmas"] * float(air.noise_k[early]))
-    half = np.flatnonzero(value[:early] >= level - 0.5 * depth)
+    # The air may still have been falling at the first sample.
+    bottom = int(np.argmin(value[: max(round(numbers["lid_fall_time"] / step), 1) + 1]))
+    level = float(np.median(value[early // 2 : early]))
+    depth = level - float(value[bottom])
+    limit = max(
+        numbers["lid_start_smallest"], numbers["lid_sigmas"] * float(air.noise_k[early])
+    )
+    half = np.flatnonzero(value[bottom:early] >= level - 0.5 * depth) + bottom
     if depth < limit or not half.size:
         return []
-    if half[0] * step > numbers["lid_half_recovery"]:
+    if (half[0] - bottom) * step > numbers["lid_half_recovery"]:
         return []  # a fire just lit takes longer
     last = _made_up(value, int(half[0]), level, depth, early)
-    return [Lid(0, 0, last, depth, limit, True, True)]
+    return [Lid(0, bottom, last, depth, limit, True, True)]
 
 
 def _lid_at(

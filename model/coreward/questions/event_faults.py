@@ -201,10 +201,11 @@ def _stuck(time: Floats, value: Floats) -> list[tuple[int, int, float]]:
         if evidence < numbers["stuck_evidence"]:
             continue
         past, when = value[begin:first], time[begin:first]
-        slope = _slope(when, past)
-        spread = float(np.std(past - slope * (when - when.mean()) - past.mean()))
-        expected = 0.5 * abs(slope) * lasted
-        if expected < numbers["stuck_steps"] * quantum and spread < 0.5 * quantum:
+        bend = np.abs(np.diff(past, 2)) / np.sqrt(6.0)
+        noise = MAD_TO_SIGMA * float(np.median(bend)) if bend.size else 0.0
+        expected = 0.5 * abs(_slope(when, past)) * lasted
+        moved = expected > numbers["stuck_steps"] * quantum and lasted > numbers["stuck_quiet"]
+        if noise < 0.5 * quantum and not moved:
             continue
         found.append((first, stop, evidence / numbers["stuck_evidence"]))
     return found

@@ -18,7 +18,6 @@ from coreward.questions.event_list import Event
 from coreward.questions.event_signals import Track, confidence
 
 Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -78,12 +77,17 @@ def find_steps(meat: Track, expected_c: Floats | None = None) -> list[Step]:
             stop += 1
         if stop >= final:
             break
-        near = value[max(best - skip, 0) : best + skip + 2]
-        place = max(best - skip, 0) + int(np.argmax(np.abs(np.diff(near))))
+        # The quickest stretch of a hand's time around the largest difference.
+        begin = max(best - skip, 0)
+        over = value[begin + skip : best + 2 * skip + 1] - value[begin : best + skip + 1]
         slopes = windows[[max(best - width + 1, 0), best + skip]] @ _slope_weights(width)
-        moved = float(near[-1] - near[0]) - float(slopes.mean()) * (near.size - 1)
+        # More than the steeper side would have brought: a kink is no jump.
+        sign = float(np.sign(jump[best]))
+        moved = float((sign * over).max()) - max(float((sign * slopes).max()), 0.0) * skip
+        near = value[begin : best + skip + 2]
+        place = begin + int(np.argmax(np.abs(np.diff(near))))
         # A bend fills the windows; a jump happens between them.
-        if moved * np.sign(jump[best]) > numbers["step_at_once"] * abs(jump[best]):
+        if moved > numbers["step_at_once"] * abs(jump[best]):
             found.append(Step(place, float(jump[best]), float(abs(jump[best]) / spread[at])))
             at = best + width + skip
         else:

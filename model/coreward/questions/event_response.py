@@ -7,7 +7,7 @@ hotter. Conduction alone keeps it level; evaporation lowers it; a wrap lifts it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +15,13 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.questions.event_air import Lid
 from coreward.questions.event_list import Event, Kind
-from coreward.questions.event_signals import Track, confidence, running_mean
+from coreward.questions.event_signals import Track, confidence, running_mean, runs
 from coreward.questions.stall import Stall, find_stalls
 
 Floats = NDArray[np.float64]
+
+
+_BOILING_C = 100.0  # at sea level; the margin of table ``stall`` covers the mountains
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,16 +30,20 @@ class Core:
 
     Attributes
     ----------
-    time_s, core_c, air_c : ndarray, shape (bins,)
+    time_s, reading_c, core_c, air_c : ndarray, shape (bins,)
         From the time the probe had settled to the end or until it was pulled. The core
-        is a running mean. [s], [°C]
+        is the reading smoothed. [s], [°C]
+    noise_k : float
+        Of a bin, after the first hours. [K]
     step_s : float
         Between bins. [s]
     """
 
     time_s: Floats
+    reading_c: Floats
     core_c: Floats
     air_c: Floats
+    noise_k: float
     step_s: float
 
 
@@ -47,11 +54,27 @@ def core_of(meat: Track, reading_c: Floats, air: Track, first: int, last: int) -
     begin = min(first + settle, last)
     part = slice(begin, last + 1)
     width = round(numbers["response_smoothing"] / meat.step_s)
+    # At one moment, so that a longer log does not change the smoothing.
+    known = min(begin + round(numbers["response_noise_after"] / meat.step_s), last)
     return Core(
         meat.time_s[part],
+        reading_c[part],
         running_mean(reading_c[part], width // 2),
         air.value_c[part],
+        float(meat.noise_k[known]),
         meat.step_s,
+    )
+
+
+def until(core: Core, last: int) -> Core:
+    """Return the course up to a bin."""
+    part = slice(0, last + 1)
+    return replace(
+        core,
+        time_s=core.time_s[part],
+        reading_c=core.reading_c[part],
+        core_c=core.core_c[part],
+        air_c=core.air_c[part],
     )
 
 
@@ -66,21 +89,33 @@ def stall_events(core: Core, name: str) -> list[Event]:
     same = numbers["stall_same"]
     times = int(numbers["stall_times"])
     size = core.time_s.size
+    # The noisier the probe, the longer the mean: a slope's error falls with the width to
+    # the power 3/2, the error from the bend grows with its square.
+    noise = core.noise_k * math.sqrt(core.step_s / 60.0) / numbers["stall_noise"]
+    width = numbers["stall_smoothing"] * noise ** (1.0 / 3.5)
+    width = min(max(width, numbers["stall_smoothing_least"]), numbers["stall_smoothing_most"])
+    half = round(0.5 * width / core.step_s)
     settled: list[tuple[Kind, Stall]] = []
     answers: list[tuple[Stall, ...]] = []
     stops = list(range(every, size, every))
     if size > 2 and (not stops or stops[-1] != size):
         stops.append(size)
     for stop in stops:
-        part = slice(0, stop)
-        answers.append(find_stalls(core.time_s[part], core.core_c[part], core.air_c[part]))
+        smooth = running_mean(core.reading_c[:stop], half)
+        answers.append(find_stalls(core.time_s[:stop], smooth, core.air_c[:stop]))
         if stop % every == 0 and len(answers) >= times:
             _settle(settled, answers[-times:], same)
     events = [_stall_event(kind, stall, name, True) for kind, stall in settled]
     if answers:
         seen: list[tuple[Kind, Stall]] = list(settled)
         _settle(seen, answers[-1:], same)
-        events += [_stall_event(kind, s, name, False) for kind, s in seen[len(settled) :]]
+        # An end needs half a slope's window after it, or it is only the end of the log.
+        latest = float(core.time_s[-1]) - numbers["stall_end_seen"]
+        events += [
+            _stall_event(kind, stall, name, False)
+            for kind, stall in seen[len(settled) :]
+            if kind == "stall_begins" or stall.end_s < latest
+        ]
     return events
 
 
@@ -151,19 +186,23 @@ def find_wrap(core: Core, lids: list[Lid], air: Track, name: str) -> list[Event]
         before = quotient[max(at - clear - window, 0) : max(at - clear, 1)]
         if after.size * step < 0.5 * numbers["wrap_window"] or not before.size:
             break
+        level = float(core.core_c[at])
+        if level < numbers["wrap_core_least"]:
+            continue  # the core has only begun to answer
+        if level > _BOILING_C - tables.load("stall")["boiling_margin"]:
+            break  # near boiling the answer tells of boiling
         was, became = float(np.median(before)), float(np.median(after))
         ratio = max(became, 1e-12) / max(was, 0.05 * float(quotient[: at + 1].max()), 1e-12)
-        level = float(core.core_c[at])
         open_min = float(air.time_s[lid.lowest] - air.time_s[lid.first]) / 60.0
         off = (level - numbers["wrap_core_c"]) / numbers["wrap_core_spread"]
         odds = (
             numbers["wrap_odds"]
             + numbers["wrap_per_rise"] * math.log(ratio)
-            + numbers["wrap_per_minute"] * open_min
-            - 0.5 * off * off
+            + numbers["wrap_per_minute"] * min(open_min, numbers["wrap_minutes_most"])
+            - min(0.5 * off * off, numbers["wrap_core_most"])
         )
         chance = 1.0 / (1.0 + math.exp(-min(max(odds, -30.0), 30.0)))
-        if chance < numbers["wrap_chance"]:
+        if chance < numbers["wrap_chance"] or ratio < 1.0:
             continue
         later = _better(core, quotient, lids[number + 1 :], air, at, lag, was, became)
         when = float(air.time_s[later.first]) if later else when
@@ -174,6 +213,52 @@ def find_wrap(core: Core, lids: list[Lid], air: Track, name: str) -> list[Event]
         )
         return [Event("wrapped", when, when, ratio, "-", sure, name, why)]
     return []
+
+
+def find_taken_off(
+    core: Core, lids: list[Lid], air: Track, name: str
+) -> tuple[list[Event], int]:
+    """Find meat taken off the fire with the probe left in: a core that falls in hot air.
+
+    Returns
+    -------
+    events : list of Event
+        One ``pulled``, or none.
+    last : int
+        Last bin on the fire.
+    """
+    numbers = tables.load("events")
+    step, size = core.step_s, core.time_s.size
+    skip, lasts = round(numbers["wrap_after"] / step), round(numbers["off_lasts"] / step)
+    if size <= skip + lasts:
+        return [], size - 1
+    quotient, delay = _answer(core)
+    largest = np.maximum.accumulate(np.maximum(quotient, 0.0))
+    falls = quotient < -numbers["off_share"] * largest
+    falls &= core.air_c - core.core_c > numbers["off_drive"]
+    falls &= np.arange(size) > skip
+    half = round(0.5 * numbers["response_smoothing"] / step)
+    for first, last in runs(falls):
+        if last - first + 1 < lasts:
+            continue
+        # Back to where the core last rose.
+        begin = first
+        while begin > 0 and quotient[begin] < 0.0:
+            begin -= 1
+        when = float(core.time_s[begin])
+        reach = numbers["off_at_lid"] + 0.5 * float(delay[begin])
+        opened = [float(air.time_s[lid.first]) for lid in lids]
+        near = [time for time in opened if -reach <= time - when <= numbers["off_at_lid"]]
+        when = near[-1] if near else when
+        settled = last + 1 - first >= lasts and first + lasts + 2 * half < size
+        why = (
+            "The core falls while the air the log shows is much hotter: it is not on the fire."
+        )
+        level = float(core.core_c[begin])
+        event = Event("pulled", when, when, level, "degC", confidence(settled, 1.5), name, why)
+        cut = int(np.searchsorted(core.time_s, when, side="right")) - 1
+        return [event], max(cut, 0)
+    return [], size - 1
 
 
 def _better(

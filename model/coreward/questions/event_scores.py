@@ -24,6 +24,23 @@ class Timed(Protocol):
         """When it began. [s]."""
 
 
+class Sized(Timed, Protocol):
+    """A timed event with a size."""
+
+    @property
+    def size(self) -> float:
+        """How large, in kelvin; NaN if not told."""
+
+
+_SMALLEST = {
+    "lid_opened": "lid_smallest",
+    "fuel_dying": "sag_smallest",
+    "fuel_added": "sag_smallest",
+    "pit_changed": "new_level_smallest",
+    "probe_moved": "step_smallest",
+}
+
+
 @dataclass(frozen=True)
 class Score:
     """Counts of one kind, or of all.
@@ -111,6 +128,7 @@ def match_events(
     truth: Iterable[Timed],
     tolerance_s: Mapping[str, float] | None = None,
     kinds: Sequence[Kind] = KINDS,
+    ignored: Iterable[Timed] = (),
 ) -> EventScores:
     """Pair found events with true ones, each used once, the most pairs possible.
 
@@ -122,21 +140,45 @@ def match_events(
         Largest distance by kind; `default_tolerances` where not given. [s]
     kinds : sequence of str
         Kinds to score; others are left out on both sides.
+    ignored : iterable of Event
+        True events that the data do not show, see `shown`: they need not be found, and a
+        found event that pairs with one counts neither for nor against.
 
     Returns
     -------
     EventScores
     """
     reach = {**default_tolerances(), **(tolerance_s or {})}
-    found, truth = tuple(found), tuple(truth)
+    found, truth, ignored = tuple(found), tuple(truth), tuple(ignored)
     scores = {}
     for kind in kinds:
-        times = sorted(event.time_s for event in found if event.kind == kind)
-        wanted = sorted(event.time_s for event in truth if event.kind == kind)
-        if times or wanted:
-            errors = _paired(times, wanted, reach[kind])
-            scores[str(kind)] = Score(len(errors), len(times), len(wanted), errors)
+        times, wanted, passed = (
+            sorted(event.time_s for event in events if event.kind == kind)
+            for events in (found, truth, ignored)
+        )
+        errors = _paired(times, wanted, reach[kind])
+        both = _paired(times, sorted([*wanted, *passed]), reach[kind])
+        counted = len(times) - (len(both) - len(errors))
+        if counted or wanted:
+            scores[str(kind)] = Score(len(errors), counted, len(wanted), errors)
     return EventScores(scores)
+
+
+def shown(truth: Iterable[Sized]) -> tuple[list[Sized], list[Sized]]:
+    """Split true events into those large enough to be seen, and those that are not.
+
+    A lid opened on a pit still cold, or a probe put back where it was, leaves nothing in
+    the readings. The limits are the smallest sizes that the finder reports at all. An
+    event whose size is not told (NaN), or of a kind without limit, counts as shown.
+    """
+    numbers = tables.load("events")
+    least = {kind: numbers[name] for kind, name in _SMALLEST.items()}
+    seen: list[Sized] = []
+    unseen: list[Sized] = []
+    for event in truth:
+        small = abs(event.size) < least.get(event.kind, 0.0)
+        (unseen if small else seen).append(event)
+    return seen, unseen
 
 
 def _paired(found: Sequence[float], wanted: Sequence[float], reach: float) -> tuple[float, ...]:

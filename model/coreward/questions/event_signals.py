@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.logs.log import Channel, ProbeLog
+from coreward.logs.log import ProbeLog
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -156,9 +156,3 @@ def runs(flags: Flags) -> Iterator[tuple[int, int]]:
     edge = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
     for first, stop in zip(edge[::2], edge[1::2], strict=True):
         yield int(first), int(stop) - 1
-
-
-def channels_of_interest(log: ProbeLog, meat: int) -> tuple[Channel | None, Channel]:
-    """Return the first air channel, if any, and the meat channel asked for."""
-    air = log.by_role("air")
-    return (air[0] if air else None), log.meat(meat)

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from coreward.errors import InputError
-from coreward.logs.log import ProbeLog
-from coreward.questions import event_meat
-from coreward.questions.event_air import (
-    find_lids,
-    find_slow_changes,
-    lid_events,
-)
+from coreward.logs.log import Channel, ProbeLog
+from coreward.questions.event_air import Lid, find_lids, find_slow_changes, lid_events
 from coreward.questions.event_cleaning import (
     TrustedSamples,
     air_without_events,
     clean_meat,
 )
+from coreward.questions.event_drift import find_drift
 from coreward.questions.event_faults import find_faults
 from coreward.questions.event_list import (
     KIND_WORDS,
@@ -27,7 +25,14 @@ from coreward.questions.event_list import (
     EventList,
     provisional_below,
 )
-from coreward.questions.event_response import core_of, find_wrap, stall_events
+from coreward.questions.event_meat import ProbeStory, find_steps, joined, tell_steps
+from coreward.questions.event_response import (
+    core_of,
+    find_taken_off,
+    find_wrap,
+    stall_events,
+    until,
+)
 from coreward.questions.event_signals import Track, bin_step_s, shortened, track
 
 Floats = NDArray[np.float64]
@@ -85,35 +90,130 @@ def find_events(
             f"expected_c needs one value per sample ({log.time_s.size}); it has "
             f"{np.size(expected_c)}."
         )
-    time_s = log.time_s[:size]
-    step_s = bin_step_s(time_s)
-    events: list[Event] = []
-    air_channels = log.by_role("air")
-    air: Track | None = None
-    lids = []
-    if air_channels:
-        faults = find_faults(log.time_s, air_channels[0], size)
-        events += faults.events
-        air = track(time_s, air_channels[0].temperature_c[:size], faults.trusted, step_s)
-        name = air_channels[0].name
-        lids = find_lids(air)
-        events += lid_events(air, lids, name)
-        events += find_slow_changes(air, lids, name)
-    faults = find_faults(log.time_s, channel, size)
-    events += faults.events
-    core = track(time_s, channel.temperature_c[:size], faults.trusted, step_s)
-    model = None
-    if expected_c is not None:
-        model = _on_grid(core, time_s, np.asarray(expected_c, dtype=float)[:size])
-    steps = event_meat.find_steps(core, model)
-    story = event_meat.tell_steps(core, air, lids, steps, faults.still_from_s, channel.name)
-    events += story.events
-    if air is not None:
-        reading = event_meat.joined(core, story.moves)
-        cook = core_of(core, reading, air, story.first, story.last)
-        events += stall_events(cook, channel.name)
-        events += find_wrap(cook, lids, air, channel.name)
+    air, lids, events = _of_the_fire(log, size)
+    model = None if expected_c is None else np.asarray(expected_c, dtype=float)[:size]
+    events += _of_the_probe(log, channel, size, air, lids, model)
+    events = _without_preheating(events)
     return tuple(sorted(events, key=lambda event: (event.time_s, KINDS.index(event.kind))))
+
+
+def _without_preheating(events: list[Event]) -> list[Event]:
+    """Take back an opening before the first sample if the meat only went on later.
+
+    The air of a pit just lit rises as that of a pit just closed does. Which it was is open
+    until it is known when the meat went on.
+    """
+    on = [event for event in events if event.kind == "meat_on"]
+    kept = []
+    for event in events:
+        if on and event.kind == "lid_opened" and event.time_s == 0.0:
+            if on[0].time_s > 0.0:
+                continue
+            if on[0].provisional:
+                event = replace(event, confidence=on[0].confidence)
+        kept.append(event)
+    return kept
+
+
+def _of_the_fire(log: ProbeLog, size: int) -> tuple[Track | None, list[Lid], list[Event]]:
+    """Air on the grid, openings, and the events of the air probe; None without readings."""
+    channels = log.by_role("air")
+    if not channels:
+        return None, [], []
+    channel = channels[0]
+    faults = find_faults(log.time_s, channel, size)
+    events = list(faults.events)
+    if not faults.trusted.any():
+        return None, [], events
+    time_s = log.time_s[:size]
+    reading_c = channel.temperature_c[:size]
+    air = track(time_s, reading_c, faults.trusted, bin_step_s(time_s))
+    lids = find_lids(air)
+    events += lid_events(air, lids, channel.name)
+    events += find_slow_changes(air, lids, channel.name)
+    return air, lids, events
+
+
+@dataclass(frozen=True, eq=False)
+class _Probe:
+    """One meat probe on the grid, with its faults and its jumps."""
+
+    name: str
+    meat: Track
+    story: ProbeStory
+    faults: tuple[Event, ...]
+
+
+def _probe(
+    log: ProbeLog,
+    channel: Channel,
+    size: int,
+    air: Track | None,
+    lids: list[Lid],
+    model_c: Floats | None,
+) -> _Probe | None:
+    """Read one meat probe; None without readings."""
+    faults = find_faults(log.time_s, channel, size)
+    if not faults.trusted.any():
+        return None
+    time_s, name = log.time_s[:size], channel.name
+    meat = track(time_s, channel.temperature_c[:size], faults.trusted, bin_step_s(time_s))
+    expected = None if model_c is None else _on_grid(meat, time_s, model_c)
+    steps = find_steps(meat, expected)
+    story = tell_steps(meat, air, lids, steps, faults.still_from_s, name)
+    return _Probe(name, meat, story, faults.events)
+
+
+def _of_the_probe(
+    log: ProbeLog,
+    channel: Channel,
+    size: int,
+    air: Track | None,
+    lids: list[Lid],
+    model_c: Floats | None,
+) -> list[Event]:
+    """Events of one meat probe."""
+    probe = _probe(log, channel, size, air, lids, model_c)
+    if probe is None:
+        return list(find_faults(log.time_s, channel, size).events)
+    meat, story, name = probe.meat, probe.story, probe.name
+    events = [*probe.faults, *story.events]
+    if air is None:
+        return events
+    core = core_of(meat, joined(meat, story.moves), air, story.first, story.last)
+    if not any(event.kind == "pulled" for event in story.events):
+        taken_off, last = find_taken_off(core, lids, air, name)
+        events += taken_off
+        core = until(core, last)
+    events += stall_events(core, name)
+    events += find_wrap(core, lids, air, name)
+    if not story.moves:
+        last = int(np.searchsorted(meat.time_s, core.time_s[-1]))
+        events += _drift(log, channel, size, air, lids, probe, last)
+    return events
+
+
+def _drift(
+    log: ProbeLog,
+    channel: Channel,
+    size: int,
+    air: Track,
+    lids: list[Lid],
+    probe: _Probe,
+    last: int,
+) -> list[Event]:
+    """Compare with the other meat probes that stayed where they were."""
+    first = probe.story.first
+    others = []
+    for other_channel in log.meats:
+        other = None
+        if other_channel is not channel:
+            other = _probe(log, other_channel, size, air, lids, None)
+        if other is not None and not other.story.moves:
+            first = max(first, other.story.first)
+            last = min(last, other.story.last)
+            others.append((other.name, other.meat))
+    return find_drift(probe.meat, others, air, first, last, probe.name) if others else []
 
 
 def _on_grid(core: Track, time_s: Floats, expected_c: Floats) -> Floats | None:
