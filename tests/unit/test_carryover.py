@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import coreward as cw
+from coreward import tables
 from coreward.cook.rest import BoxPlan, rest_stage
+from coreward.cook.stages import Liquid
 from coreward.errors import InputError
 from coreward.questions.carryover import (
     carryover,
@@ -18,6 +21,7 @@ from coreward.questions.carryover import (
     pull_for_peak,
     time_at_or_above,
 )
+from coreward.questions.wrapping import wrapped_cook
 
 PIECE = cw.Piece(cw.Cylinder(0.09), cw.meat("beef rib roast"), 4.0)
 PIT = cw.Surroundings(150.0, dew_point_c=35.0, heat_transfer=8.0)
@@ -128,6 +132,70 @@ def test_the_band_comes_from_stated_uncertainties():
     assert answer.low_c == pytest.approx(answer.pull_c - half)
     assert answer.pull_c < answer.high_c <= 60.0
     assert half > 1.0  # never narrower than the probe
+
+
+def test_the_band_is_what_the_roots_of_the_corners_are():
+    """First order against the pull sought again with that number changed: within 0.3 K."""
+    answer = pull_for_peak(PIECE, PIT, "kitchen", 60.0, **QUICK)
+    found = dict(answer.deviations)
+    share = tables.load("carryover")["heat_transfer_share"]
+    moved = []
+    for factor in (1.0 - share, 1.0 + share):
+        pit = replace(PIT, heat_transfer=PIT.heat_transfer * factor)
+        other = pull_for_peak(PIECE, pit, "kitchen", 60.0, band=False, **QUICK)
+        moved.append(abs(other.pull_c - answer.pull_c))
+    assert found["heat transfer in the pit"] == pytest.approx(max(moved), abs=0.3)
+
+
+def test_a_box_has_a_band_of_its_own():
+    box = BoxPlan(3600.0, mass_kg=2.0, pieces=3)
+    answer = pull_for_peak(PIECE, PIT, box, 60.0, **QUICK)
+    names = dict(answer.deviations)
+    assert {"heat transfer in the box", "the wall of the box"} <= set(names)
+    assert all(k >= 0.0 for k in names.values())
+    assert answer.low_c < answer.pull_c < answer.high_c
+    # A changed box by value is taken as it is.
+    thin = tables.load("box").replace(wall_conductance=2.0)
+    other = pull_for_peak(PIECE, PIT, replace(box, box=thin), 60.0, **QUICK)
+    assert dict(other.deviations)["the wall of the box"] > names["the wall of the box"]
+
+
+def test_a_rest_of_several_stages_has_a_band_too():
+    rest = [
+        rest_stage("tent", 1800.0, piece=PIECE),
+        rest_stage("kitchen", 1800.0, piece=PIECE),
+    ]
+    names = dict(pull_for_peak(PIECE, PIT, rest, 60.0, **QUICK).deviations)
+    assert names["heat transfer in the rest"] > 0.0
+
+
+def test_a_pull_before_the_wrap_is_a_bare_cook():
+    """Pulled near 48 °C, a wrap that waits for 70 °C never comes; one at 30 °C does."""
+    bare = pull_for_peak(PIECE, PIT, "kitchen", 60.0, band=False, **QUICK)
+    for at, worn in ((70.0, ["none"]), (30.0, ["none", "foil"])):
+        before, wrap, liquid = wrapped_cook(
+            PIT, at_core_c=at, liquid=Liquid(0.2, 21.0, piece_kg=2.0)
+        )
+        answer = pull_for_peak(
+            PIECE,
+            PIT,
+            "kitchen",
+            60.0,
+            before=before,
+            wrap=wrap,
+            liquid=liquid,
+            band=False,
+            **QUICK,
+        )
+        told = answer.carryover
+        records = told.result.records[: told.rest_from]
+        assert [record.wrap for record in records] == worn
+        assert told.result.records[told.rest_from].label == "kitchen"
+        if at == 70.0:
+            assert answer.pull_c == pytest.approx(bare.pull_c, abs=0.05)
+            assert told.covered_s == told.pull_s
+        else:
+            assert told.covered_s == records[0].end_s
 
 
 def test_a_peak_above_the_pit_is_explained():

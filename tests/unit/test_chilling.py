@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 
 import coreward as cw
+from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
+from coreward.physics.growth import growth_bound
 from coreward.questions.chilling import chilling, chilling_plan, cooling_rule
 from coreward.questions.holding import hot_holding_limit
 
@@ -119,3 +121,63 @@ def test_what_cannot_be_is_refused_by_name():
         chilling(PIECE, [], cut="minced")
     with pytest.raises(InputError, match="food code cooling"):
         chilling(PIECE, [], rule="quick enough")
+
+
+def test_growth_is_that_of_the_worst_place_rounded_up():
+    """By hand from the rows of the result, place by place, both heat transfers."""
+    c = chilling(PIECE, [], "ice bath", **QUICK)
+    by_hand = max(
+        float(growth_bound(c.time_s, course, "perfringens beef")[-1])
+        for course in c.result.temperature_c.T
+    )
+    g = c.growth
+    assert g.curves == ("perfringens beef",)
+    # Never less than the nominal chill, and the slower one is more.
+    assert g.log10 > by_hand
+    assert g.log10 * 10.0 == pytest.approx(round(g.log10 * 10.0))
+    # A fifth less heat transfer costs at most a quarter more time, and growth.
+    assert g.log10 < 1.3 * by_hand + 0.1
+    assert f"at most {g.log10:.1f} log" in c.sentence
+    assert g.valid_c == (10.3, 53.4)
+    assert "10.3 and 53.4 °C" in g.sentence
+    assert any("perfringens" in title for title in g.sources)
+    assert "does not replace" in c.sentence
+
+
+def test_growth_within_the_limit_is_met_and_more_condemns_nothing():
+    thin = cw.Piece(cw.Slab(0.02), PIECE.material, 75.0)
+    quick = chilling(thin, [], "ice bath", **QUICK).growth
+    assert quick.log10 <= quick.limit == tables.load("holding")["most_growth"]
+    assert quick.state == "met"
+    slow = chilling(PIECE, [], "refrigerator", **QUICK)
+    assert slow.growth.log10 > 1.0
+    assert slow.growth.state == "cannot tell"
+    assert "decides nothing" in slow.growth.sentence
+    # The state of the rule is its own.
+    assert slow.state == "not met"
+
+
+def test_a_meat_it_was_not_measured_in_gets_no_verdict():
+    thin = cw.Piece(cw.Slab(0.02), cw.meat("pork loin"), 75.0)
+    g = chilling(thin, [], "ice bath", **QUICK).growth
+    assert g.log10 <= 1.0
+    assert g.state == "cannot tell"
+    assert g.curves == ("perfringens beef", "perfringens chicken")
+    assert "not one it was measured in" in g.sentence
+    bird = cw.Piece(cw.Slab(0.02), cw.meat("chicken breast"), 75.0)
+    assert chilling(bird, [], "ice bath", **QUICK).growth.curves == ("perfringens chicken",)
+
+
+def test_a_chill_that_ends_in_the_range_of_growth_gets_no_number():
+    g = chilling(PIECE, [], "kitchen", **QUICK).growth
+    assert math.isinf(g.log10)
+    assert g.state == "cannot tell"
+    assert "no bound is given" in g.sentence
+
+
+def test_growth_in_the_rest_before_the_chill_counts_cut_or_not():
+    rest = rest_stage("kitchen", 4 * 3600.0, piece=PIECE)
+    for cut in ("whole", "sliced"):
+        at_once = chilling(PIECE, [], "ice bath", cut=cut, **QUICK).growth.log10
+        late = chilling(PIECE, rest, "ice bath", cut=cut, **QUICK).growth.log10
+        assert late > at_once + 1.0

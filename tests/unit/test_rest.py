@@ -14,8 +14,10 @@ from coreward.cook.rest import (
     hold_in_box,
     places,
     rest_stage,
+    sear,
     share_box,
 )
+from coreward.cook.stages import Liquid
 from coreward.errors import InputError, TableError
 
 PIECE = cw.Piece(cw.Cylinder(0.1), cw.meat("beef rib roast"), 4.0)
@@ -108,6 +110,64 @@ def test_a_wrap_softens_a_dry_crust():
     at_pull = np.interp(bare.records[0].end_s - 1.0, bare.time_s, bare.surface_water_activity)
     assert at_pull < 0.9
     assert wrapped.surface_water_activity[-1] > 0.95
+
+
+def test_a_flux_sears_from_both_faces_and_a_cover_keeps_it_off():
+    steak = cw.Piece(cw.Slab(0.04), cw.meat("beef rib roast"), 45.0)
+    mild, fierce = (
+        cw.simulate(steak, sear(60.0, piece=steak, by="glowing heat", radiant_flux=q))
+        for q in (8e3, 2.5e4)
+    )
+    assert fierce.surface_c[-1] > mild.surface_c[-1] + 20.0
+    assert fierce.core_c[-1] < 46.0
+    # A prescribed flux does not fall as the meat gets hotter, but for what it radiates
+    # itself: 25 kW/m², nine tenths of it, less at most 2 kW/m² back.
+    assert fierce.surface["radiation"][-1] == pytest.approx(0.9 * 2.5e4, abs=2e3)
+    # Foil throws most of it back.
+    foil = rest_stage("glowing heat", 60.0, piece=steak, wrap="foil", radiant_flux=2.5e4)
+    wrapped = cw.simulate(steak, foil).surface["radiation"][-1]
+    assert wrapped < 0.5 * fierce.surface["radiation"][-1]
+    with pytest.raises(InputError, match="covers"):
+        rest_stage("tent", 60.0, piece=steak, radiant_flux=1e4)
+
+
+def test_faces_in_turn_are_for_slabs_and_say_what_they_leave_out():
+    thick, thin = (
+        cw.Piece(cw.Slab(size), cw.meat("beef rib roast"), 20.0) for size in (0.05, 0.02)
+    )
+    stages = sear(60.0, piece=thick, faces="in turn")
+    assert [stage.duration_s for stage in stages] == [30.0, 60.0, 30.0]
+    said = cw.simulate(thick, stages).warnings
+    assert any("at most 1 K off" in note for note in said)
+    said = cw.simulate(thin, sear(60.0, piece=thin, faces="in turn")).warnings
+    assert any("several kelvin off" in note for note in said)
+    assert cw.simulate(thick, sear(60.0, piece=thick)).warnings == ()
+    with pytest.raises(InputError, match="Only a slab"):
+        sear(60.0, piece=PIECE, faces="in turn")
+    with pytest.raises(InputError, match="in turn"):
+        sear(60.0, piece=thick, faces="one")
+    assert any(
+        "all of it touched" in n for n in cw.simulate(PIECE, sear(5.0, piece=PIECE)).warnings
+    )
+
+
+def test_liquid_under_a_cover_and_in_the_box_after():
+    """A pour before the box is still there in it, and the books of the box close."""
+    wet = cw.Stage(
+        cw.Surroundings(120.0, dew_point_c=35.0),
+        duration_s=3600.0,
+        wrap="foil",
+        liquid=Liquid(0.2, 20.0, 2.0),
+    )
+    held = hold_in_box(PIECE, [OVEN, wet], duration_s=1800.0, mass_kg=2.0)
+    assert held.balance.water <= 1e-10
+    assert held.result.balance.energy <= 1e-10
+    assert held.result.added_fraction[-1] == pytest.approx(0.1)
+    assert held.result.film[-1] > 1.0
+    towels = rest_stage("towels", 60.0, piece=PIECE, liquid=Liquid(0.05, 60.0, 2.0))
+    assert cw.simulate(PIECE, towels).film[-1] > 0.2
+    with pytest.raises(InputError, match="bare"):
+        rest_stage("kitchen", 60.0, piece=PIECE, liquid=Liquid(0.05, 60.0, 2.0))
 
 
 def test_unknown_places_are_refused_by_name():

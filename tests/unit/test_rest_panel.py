@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from coreward.figures.rest import RestPicture, alt_text, figure_rest
 from coreward.questions.carryover import Carryover, carryover
 from coreward.questions.tenderness import section, tenderness
 from coreward.widgets import settings
-from coreward.widgets.rest_panel import RestPanel, rest_panel
+from coreward.widgets.rest_panel import RestPanel, RestState, _answer, rest_panel
 
 PNG = b"\x89PNG"
 
@@ -102,6 +103,7 @@ def test_an_impossible_peak_is_explained_in_place(panel: RestPanel) -> None:
 
 
 def test_the_box_asks_for_the_mass(panel: RestPanel) -> None:
+    panel.state.rest_s = 1800.0
     assert panel.controls["mass"].widget.layout.display == "none"
     panel.state.place = "box"
     panel.settle()
@@ -119,12 +121,58 @@ def test_units_change_words_and_not_values(panel: RestPanel) -> None:
 
 @pytest.mark.parametrize("place", ["kitchen", "box"])
 def test_the_code_repeats_the_answer(place: str, capsys: pytest.CaptureFixture[str]) -> None:
-    panel = rest_panel("C", place=place, wrap="foil")
+    panel = rest_panel("C", place=place, wrap="foil", rest_s=1800.0)
     exec(panel.code(), {})
     printed = capsys.readouterr().out
     # The panel's root is coarser: the same degree, give or take a half.
     pulled = float(printed.split("Pull at ")[1].split(" ")[0])
     assert pulled == pytest.approx(panel.state.outcome.answer.pull_c, abs=0.5)
+
+
+def test_time_above_and_lethality_of_the_rest_are_said(panel: RestPanel) -> None:
+    """Rounded down: 61 °C for a while is some log, and none of it before the pull."""
+    panel.state.peak_c = 62.0
+    panel.settle()
+    told = panel.state.outcome.told
+    assert told.lethality_in_rest_log > 0.1
+    whole = math.floor(10.0 * told.lethality_log) / 10.0
+    assert f"worth {whole:.1f} log of {told.kinetics}" in panel.status_text
+    assert "60 °C or more for" in panel.status_text
+    assert "no verdict" in panel.status_text
+
+
+def test_the_section_shows_the_colour_that_a_cut_shows() -> None:
+    c = told(cw.Cylinder(0.06))
+    drawing = RestPicture()
+    inside = section(c.result, c.pull_s)
+    drawing.update(c, tenderness(c.result), inside, c.pull_s)
+    seen = list(dict.fromkeys(inside.colour))
+    assert len(seen) > 1
+    # On both sides of the core, and named where there is room for the word.
+    assert len(drawing.ax_section.collections) == 2 * len(seen)
+    assert seen[0] in {text.get_text() for text in drawing.ax_section.texts}
+    assert f"a cut shows {', '.join(seen)} from core" in alt_text(c, inside)
+
+
+def test_the_crust_is_drawn_with_its_wrap_and_its_softest() -> None:
+    piece = cw.Piece(cw.Slab(0.05), cw.meat("beef brisket flat"), 4.0)
+    pit = cw.Surroundings(120.0, dew_point_c=35.0)
+    stages = [
+        cw.Stage(pit, until_core_c=55.0),
+        cw.Stage(pit, until_core_c=75.0, wrap="foil"),
+        rest_stage("kitchen", 3600.0, piece=piece),
+    ]
+    c = carryover(cw.simulate(piece, stages, cells=30, tolerance=0.05))
+    drawing = RestPicture()
+    drawing.update(c, tenderness(c.result), section(c.result, c.pull_s), c.pull_s)
+    labels = drawing.ax_crust.get_legend_handles_labels()[1]
+    assert labels == ["wrapped or covered", "softest"]
+    wrapped_h = (c.result.records[1].begin_s - c.pull_s) / 3600.0
+    # The moment of wrapping is in sight.
+    assert drawing.ax_crust.get_xlim()[0] < wrapped_h
+    curve = drawing.ax_crust.lines[0].get_ydata()
+    assert curve.min() < 0.9 < 0.99 < curve.max()
+    assert "softens to 1.00" in alt_text(c, section(c.result, c.pull_s))
 
 
 def test_keeping_and_unknown_inputs(panel: RestPanel) -> None:
@@ -135,3 +183,117 @@ def test_keeping_and_unknown_inputs(panel: RestPanel) -> None:
     assert panel.state.error is None
     with pytest.raises(InputError, match="no input oven"):
         rest_panel("C", oven=200)
+
+
+WRAPPED = {
+    "cut": "beef brisket flat",
+    "shape": "slab",
+    "thickness_m": 0.05,
+    "pit_c": 130.0,
+    "peak_c": 85.0,
+    "wrap_when": "core",
+    "wrap_core_c": 55.0,
+}
+
+
+def test_the_moment_of_wrapping_is_a_control_and_softens_the_crust() -> None:
+    panel = rest_panel("C", **WRAPPED)
+    assert panel.state.error is None, panel.state.detail
+    told = panel.state.outcome.told
+    assert [r.wrap for r in told.result.records] == ["none", "foil", "none"]
+    assert "the core at 55 °C" in panel.status_text
+    assert "softens to 1.00" in panel.status_text
+    sooner = told.pull_s
+    panel.state.wrap_core_c = 70.0
+    panel.settle()
+    assert panel.state.outcome.told.pull_s > sooner
+    panel.state.wrap_when = "never"
+    panel.settle()
+    assert panel.state.outcome.told.pull_s > sooner
+    assert "is wrapped" not in panel.status_text
+
+
+def test_the_wrap_by_the_clock_with_liquid_and_off_again() -> None:
+    panel = rest_panel(
+        "C",
+        **{**WRAPPED, "wrap_when": "time"},
+        wrap_after_s=3600.0,
+        liquid_kg=0.24,
+        unwrap_when="off",
+        unwrap_core_c=75.0,
+    )
+    assert panel.state.error is None, panel.state.detail
+    result = panel.state.outcome.told.result
+    assert [r.wrap for r in result.records] == ["none", "foil", "none", "none"]
+    assert result.records[0].end_s == pytest.approx(3600.0)
+    assert result.added_fraction[-1] > 0.0
+    assert "with liquid" in panel.status_text
+    assert "bare again" in panel.status_text
+    panel.state.cook_wrap = "paper"  # keeps no cup of liquid, so none is poured
+    panel.settle()
+    assert panel.state.error is None, panel.state.detail
+    assert panel.state.outcome.told.result.added_fraction[-1] == 0.0
+
+
+def test_pulled_before_the_wrap_is_said(panel: RestPanel) -> None:
+    panel.state.wrap_when = "core"
+    panel.state.wrap_core_c = 80.0
+    panel.settle()
+    assert "pulled before it would have been wrapped" in panel.status_text
+
+
+def test_taking_the_wrap_off_before_it_is_on_is_refused_in_place() -> None:
+    panel = rest_panel("C", **WRAPPED)
+    panel.state.unwrap_when = "off"
+    panel.state.unwrap_core_c = 50.0
+    panel.settle()
+    assert "take it off later" in panel.state.error
+
+
+def test_only_controls_that_do_something_are_in_sight(panel: RestPanel) -> None:
+    def shown() -> set[str]:
+        return {n for n, c in panel.controls.items() if c.widget.layout.display != "none"}
+
+    # What is in sight does not wait for the answer, so no answer is computed here.
+    panel.schedule._run = lambda preview: None  # type: ignore[method-assign]
+    hidden = {"wrap-core", "wrap-after", "cook-wrap", "liquid", "unwrap-when", "unwrap-core"}
+    assert not hidden & shown()
+    assert "pieces" not in shown()
+    panel.state.wrap_when = "time"
+    assert {"wrap-after", "cook-wrap", "liquid", "unwrap-when"} <= shown()
+    assert not {"wrap-core", "unwrap-core", "mass"} & shown()
+    panel.state.liquid_kg = 0.2
+    panel.state.unwrap_when = "off"
+    assert {"mass", "unwrap-core"} <= shown()
+    panel.state.place = "box"
+    assert {"pieces", "mass"} <= shown()
+
+
+def test_the_box_has_a_band_and_more_pieces_are_pulled_sooner() -> None:
+    panel = rest_panel("C", place="box", rest_s=1800.0)
+    alone = panel.state.outcome.answer
+    assert alone.high_c - alone.low_c > 1.0
+    assert "pull between" in panel.status_text
+    panel.state.pieces = "4"
+    panel.settle()
+    assert panel.state.outcome.answer.pull_c < alone.pull_c
+
+
+@pytest.mark.parametrize("more", [{}, {"wrap_when": "time", "liquid_kg": 0.24}])
+def test_the_code_of_a_wrapped_cook_repeats_it(
+    more: dict[str, object], capsys: pytest.CaptureFixture[str]
+) -> None:
+    panel = rest_panel("C", **{**WRAPPED, **more})
+    exec(panel.code(), {})
+    pulled = float(capsys.readouterr().out.split("Pull at ")[1].split(" ")[0])
+    assert pulled == pytest.approx(panel.state.outcome.answer.pull_c, abs=0.5)
+
+
+def test_every_cut_and_place_has_an_answer() -> None:
+    """The page itself tries two cuts and three places; here all, without the pictures."""
+    state = RestState()
+    inputs = state.inputs()
+    for name in ("cut", "place"):
+        for choice in state.traits()[name].options:
+            outcome = _answer(inputs | {name: choice, "rest_s": 1800.0}, True)
+            assert outcome.answer.reached, (choice, outcome.answer.sentence)

@@ -1,9 +1,10 @@
 import numpy as np
 import pytest
 
-from coreward.cook.stages import Piece, Stage, Surroundings
-from coreward.errors import CorewardError, InputError
-from coreward.physics.body import Slab
+from coreward.cook.simulate import simulate
+from coreward.cook.stages import Liquid, Piece, Stage, Surroundings
+from coreward.errors import CorewardError, InputError, SolverError
+from coreward.physics.body import Slab, Sphere
 from coreward.physics.meat import constant_material, meat
 
 PIT = Surroundings(107.0, dew_point_c=35.0)
@@ -21,6 +22,10 @@ PIT = Surroundings(107.0, dew_point_c=35.0)
         ({"air_c": 107.0, "pressure_pa": 101.325}, "between 60 and 105 kPa"),
         ({"air_c": 107.0, "emissivity": 1.2}, "emissivity"),
         ({"air_c": 107.0, "air_speed": -1.0}, "air speed"),
+        ({"air_c": 107.0, "radiant_flux": 1e6}, "between 0 and 50 kW/m²"),
+        ({"air_c": 107.0, "radiant_flux": -1.0}, "radiant flux"),
+        ({"air_c": 107.0, "radiant_flux": float("nan")}, "radiant flux"),
+        ({"air_c": 107.0, "radiant_flux": 1e4, "emissivity": 0.0}, "emissivity 0"),
         ({"air_c": 107.0, "heat_transfer": -5.0}, "heat transfer"),
         ({"air_c": ([0.0, 60.0, 30.0], [20.0, 100.0, 100.0])}, r"row 3 \(30 s\)"),
         ({"air_c": ([0.0, 60.0, 60.0], [20.0, 100.0, 100.0])}, "duplicates"),
@@ -68,6 +73,12 @@ def test_frozen_meat_is_named_as_outside_the_model():
         ({"duration_s": float("inf")}, "duration"),
         ({"until_core_c": float("nan")}, "finite"),
         ({"duration_s": 60.0, "wrap": "foli"}, "foil"),
+        ({"duration_s": 60.0, "liquid": Liquid(0.2, 20.0, 3.0)}, "needs a wrap that keeps it"),
+        ({"duration_s": 60.0, "wrap": "foil", "liquid": 0.2}, "must be a Liquid"),
+        (
+            {"duration_s": 60.0, "wrap": "foil", "liquid": Liquid(0.2, 100.5, 3.0)},
+            "below boiling",
+        ),
     ],
 )
 def test_impossible_stages_are_refused(arguments, message):
@@ -79,3 +90,96 @@ def test_pressure_at_altitude_is_the_standard_atmosphere():
     # ICAO standard atmosphere: 101 325 Pa at 0 m, 79 495 Pa at 2000 m (from memory)
     assert Surroundings.pressure_at(0.0) == pytest.approx(101325.0)
     assert Surroundings.pressure_at(2000.0) == pytest.approx(79495.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "message"),
+    [
+        ((0.0, 20.0, 3.0), "mass of the liquid"),
+        ((0.2, 20.0, -3.0), "mass of the piece"),
+        ((float("nan"), 20.0, 3.0), "mass of the liquid"),
+        ((0.2, -5.0, 3.0), "0 °C or warmer"),
+    ],
+)
+def test_impossible_liquids_are_refused(numbers, message):
+    with pytest.raises(InputError, match=message):
+        Liquid(*numbers)
+
+
+@pytest.mark.parametrize(
+    ("shape", "material", "wrap", "liquid", "message"),
+    [
+        # The mass says how much surface there is.
+        (Slab(0.05), meat(), "foil", Liquid(0.24, 20.0), "raw mass of the piece"),
+        # A sheet of paper soaks up a few spoons and not a cup.
+        (Slab(0.05), meat(), "paper", Liquid(0.24, 20.0, 3.0), "keeps at most 0.0"),
+        (
+            Slab(0.05),
+            constant_material(0.5, 1000.0, 3500.0),
+            "foil",
+            Liquid(0.24, 20.0, 3.0),
+            "moist material",
+        ),
+    ],
+)
+def test_liquid_that_cannot_be_used_is_refused(shape, material, wrap, liquid, message):
+    stage = Stage(PIT, duration_s=60.0, wrap=wrap, liquid=liquid)
+    with pytest.raises(InputError, match=message):
+        simulate(Piece(shape, material, 20.0), stage)
+
+
+def test_a_ball_knows_how_much_surface_the_liquid_has():
+    ball = Piece(Sphere(0.12), meat(), 20.0)
+    mass = ball.material.raw_density * np.pi / 6.0 * 0.12**3
+
+    def film(liquid):
+        stage = Stage(PIT, duration_s=0.0, wrap="foil", liquid=liquid)
+        return simulate(ball, stage).film[-1]
+
+    assert film(Liquid(0.1, 20.0)) == pytest.approx(0.1 / (np.pi * 0.12**2), rel=1e-9)
+    assert film(Liquid(0.1, 20.0, mass)) == pytest.approx(film(Liquid(0.1, 20.0)), rel=1e-9)
+
+
+def test_what_the_wrap_cannot_keep_drips_and_is_said():
+    """Paper keeps 0.3 kg/m² with the film; the juice of two pours does not fit."""
+    small = Liquid(0.02, 20.0, 3.0)
+    stage = Stage(PIT, duration_s=600.0, wrap="paper", liquid=small)
+    result = simulate(Piece(Slab(0.05), meat(), 20.0), [stage, stage])
+    assert any("cannot keep all" in note for note in result.warnings)
+    assert result.dripped_fraction[-1] > 0.0
+    assert result.film[-1] < result.film.max()
+    once = simulate(Piece(Slab(0.05), meat(), 20.0), stage)
+    assert not any("cannot keep all" in note for note in once.warnings)
+    assert any("spread over the whole surface" in note for note in once.warnings)
+
+
+def test_a_flux_is_part_of_the_wall_and_burns_are_said():
+    series = Surroundings(100.0, radiant_flux=2e4).series()
+    assert series["wall_c"].value[0] > 500.0
+    assert series["air_c"].value[0] == 100.0
+    piece = Piece(Slab(0.04), meat(), 20.0)
+    hot = Surroundings(100.0, radiant_flux=5e4)
+    result = simulate(piece, Stage(hot, duration_s=60.0))
+    assert result.surface_c[-1] > 250.0
+    assert any("browning and charring" in note for note in result.warnings)
+    with pytest.raises(SolverError, match=r"50 kW/m² for so long burns"):
+        simulate(piece, Stage(hot, duration_s=1800.0))
+    mild = simulate(piece, Stage(Surroundings(100.0, radiant_flux=1e4), duration_s=30.0))
+    assert not mild.warnings
+
+
+def test_a_note_of_a_stage_comes_with_the_result():
+    piece = Piece(Slab(0.04), meat(), 20.0)
+    stage = Stage(PIT, duration_s=60.0, note="Only nearly so.")
+    assert simulate(piece, [stage, stage]).warnings == ("Only nearly so.",)
+
+
+@pytest.mark.parametrize("off_k", [0.0, 5e-6, -5e-6])
+def test_a_core_that_is_there_does_not_wait_to_come_from_the_other_side(off_k):
+    """A second stage to the same core is over at once, wherever the first one landed."""
+    piece = Piece(Slab(0.04), meat(), 20.0)
+    stages = [Stage(PIT, until_core_c=50.0), Stage(PIT, until_core_c=50.0 + off_k)]
+    result = simulate(piece, stages)
+    assert result.records[1].end_s - result.records[1].begin_s < 1.0
+    assert [record.reached for record in result.records] == [True, True]
+    assert not result.warnings

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,15 +13,17 @@ from coreward import tables
 from coreward.cook.result import Balance, Result, StageRecord
 from coreward.cook.stages import (
     AIR_RANGE_C,
+    CRUST_LIMIT_C,
     LONGEST_STAGE_S,
     WALL_RANGE_C,
+    Liquid,
     Piece,
     Stage,
     Surroundings,
     _series,
 )
-from coreward.errors import InputError
-from coreward.physics.body import Mesh
+from coreward.errors import InputError, SolverError
+from coreward.physics.body import Mesh, Sphere
 from coreward.physics.exchange import convective_coefficient
 from coreward.physics.history import (
     COLUMNS,
@@ -32,7 +35,13 @@ from coreward.physics.history import (
     surface_history,
 )
 from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
-from coreward.physics.statement import MaterialConstants, SurfaceConditions
+from coreward.physics.statement import (
+    MaterialConstants,
+    SurfaceConditions,
+    enthalpy,
+    temperature,
+    water_enthalpy,
+)
 from coreward.physics.water import saturation_pressure, saturation_temperature
 
 Floats = NDArray[np.float64]
@@ -40,6 +49,9 @@ Floats = NDArray[np.float64]
 # Results carry a row at least this often, besides the solver's own steps.
 ROW_SPACING_S = 60.0
 _MOST_ROWS = 4000
+# An engine lands on a target within a few millionths of a kelvin, from either
+# side: a core this close is there, and does not wait to come from the other side.
+_LANDING_K = 1e-4
 # Largest departure from a straight line between two steps that is taken for
 # the curve of a slow quantity and not for the slope of a stiff one. [K]
 _SMOOTH_K = 0.2
@@ -138,7 +150,11 @@ def surface_conditions(piece: Piece, stage: Stage) -> SurfaceConditions:
 
 @dataclass(frozen=True)
 class Part:
-    """One stage computed: the solver's own steps, and the rows of the result."""
+    """One stage computed: the solver's own steps, and the rows of the result.
+
+    `poured` is the liquid that the stage began with and its heat above 0 °C, each
+    per unit of what the symmetry of the mesh leaves out. [kg], [J]
+    """
 
     record: StageRecord
     time_s: Floats
@@ -150,6 +166,7 @@ class Part:
     env: Floats
     ledger: Floats
     surface: Floats
+    poured: tuple[float, float] = (0.0, 0.0)
 
 
 def _rows(raw: Raw, spacing: float) -> Floats:
@@ -181,6 +198,83 @@ def start_state(piece: Piece, cells: int) -> State:
     """State of a raw piece at one temperature."""
     t = np.full(cells, float(piece.start_c))
     return State(t, np.full(cells, piece.material.constants.raw_water), 0.0, t)
+
+
+def _film_of(liquid: Liquid, piece: Piece, mesh: Mesh) -> float:
+    """Liquid spread over the whole surface of the piece. [kg/m²]."""
+    if liquid.piece_kg is not None:
+        raw_mass = liquid.piece_kg
+    elif isinstance(piece.shape, Sphere):
+        raw_mass = piece.material.raw_density * math.pi / 6.0 * piece.shape.size**3
+    else:
+        raise InputError(
+            "Give the raw mass of the piece with the liquid (piece_kg): a slab or a cylinder "
+            "is as long as you like, and the liquid spreads over all its surface."
+        )
+    # The ends of a cylinder and the rim of a slab are left out, as everywhere.
+    area = raw_mass / piece.material.raw_density * mesh.surface_area / float(mesh.volume.sum())
+    return liquid.mass_kg / area
+
+
+def pour(
+    piece: Piece, stage: Stage, conditions: SurfaceConditions, mesh: Mesh, state: State
+) -> tuple[State, tuple[float, float], list[str]]:
+    """Add the liquid of a stage to the film on the surface, its heat with it.
+
+    The liquid and the outermost volume, some tenths of a millimetre, take one
+    temperature at once.
+
+    Returns
+    -------
+    state : State
+    poured : tuple of float
+        As in :class:`Part`.
+    notes : list of str
+
+    Raises
+    ------
+    InputError
+        If the piece is dry, its mass is not given, or the wrap cannot keep as much.
+    """
+    liquid, m = stage.liquid, piece.material.constants
+    if liquid is None:
+        return state, (0.0, 0.0), []
+    if not m.moist:
+        raise InputError(
+            "Liquid under a wrap needs a moist material: a solid of constant properties has no "
+            "water on it. Use coreward.meat(...)."
+        )
+    more = _film_of(liquid, piece, mesh)
+    if more > conditions.juice_capacity:
+        most = liquid.mass_kg * conditions.juice_capacity / more
+        raise InputError(
+            f"The wrap ({stage.wrap_set().name}) keeps at most {most:.2g} kg of liquid on this "
+            f"piece; {liquid.mass_kg:g} kg would run out. Use less, or foil."
+        )
+    last = len(state.temperature_c) - 1
+    t, w = float(state.temperature_c[last]), float(state.water[last])
+    record = float(state.highest_c[last])
+    film = state.film + more
+    volume, area = float(mesh.volume[last]), mesh.surface_area
+    heat = area * more * water_enthalpy(liquid.temperature_c, m)
+    held = volume * enthalpy(t, w, record, m) + area * state.film * water_enthalpy(t, m)
+    # The film's heat is that of as much water more in the volume: the enthalpy is
+    # linear in water.
+    mixed = temperature((held + heat) / volume, w + film * area / volume, record, t, m)
+    temperatures, highest = state.temperature_c.copy(), state.highest_c.copy()
+    temperatures[last] = mixed
+    highest[last] = max(record, mixed)
+    notes = [
+        "Liquid under the wrap is taken as spread over the whole surface, and as warm as the "
+        "surface at once."
+    ]
+    if film > conditions.juice_capacity:
+        notes.append(
+            "With the juice already there the wrap cannot keep all of the liquid: the rest "
+            "drips away."
+        )
+    poured = replace(state, temperature_c=temperatures, film=film, highest_c=highest)
+    return poured, (area * more, heat), notes
 
 
 def row_spacing(plan: tuple[Stage, ...]) -> float:
@@ -226,26 +320,49 @@ def march(
     notes: list[str] = []
     for number, stage in enumerate(plan):
         longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
+        target = stage.until_core_c
+        away = math.inf if target is None else abs(float(state.temperature_c[0]) - target)
+        there = away <= _LANDING_K
+        if there:
+            longest, target = 0.0, None
         forcing, more = make_forcing(piece, stage.surroundings, longest)
         notes += [note for note in more if note not in notes]
         conditions = surface_conditions(piece, stage)
-        raw = solve(
-            Problem(
-                shape=piece.shape,
-                mesh=mesh,
-                material=piece.material.constants,
-                conditions=conditions,
-                forcing=forcing,
-                temperature_c=state.temperature_c,
-                water=state.water,
-                film=state.film,
-                highest_c=state.highest_c,
-                duration_s=longest,
-                until_core_c=stage.until_core_c,
-                tolerance=tolerance,
-            )
+        state, poured, told = pour(piece, stage, conditions, mesh, state)
+        told += [stage.note] if stage.note else []
+        notes += [note for note in told if note not in notes]
+        problem = Problem(
+            shape=piece.shape,
+            mesh=mesh,
+            material=piece.material.constants,
+            conditions=conditions,
+            forcing=forcing,
+            temperature_c=state.temperature_c,
+            water=state.water,
+            film=state.film,
+            highest_c=state.highest_c,
+            duration_s=longest,
+            until_core_c=target,
+            tolerance=tolerance,
         )
-        reached = None if stage.until_core_c is None else raw.reached
+        flux = stage.surroundings.radiant_flux
+        try:
+            raw = solve(problem)
+        except SolverError as error:
+            if flux == 0.0:
+                raise
+            raise SolverError(
+                f"{error} A radiant flux of {flux / 1e3:g} kW/m² for so long burns the "
+                "surface, which is not in the model: shorten the stage or lower the flux."
+            ) from error
+        hottest = float(raw.temperature_c[:, -1].max())
+        burnt = (
+            f"The surface comes above {CRUST_LIMIT_C:g} °C: what browning and charring do "
+            "there is not in the model, and its temperature is a rough guess."
+        )
+        if piece.material.moist and hottest > CRUST_LIMIT_C and burnt not in notes:
+            notes.append(burnt)
+        reached = None if stage.until_core_c is None else raw.reached or there
         label = stage.label or f"stage {number + 1}"
         if reached is False:
             notes.append(
@@ -262,7 +379,8 @@ def march(
             reached=reached,
             steps=raw.steps,
         )
-        parts.append(finish(raw, forcing, conditions, mesh, piece, spacing, record))
+        part = finish(raw, forcing, conditions, mesh, piece, spacing, record)
+        parts.append(replace(part, poured=poured))
         state = State(
             raw.temperature_c[-1], raw.water[-1], float(raw.film[-1]), raw.highest_c[-1], end
         )
@@ -334,31 +452,42 @@ def _rates_at(times: Floats, raw: Raw, mesh: Mesh, m: MaterialConstants) -> Floa
     return np.column_stack([np.interp(times, middle, column) for column in rates.T])
 
 
+def _holds(raw: Raw, row: int, mesh: Mesh, m: MaterialConstants) -> tuple[float, float]:
+    """Energy and water in the piece and on it, at one of the solver's steps."""
+    energy, water = stored(
+        raw.temperature_c[row],
+        raw.water[row],
+        raw.film[row],
+        raw.highest_c[row],
+        mesh.volume,
+        mesh.surface_area,
+        m,
+    )
+    return float(energy), float(water)
+
+
 def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
-    """Worst residual of any stage, relative to what crossed the surface."""
+    """Worst residual of any stage or change of stage, relative to what was stored or crossed.
+
+    At a change of stage nothing may come or go but the liquid that was poured.
+    """
     m = piece.material.constants
     worst_energy = worst_water = 0.0
     q = {name: i for i, name in enumerate(LEDGER)}
+    raw_state = start_state(piece, len(mesh.position))
+    before_e, before_w = stored(
+        raw_state.temperature_c,
+        raw_state.water,
+        raw_state.film,
+        raw_state.highest_c,
+        mesh.volume,
+        mesh.surface_area,
+        m,
+    )
     for part in parts:
         raw = part.raw
-        e0, w0 = stored(
-            raw.temperature_c[0],
-            raw.water[0],
-            raw.film[0],
-            raw.highest_c[0],
-            mesh.volume,
-            mesh.surface_area,
-            m,
-        )
-        e1, w1 = stored(
-            raw.temperature_c[-1],
-            raw.water[-1],
-            raw.film[-1],
-            raw.highest_c[-1],
-            mesh.volume,
-            mesh.surface_area,
-            m,
-        )
+        e0, w0 = _holds(raw, 0, mesh, m)
+        e1, w1 = _holds(raw, -1, mesh, m)
         book = raw.ledger[-1]
         gained = (
             book[q["heat_in"]]
@@ -370,9 +499,13 @@ def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
         # The scale of energy is what is stored above 0 °C or crossed, the
         # larger: a piece at rest with its surroundings has nothing to close.
         scale = max(abs(e0), abs(e1), np.abs(raw.ledger[:, 0]).max(), 1e-30)
-        worst_energy = max(worst_energy, abs(e1 - e0 - gained) / scale)
+        kept, warmth = part.poured
+        jump = abs(e0 - before_e - warmth)
+        worst_energy = max(worst_energy, abs(e1 - e0 - gained) / scale, jump / scale)
         if m.moist:
-            worst_water = max(worst_water, abs(w1 - w0 + lost) / w0)
+            jump = abs(w0 - before_w - kept)
+            worst_water = max(worst_water, abs(w1 - w0 + lost) / w0, jump / w0)
+        before_e, before_w = e1, w1
     return Balance(energy=float(worst_energy), water=float(worst_water))
 
 
@@ -412,6 +545,7 @@ def assemble(
         [np.full(len(part.time_s[rows]), i, dtype=np.int64) for i, part, rows, _ in chunks]
     )
     ledger = np.concatenate([part.ledger[rows] + base for _, part, rows, base in chunks])
+    poured = np.cumsum([part.poured[0] for part in parts])
     t = join(lambda part: part.t)
     w = join(lambda part: part.w)
     film = join(lambda part: part.film)
@@ -469,4 +603,5 @@ def assemble(
         final_size_m=float(final),
         warnings=tuple(notes),
         step_time_s=np.unique(steps),
+        added_fraction=poured[index] / raw_mass,
     )

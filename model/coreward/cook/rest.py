@@ -27,13 +27,19 @@ from coreward.cook.march import (
 )
 from coreward.cook.result import Balance, Result, StageRecord
 from coreward.cook.simulate import DEFAULT_CELLS, DEFAULT_TOLERANCE, simulate
-from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage, Surroundings, Wrap
+from coreward.cook.stages import LONGEST_STAGE_S, Liquid, Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
 from coreward.physics.body import Mesh, Sphere, make_mesh
 from coreward.physics.exchange import convective_coefficient, radiative_flux_slope
 from coreward.physics.history import stored
 from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
-from coreward.physics.statement import MaterialConstants, water_enthalpy, water_heat_capacity
+from coreward.physics.statement import (
+    MaterialConstants,
+    conductivity,
+    heat_capacity,
+    water_enthalpy,
+    water_heat_capacity,
+)
 from coreward.physics.water import saturation_pressure, saturation_temperature
 
 Floats = NDArray[np.float64]
@@ -45,6 +51,10 @@ _Q = {name: i for i, name in enumerate(LEDGER)}
 _SUBSTEP_RANGE_S = (15.0, 120.0)
 _BEND_K = 0.01
 _PASSES = 3
+# Searing in turn against the full thickness: the middle is within IN_TURN_K while
+# diffusivity * time / thickness² is at most IN_TURN_FOURIER (verification test).
+IN_TURN_FOURIER = 0.0125
+IN_TURN_K = 1.0
 # Of ambient pressure: a box saturated at boiling would be pure steam.
 _MOST_VAPOUR = 0.97
 
@@ -103,9 +113,11 @@ def rest_stage(
     wrap: Wrap = None,
     air_c: float | None = None,
     dew_point_c: float | None = None,
+    radiant_flux: float | None = None,
     pressure_pa: float = 101325.0,
     evaporation: bool = True,
     label: str | None = None,
+    liquid: Liquid | None = None,
 ) -> Stage:
     """Return the stage of a piece in a place of table ``rest``.
 
@@ -114,7 +126,7 @@ def rest_stage(
     place : str or ParameterSet
         "kitchen", "tent", "towels", "board", "warm oven", "holding cabinet",
         "water bath", "ice bath", "refrigerator", "chiller", "sear plate",
-        "radiant sear", or a changed set.
+        "radiant sear", "glowing heat", or a changed set.
     duration_s : float, optional
         How long. [s]
     piece : Piece
@@ -128,12 +140,16 @@ def rest_stage(
         follow where the table has them as warm as the air. [°C]
     dew_point_c : float, optional
         Another dew point. [°C]
+    radiant_flux : float, optional
+        Another prescribed radiation on the whole surface than the table's. [W/m²]
     pressure_pa : float
         [Pa]
     evaporation : bool
         False shuts the surface to vapour, for comparison.
     label : str, optional
         The name of the place if None.
+    liquid : Liquid, optional
+        Poured under the wrap or the cover as the stage begins.
 
     Returns
     -------
@@ -168,8 +184,14 @@ def rest_stage(
             p["meat_surface_c"],
             pressure_pa,
         )
+    flux = p["radiant_flux"] if radiant_flux is None else float(radiant_flux)
     worn = wrap
     if _is_cover(p):
+        if flux > 0.0:
+            raise InputError(
+                f"A radiant flux does not reach a piece that the place {p.name!r} covers: "
+                "leave the flux out or choose a bare place."
+            )
         radiative = -radiative_flux_slope(p["emissivity"], 0.5 * (air + p["meat_surface_c"]))
         worn = _covered(p, wrap, film / (film + radiative))
         film += radiative
@@ -180,6 +202,7 @@ def rest_stage(
         wall_c=wall,
         pressure_pa=pressure_pa,
         evaporation=evaporation,
+        radiant_flux=flux,
     )
     return Stage(
         around,
@@ -187,7 +210,88 @@ def rest_stage(
         until_core_c=until_core_c,
         wrap=worn,
         label=p.name if label is None else label,
+        liquid=liquid,
     )
+
+
+def _turned_note(piece: Piece, seconds: float) -> str:
+    """Return what searing in turn leaves out, and by how much that is known to matter."""
+    m = piece.material.constants
+    t = piece.start_c
+    diffusivity = conductivity(t, m.raw_water, t, m) / heat_capacity(t, m.raw_water, t, m)
+    text = (
+        "The two faces, seared one after the other, are computed as alike: both half a face's "
+        "time in the air, then on the heat, then in the air again. "
+    )
+    if diffusivity * seconds / piece.shape.size**2 <= IN_TURN_FOURIER:
+        text += (
+            f"Against the full thickness of a dry solid the middle was at most {IN_TURN_K:g} K "
+            "off;"
+        )
+    else:
+        text += "For so long on so thin a piece the middle may be several kelvin off, at first;"
+    return text + " the surfaces are as half way between the face done first and the other."
+
+
+def sear(
+    seconds: float,
+    *,
+    piece: Piece,
+    by: Place = "sear plate",
+    faces: str = "both",
+    between: Place = "kitchen",
+    air_c: float | None = None,
+    radiant_flux: float | None = None,
+) -> tuple[Stage, ...]:
+    """Return the stages of searing, to go before or after others.
+
+    Parameters
+    ----------
+    seconds : float
+        On the heat, each face. [s]
+    piece : Piece
+    by : str or ParameterSet
+        "sear plate" (contact), "radiant sear" (glowing walls) or "glowing heat"
+        (a prescribed flux), or a changed set.
+    faces : {"both", "in turn"}
+        Both at once, or one after the other, which only a slab can: the model knows
+        half of it, so that is approximated, and the stages say so in the warnings
+        of the result.
+    between : str or ParameterSet
+        Where the face is that is not on the heat.
+    air_c : float, optional
+        Another temperature of the plate or the air. [°C]
+    radiant_flux : float, optional
+        Another flux on each face. [W/m²]
+
+    Returns
+    -------
+    tuple of Stage
+
+    Raises
+    ------
+    InputError
+        For a time that is not one, an unknown choice of faces, or a round piece in turn.
+    """
+    p = _place(by)
+    flat = piece.shape.name == "slab"
+    hot = rest_stage(p, seconds, piece=piece, air_c=air_c, radiant_flux=radiant_flux)
+    if faces == "both":
+        note = (
+            ""
+            if flat or p["liquid_heat_transfer"] == 0.0
+            else "A plate touches a round piece in one place at a time; computed as if all of "
+            "it touched at once, which is more heat than it gets."
+        )
+        return (replace(hot, note=note),)
+    if faces != "in turn":
+        raise InputError(f"faces is {faces!r}; use 'both' or 'in turn'.")
+    if not flat:
+        raise InputError(
+            "Only a slab has two faces to sear in turn; sear a round piece with faces='both'."
+        )
+    wait = rest_stage(between, 0.5 * seconds, piece=piece)
+    return wait, replace(hot, note=_turned_note(piece, seconds)), wait
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -52,7 +53,8 @@ class Result:
         Of the raw mass: evaporated, dripped, kept as juice in a wrap, and
         rendered fat. Negative while condensate outweighs loss.
     evaporated_fraction, dripped_fraction, rendered_fat_fraction : ndarray
-        Its parts, of the raw mass; juice held by the wrap is the rest.
+        Its parts, of the raw mass; juice held by the wrap, less `added_fraction`,
+        is the rest.
     surface_water_activity : ndarray, shape (times,)
     position_m : ndarray, shape (cells,)
         Distance from the core, raw piece. [m]
@@ -64,12 +66,15 @@ class Result:
     highest_c : ndarray, shape (times, cells)
     environment : ndarray, shape (times, 4)
         Air and wall [°C], vapour pressure [Pa], convective coefficient [W/(m² K)].
+        A prescribed radiant flux is in the wall, see `Surroundings.series`.
     surface : dict of ndarray
         At the surface, see ``COLUMNS`` and ``RATES`` of ``coreward.physics.history``.
     stage_index : ndarray of int, shape (times,)
     balance : Balance
     final_size_m : float
         Size after shrinking, all directions alike. [m]
+    added_fraction : ndarray, shape (times,)
+        Liquid poured under a wrap so far, of the raw mass.
     """
 
     piece: Piece
@@ -99,6 +104,7 @@ class Result:
     final_size_m: float
     warnings: tuple[str, ...] = ()
     step_time_s: Floats = field(default_factory=lambda: np.empty(0))
+    added_fraction: Floats = field(default_factory=lambda: np.empty(0))
 
     @property
     def duration_s(self) -> float:
@@ -133,6 +139,12 @@ class Result:
         -------
         Path
         """
+        target = Path(path)
+        target.write_text(self.to_csv_text(), encoding="utf-8", newline="\n")
+        return target
+
+    def to_csv_text(self) -> str:
+        """Return what `to_csv` writes."""
         columns = {
             "time_s": self.time_s,
             "air_c": self.environment[:, 0],
@@ -142,11 +154,10 @@ class Result:
             "mass_loss_fraction": self.mass_loss_fraction,
             "surface_water_activity": self.surface_water_activity,
         }
-        target = Path(path)
-        with target.open("w", newline="", encoding="utf-8") as f:
-            f.write("# Computed by Coreward: a model result, not a measurement.\n")
-            writer = csv.writer(f)
-            writer.writerow(columns)
-            for row in zip(*columns.values(), strict=True):
-                writer.writerow([f"{value:.6g}" for value in row])
-        return target
+        out = io.StringIO()
+        out.write("# Computed by Coreward: a model result, not a measurement.\n")
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(columns)
+        for row in zip(*columns.values(), strict=True):
+            writer.writerow([f"{value:.6g}" for value in row])
+        return out.getvalue()

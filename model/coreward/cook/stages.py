@@ -13,6 +13,7 @@ from coreward import tables
 from coreward.errors import InputError
 from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.exchange import equivalent_wall
 from coreward.physics.meat import Material
 from coreward.physics.water import saturation_pressure, saturation_temperature
 
@@ -23,6 +24,8 @@ Series = float | tuple[Sequence[float] | Floats, Sequence[float] | Floats]
 # be hotter, as under a grill, as long as the surface stays an oven's.
 AIR_RANGE_C = (-10.0, 250.0)
 WALL_RANGE_C = (-40.0, 350.0)
+# Of the surface of meat: the hottest air that was checked; above it, it chars.
+CRUST_LIMIT_C = 250.0
 # Meat starts to freeze near -1 °C (table of freezing points in the sources
 # note, -1.7 to -2.8 °C); ice is not in the statement.
 MEAT_START_RANGE_C = (-1.0, 100.0)
@@ -30,6 +33,8 @@ SOLID_START_RANGE_C = (-200.0, 1000.0)
 SOLID_AIR_RANGE_C = (-200.0, 1000.0)
 PRESSURE_RANGE_PA = (60e3, 105e3)
 HEAT_TRANSFER_RANGE = (0.0, 1e5)
+# Beyond, the boiling limit of the statement would be felt, see BOILING_RATE there.
+RADIANT_FLUX_RANGE = (0.0, 5e4)
 LONGEST_STAGE_S = 96 * 3600.0
 
 
@@ -168,6 +173,10 @@ class Surroundings:
     air_speed : float, optional
         Along the piece, used when `heat_transfer` is None; table ``fire`` if
         None. [m/s]
+    radiant_flux : float
+        Prescribed radiation that falls on the whole surface, as from embers or
+        a glowing coil, on top of what the walls exchange with it; the share
+        `emissivity` of it is taken up (of a wrap, the wrap's). [W/m²]
 
     Raises
     ------
@@ -184,8 +193,20 @@ class Surroundings:
     pressure_pa: float = 101325.0
     evaporation: bool = True
     air_speed: float | None = None
+    radiant_flux: float = 0.0
 
     def __post_init__(self) -> None:
+        low, high = RADIANT_FLUX_RANGE
+        if not low <= self.radiant_flux <= high:
+            raise InputError(
+                f"The radiant flux must lie between {low / 1e3:g} and {high / 1e3:g} kW/m²; it "
+                f"is {self.radiant_flux / 1e3:g} kW/m²."
+            )
+        if self.radiant_flux > 0.0 and self.emissivity == 0.0:
+            raise InputError(
+                "A surface of emissivity 0 takes up no radiant flux: leave the emissivity out, "
+                "or the flux."
+            )
         low, high = PRESSURE_RANGE_PA
         if not math.isfinite(self.pressure_pa) or not low <= self.pressure_pa <= high:
             raise InputError(
@@ -224,13 +245,20 @@ class Surroundings:
                 )
 
     def series(self) -> dict[str, TimeSeries]:
-        """Checked time series of air, wall and dew point."""
+        """Checked time series of air, wall and dew point.
+
+        A radiant flux is part of the wall: by the law of Stefan and Boltzmann it
+        is the same as walls that are hotter by it.
+        """
         air = _series("air temperature", self.air_c, *SOLID_AIR_RANGE_C, "°C")
         wall = (
             air
             if self.wall_c is None
             else _series("wall temperature", self.wall_c, *SOLID_AIR_RANGE_C, "°C")
         )
+        if self.radiant_flux > 0.0:
+            hotter = [equivalent_wall(float(t), self.radiant_flux) for t in wall.value]
+            wall = TimeSeries(wall.time_s, np.array(hotter))
         if self.dew_point_c is None:
             nominal = tables.load("fire")["dew_point_c"]
             # Half saturation: vapour pressure half that of saturated air.
@@ -255,6 +283,39 @@ Wrap = str | tables.ParameterSet | None
 
 
 @dataclass(frozen=True)
+class Liquid:
+    """Liquid poured under the wrap of one piece as a stage begins.
+
+    Its heat and vapour are those of water.
+
+    Parameters
+    ----------
+    mass_kg : float
+        How much. [kg]
+    temperature_c : float
+        [°C]
+    piece_kg : float, optional
+        Raw mass of the piece [kg], which says how much surface the liquid has;
+        needed unless the piece is a sphere.
+    """
+
+    mass_kg: float
+    temperature_c: float
+    piece_kg: float | None = None
+
+    def __post_init__(self) -> None:
+        for what, value in (("liquid", self.mass_kg), ("piece", self.piece_kg)):
+            if value is not None and not (math.isfinite(value) and value > 0.0):
+                raise InputError(
+                    f"The mass of the {what} must be greater than zero; it is {value} kg."
+                )
+        if not (math.isfinite(self.temperature_c) and self.temperature_c >= 0.0):
+            raise InputError(
+                f"The liquid must be at 0 °C or warmer; it is {self.temperature_c:g} °C."
+            )
+
+
+@dataclass(frozen=True)
 class Stage:
     """A stretch of the cook in one kind of surroundings.
 
@@ -270,6 +331,11 @@ class Stage:
         Name in table ``wrap`` ("foil", "paper"), a changed set, or None.
     label : str
         For plots and reports.
+    liquid : Liquid, optional
+        Poured under the wrap as the stage begins. A bare stage cannot have any.
+    note : str
+        A sentence for the warnings of the result: what this stage only
+        approximates.
     """
 
     surroundings: Surroundings
@@ -277,6 +343,8 @@ class Stage:
     until_core_c: float | None = None
     wrap: Wrap = None
     label: str = ""
+    liquid: Liquid | None = None
+    note: str = ""
 
     def __post_init__(self) -> None:
         if not isinstance(self.surroundings, Surroundings):
@@ -300,7 +368,22 @@ class Stage:
             value = getattr(self, name)
             if value is not None:
                 object.__setattr__(self, name, float(value))
-        self.wrap_set()
+        wrap = self.wrap_set()
+        if self.liquid is None:
+            return
+        if not isinstance(self.liquid, Liquid):
+            raise InputError("The liquid of a stage must be a Liquid(mass_kg, temperature_c).")
+        if wrap["juice_capacity"] <= 0.0:
+            raise InputError(
+                "Liquid needs a wrap that keeps it, and this stage is bare: it would run off. "
+                'Give the stage wrap="foil", or leave the liquid out.'
+            )
+        boiling = saturation_temperature(self.surroundings.pressure_pa)
+        if self.liquid.temperature_c >= boiling:
+            raise InputError(
+                f"The liquid must be below boiling ({boiling:.1f} °C); it is "
+                f"{self.liquid.temperature_c:g} °C."
+            )
 
     def wrap_set(self) -> tables.ParameterSet:
         """The wrap's numbers."""

@@ -1,8 +1,8 @@
-"""Pictures of the rest: the section coloured by temperature, the curves, the softening.
+"""Pictures of the rest: the section coloured by temperature, the curves, crust, softening.
 
 `RestPicture` keeps one canvas alive for a slider: the section at the chosen time with the
 edges of what heat has changed, beside it temperatures against time with pull and peak,
-and below them how far tough meat has softened.
+and below them how wet the surface is and how far tough meat has softened.
 """
 
 from __future__ import annotations
@@ -38,11 +38,12 @@ from coreward.figures.style import (
 )
 from coreward.questions.carryover import Carryover
 from coreward.questions.tenderness import PROTEINS, Section, Tenderness
+from coreward.questions.wrapping import crust
 
 Floats = NDArray[np.float64]
 
 _HOUR: Final = 3600.0
-_SIZE: Final = (10.8, 5.4)
+_SIZE: Final = (10.8, 6.3)
 _DPI: Final = 100
 _PIXELS: Final = 240
 # Fixed, so that a colour means the same temperature in every cook.
@@ -56,6 +57,15 @@ _EDGES: Final[tuple[tuple[str, str, Any], ...]] = (
 )
 
 
+# Colours of the strip and of the word on it: they fall and rise in lightness too.
+_SEEN: Final = {
+    "red": ("#8e1f2f", "white"),
+    "pink": ("#e3a3a0", "black"),
+    "brown": ("#7b5c45", "white"),
+}
+_WIDE_ENOUGH: Final = 0.25
+
+
 class RestPicture:
     """Section, curves and softening, cheap to update while a slider moves."""
 
@@ -63,10 +73,11 @@ class RestPicture:
         self.figure = Figure(figsize=_SIZE, dpi=_DPI, facecolor="white")
         self.figure.set_layout_engine("none")
         self._canvas: Any = FigureCanvasAgg(self.figure)
-        self.ax_section = self.figure.add_axes((0.045, 0.2, 0.35, 0.7))
-        self.ax_scale = self.figure.add_axes((0.08, 0.1, 0.28, 0.025))
-        self.ax_curves = self.figure.add_axes((0.475, 0.42, 0.505, 0.5))
-        self.ax_soft = self.figure.add_axes((0.475, 0.1, 0.505, 0.22))
+        self.ax_section = self.figure.add_axes((0.045, 0.25, 0.35, 0.66))
+        self.ax_scale = self.figure.add_axes((0.08, 0.13, 0.28, 0.022))
+        self.ax_curves = self.figure.add_axes((0.475, 0.53, 0.505, 0.41))
+        self.ax_crust = self.figure.add_axes((0.475, 0.33, 0.505, 0.125))
+        self.ax_soft = self.figure.add_axes((0.475, 0.085, 0.505, 0.165))
         self._norm = Normalize(*_COLOURS_C)
         self._map = colormaps[_MAP]
         # What the right-hand side shows, its picture, and the lines that move over it.
@@ -107,14 +118,15 @@ class RestPicture:
             old is new for old, new in zip(self._shown, wanted, strict=True)
         )
         if not same:
-            for ax in (self.ax_scale, self.ax_curves, self.ax_soft):
+            for ax in (self.ax_scale, self.ax_curves, self.ax_crust, self.ax_soft):
                 ax.clear()
             self._draw_scale(choice)
             self._draw_curves(told, choice, dry, kept)
+            self._draw_crust(told)
             self._draw_softening(told, tender)
             self._cursors = [
                 ax.axvline(0.0, color=PALETTE["event"], linewidth=1.4, animated=True)
-                for ax in (self.ax_curves, self.ax_soft)
+                for ax in (self.ax_curves, self.ax_crust, self.ax_soft)
             ]
             self.ax_section.set_visible(False)
             self._canvas.draw()
@@ -167,14 +179,16 @@ class RestPicture:
                         linestyle=line,
                     )
             handles.append(Line2D([], [], color="black", linewidth=1.3, linestyle=line))
+        self._draw_colour(inside, size)
         when = f"{format_hours(abs(after_s))} {'after' if after_s >= 0 else 'before'} the pull"
         apply_style(ax, title=f"Section, {when}")
         ax.grid(False)
         ax.set_aspect("equal")
         ax.set_xlabel(choice.length)
         ax.set_xlim(-1.02 * size, 1.02 * size)
-        # Room below for the legend.
-        ax.set_ylim(-1.5 * size, 1.02 * size)
+        # Room below for the colours and the legend, without ticks there.
+        ax.set_ylim(-1.75 * size, 1.02 * size)
+        ax.set_yticks([tick for tick in ax.get_xticks() if abs(tick) <= size])
         core = format_temperature(float(inside.temperature_c[0]), choice)
         ax.text(
             0.0,
@@ -186,6 +200,35 @@ class RestPicture:
             bbox={"facecolor": "white", "alpha": 0.8, "edgecolor": "none", "pad": 2.0},
         )
         legend(ax, handles=handles, labels=[words for _, words, _ in _EDGES], loc="lower left")
+
+    def _draw_colour(self, inside: Section, size: float) -> None:
+        """Draw a strip below the section: what the eye sees along a cut through the middle."""
+        ax = self.ax_section
+        half = float(inside.position_m[-1])
+        low, high = -1.26 * size, -1.1 * size
+        words = np.array(inside.colour)
+        starts = np.flatnonzero(np.concatenate(([True], words[1:] != words[:-1])))
+        # Between two nodes of different colour the edge is half way.
+        edges = [0.0] + [
+            float(inside.position_m[i - 1] + inside.position_m[i]) / 2.0 for i in starts[1:]
+        ]
+        for i, begin, end in zip(starts, edges, [*edges[1:], half], strict=True):
+            word = str(words[i])
+            near, far = begin / half * size, end / half * size
+            for side in (-1.0, 1.0):
+                a, b = sorted((side * near, side * far))
+                ax.fill_between([a, b], low, high, color=_SEEN[word][0], linewidth=0.0)
+            if far - near > _WIDE_ENOUGH * size or begin == 0.0:
+                middle = 0.0 if begin == 0.0 else 0.5 * (near + far)
+                ax.text(
+                    middle,
+                    0.5 * (low + high),
+                    word,
+                    ha="center",
+                    va="center",
+                    color=_SEEN[word][1],
+                    fontsize=FONT_SIZE - 1,
+                )
 
     def _draw_scale(self, choice: UnitChoice) -> None:
         ax = self.ax_scale
@@ -230,7 +273,12 @@ class RestPicture:
         ax.plot(*peak, marker="D", color=PALETTE["caution"], linestyle="", label="peak")
         ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
         end = float(hours[-1])
-        start = max(float(hours[0]), -max(end, 0.25))
+        start = -max(end, 0.25)
+        worn = _wrapped(told)
+        if worn:
+            # The moment of wrapping is in the picture, with a little before it.
+            start = min(start, worn[0][0] - 0.5)
+        start = max(float(hours[0]), start)
         ax.set_xlim(start, max(end, start + 0.1))
         shown = result.time_s >= told.pull_s + start * _HOUR
         # The air of a hot oven would press the meat flat.
@@ -242,6 +290,38 @@ class RestPicture:
         label_temperature(ax, choice)
         ax.set_xticklabels([])
         legend(ax, loc="upper right", ncols=3)
+
+    def _draw_crust(self, told: Carryover) -> None:
+        ax, result = self.ax_crust, told.result
+        hours = (result.time_s - told.pull_s) / _HOUR
+        for number, (begin, end) in enumerate(_wrapped(told)):
+            ax.axvspan(
+                begin,
+                end,
+                facecolor=PALETTE["band"],
+                hatch="..",
+                edgecolor="white",
+                label="wrapped or covered" if number == 0 else None,
+            )
+        ax.plot(hours, result.surface_water_activity, color=PALETTE["water"], linewidth=2.0)
+        found = crust(result, told.covered_s)
+        ax.plot(
+            (found.softest_s - told.pull_s) / _HOUR,
+            found.softest,
+            marker="D",
+            color=PALETTE["caution"],
+            linestyle="",
+            label="softest",
+        )
+        ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
+        ax.set_xlim(self.ax_curves.get_xlim())
+        ax.set_ylim(0.0, 1.1)
+        ax.yaxis.set_major_locator(MaxNLocator(nbins=3))
+        apply_style(ax, title="Crust: water activity")
+        ax.set_ylabel("1 is wet")
+        ax.set_xticklabels([])
+        # Beside the title: in the strip it would hide the curve.
+        legend(ax, loc="lower right", bbox_to_anchor=(1.0, 0.95), ncols=2)
 
     def _draw_softening(self, told: Carryover, tender: Tenderness) -> None:
         ax = self.ax_soft
@@ -259,6 +339,15 @@ class RestPicture:
         label_hours(ax)
         ax.set_xlabel("time after the pull (h)")
         legend(ax, loc="center left")
+
+
+def _wrapped(told: Carryover) -> list[tuple[float, float]]:
+    """When it wears a wrap or a cover, in hours after the pull."""
+    return [
+        ((record.begin_s - told.pull_s) / _HOUR, (record.end_s - told.pull_s) / _HOUR)
+        for record in told.result.records
+        if record.wrap != "none" and record.end_s > record.begin_s
+    ]
 
 
 def figure_rest(
@@ -286,7 +375,9 @@ def alt_text(told: Carryover, inside: Section, units: str | UnitChoice = "C") ->
 
     return (
         f"Section coloured by temperature, {degrees(float(inside.temperature_c[0]))} at the "
-        f"core and {degrees(float(inside.temperature_c[-1]))} at the surface; curves of core, "
+        f"core and {degrees(float(inside.temperature_c[-1]))} at the surface; a cut shows "
+        f"{', '.join(dict.fromkeys(inside.colour))} from core to surface; curves of core, "
         f"mean and surface: pulled at {degrees(told.pull_core_c)}, peak "
-        f"{degrees(told.peak_core_c)} {format_hours(told.peak_after_s)} later."
+        f"{degrees(told.peak_core_c)} {format_hours(told.peak_after_s)} later. "
+        f"{crust(told.result, told.covered_s).sentence}"
     )

@@ -598,6 +598,27 @@ def radiative_flux_slope(emissivity: float, surface_c: float) -> float:
 
 
 @compiled
+def equivalent_wall(wall_c: float, flux: float) -> float:
+    """Walls that give a surface what walls at `wall_c` and a radiant flux give together.
+
+    Parameters
+    ----------
+    wall_c : float
+        [°C]
+    flux : float
+        Black radiation that falls on the surface from elsewhere. [W/m²]
+
+    Returns
+    -------
+    float
+        [°C]: ``T⁴ = T_w⁴ + q / sigma`` in kelvin, exact for a grey surface.
+    """
+    wall_k = wall_c + 273.15
+    hotter: float = (wall_k**4 + flux / STEFAN_BOLTZMANN) ** 0.25
+    return hotter - 273.15
+
+
+@compiled
 def _wet_surface_balance(
     surface_c: float,
     air_c: float,

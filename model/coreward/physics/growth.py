@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coreward import tables
+from coreward.errors import InputError
 from coreward.physics.lethality import history_arrays
 
 Floats = NDArray[np.float64]
@@ -79,11 +80,51 @@ def growth_bound(
         The history cannot be used; no such set.
     """
     time, temperature = history_arrays(time_s, temperature_c)
+    return _bound(time, temperature[:, None], name)[:, 0]
+
+
+def growth_bound_by_place(
+    time_s: ArrayLike, temperature_c: ArrayLike, name: str | None = None
+) -> Floats:
+    """As :func:`growth_bound`, for many places that share their times.
+
+    Parameters
+    ----------
+    time_s : array_like, shape (samples,)
+        [s]
+    temperature_c : array_like, shape (samples, places)
+        [°C]
+    name : str, optional
+        Set of table ``growth``.
+
+    Returns
+    -------
+    ndarray, shape (samples, places)
+        [log10]
+
+    Raises
+    ------
+    InputError, TableError
+        The history cannot be used; no such set.
+    """
+    temperature = np.asarray(temperature_c, dtype=float)
+    if temperature.ndim != 2 or not temperature.shape[1]:
+        raise InputError(
+            "Growth by place needs a table of temperatures with a column for each place; it "
+            f"has shape {temperature.shape}."
+        )
+    time, _ = history_arrays(time_s, temperature[:, 0])
+    return _bound(time, temperature, name)
+
+
+def _bound(time: Floats, temperature: Floats, name: str | None) -> Floats:
     best = tables.load("growth", name)["optimum"]
     filled = np.where(np.isfinite(temperature), temperature, best)
+    each = growth_rate(filled, name)
+    rate = np.maximum(each[:-1], each[1:])
     first, second = filled[:-1], filled[1:]
-    rate = np.maximum(growth_rate(first, name), growth_rate(second, name))
     passes = (np.minimum(first, second) < best) & (np.maximum(first, second) > best)
     rate = np.where(passes, growth_rate(best, name), rate)
-    steps = rate * np.diff(time) / _SECONDS_PER_HOUR
-    return np.concatenate(([0.0], np.cumsum(steps)))
+    out = np.zeros_like(filled)
+    np.cumsum(rate * (np.diff(time) / _SECONDS_PER_HOUR)[:, None], axis=0, out=out[1:])
+    return out

@@ -20,11 +20,12 @@ from coreward import tables
 from coreward.cook.march import convection
 from coreward.cook.rest import BoxPlan, Place, Rest, cook_and_rest, rest_stage
 from coreward.cook.result import Result
-from coreward.cook.stages import Piece, Stage, Surroundings, Wrap
+from coreward.cook.stages import Liquid, Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
 from coreward.physics.lethality import Kinetics, load_kinetics, log_reduction
 from coreward.physics.meat import constant_material
 from coreward.physics.statement import conductivity, heat_capacity
+from coreward.questions.wrapping import up_to
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,10 @@ _LOWEST_LEVEL_C = 50.0
 _XTOL_K = 0.02
 # A core that gained less than this in the last tenth of the rest has peaked.
 _FLAT_K = 0.02
+# The band is of first order: the pull's shift is the peak's, over how much the peak moves
+# when the pull is moved by this much. A peak that hardly moves leaves the pull open.
+_SLOPE_STEP_K = 1.0
+_LEAST_SLOPE = 0.05
 _DRY_REFERENCE_C = 35.0  # between a cold start and a done core: properties of the dry twin
 
 
@@ -44,6 +49,8 @@ class Carryover:
     ----------
     result : Result
         The whole cook and rest.
+    rest_from : int
+        Index of the first stage of the rest.
     pull_s, pull_core_c : float
         When it was pulled [s] and the core then. [°C]
     peak_core_c, peak_after_s : float
@@ -63,6 +70,7 @@ class Carryover:
     """
 
     result: Result
+    rest_from: int
     pull_s: float
     pull_core_c: float
     peak_core_c: float
@@ -78,6 +86,12 @@ class Carryover:
     lethality_in_rest_log: float
     kinetics: str
     sentence: str
+
+    @property
+    def covered_s(self) -> float:
+        """When the crust is first left to soften: at the first wrap, or at the pull. [s]."""
+        records = self.result.records[: self.rest_from]
+        return min([r.begin_s for r in records if r.wrap != "none"] + [self.pull_s])
 
 
 def time_at_or_above(time_s: Floats, value_c: Floats, levels_c: ArrayLike) -> Floats:
@@ -160,6 +174,7 @@ def carryover(
 
     draft = Carryover(
         result=result,
+        rest_from=first,
         pull_s=pull,
         pull_core_c=pull_c,
         peak_core_c=peak,
@@ -330,6 +345,7 @@ class _Case:
     rest: Rest
     longest_s: float
     options: dict[str, Any]
+    liquid: Liquid | None = None
 
     def pulled_at(self, pull_c: float) -> Carryover:
         stage = Stage(
@@ -338,13 +354,14 @@ class _Case:
             until_core_c=pull_c,
             wrap=self.wrap,
             label="pit",
+            liquid=self.liquid,
         )
-        stages = (*self.before, stage)
+        stages = up_to(self.piece, (*self.before, stage), pull_c)
         result = cook_and_rest(self.piece, stages, self.rest, **self.options)
         return carryover(result, len(stages))
 
 
-def _solve(case: _Case, peak_c: float, near_c: float | None = None) -> float | Carryover | None:
+def _solve(case: _Case, peak_c: float) -> float | Carryover | None:
     """Pull temperature; or the hottest cook that falls short; or None if none is needed."""
     full = case.pulled_at(peak_c)
     if full.peak_core_c < peak_c - _XTOL_K:
@@ -355,10 +372,7 @@ def _solve(case: _Case, peak_c: float, near_c: float | None = None) -> float | C
         return case.pulled_at(pull_c).peak_core_c - peak_c
 
     lowest = case.piece.start_c + 0.5
-    if near_c is not None:
-        bottom = max(near_c - 6.0, lowest)
-    else:
-        bottom = max(peak_c - 2.0 * full.rise_k - 5.0, lowest)
+    bottom = max(peak_c - 2.0 * full.rise_k - 5.0, lowest)
     while excess(bottom) > 0.0:
         if bottom <= lowest:
             return None
@@ -439,22 +453,58 @@ def _corners(case: _Case) -> list[tuple[str, list[_Case]]]:
                 ],
             )
         )
-    if isinstance(case.rest, Stage):
-        rest = case.rest
-        out.append(
-            (
-                "heat transfer in the rest",
-                [
-                    replace(
-                        case,
-                        rest=replace(
-                            rest, surroundings=_scaled(rest.surroundings, case.piece, f)
-                        ),
-                    )
-                    for f in (1.0 - share, 1.0 + share)
-                ],
-            )
+    out += _corners_of_the_rest(case, share, u["box_wall_share"])
+    return out
+
+
+def _corners_of_the_rest(
+    case: _Case, share: float, wall_share: float
+) -> list[tuple[str, list[_Case]]]:
+    rest = case.rest
+    if isinstance(rest, BoxPlan):
+        given = rest.box
+        box = given if isinstance(given, tables.ParameterSet) else tables.load("box", given)
+
+        def boxes(name: str, part: float) -> list[_Case]:
+            return [
+                replace(case, rest=replace(rest, box=box.replace(**{name: box[name] * f})))
+                for f in (1.0 - part, 1.0 + part)
+            ]
+
+        return [
+            ("heat transfer in the box", boxes("gap_coefficient", share)),
+            ("the wall of the box", boxes("wall_conductance", wall_share)),
+        ]
+    stages = (rest,) if isinstance(rest, Stage) else tuple(rest)
+
+    def scaled(factor: float) -> tuple[Stage, ...]:
+        return tuple(
+            replace(s, surroundings=_scaled(s.surroundings, case.piece, factor)) for s in stages
         )
+
+    return [
+        (
+            "heat transfer in the rest",
+            [replace(case, rest=scaled(f)) for f in (1.0 - share, 1.0 + share)],
+        )
+    ]
+
+
+def _deviations(case: _Case, answer: Carryover, pull_c: float) -> list[tuple[str, float]]:
+    """By how much each uncertainty moves the pull, of first order. [K]."""
+    step = min(_SLOPE_STEP_K, 0.5 * (pull_c - case.piece.start_c))
+    earlier = case.pulled_at(pull_c - step)
+    slope = max((answer.peak_core_c - earlier.peak_core_c) / step, _LEAST_SLOPE)
+    out = []
+    for name, cases in _corners(case):
+        moved = [
+            abs(other.peak_core_c - answer.peak_core_c) / slope
+            for other in (corner.pulled_at(pull_c) for corner in cases)
+            # One that never comes to the pull says nothing about it.
+            if abs(other.pull_core_c - pull_c) < _XTOL_K
+        ]
+        if moved:
+            out.append((name, max(moved)))
     return out
 
 
@@ -466,6 +516,7 @@ def pull_for_peak(
     *,
     before: Sequence[Stage] = (),
     wrap: Wrap = None,
+    liquid: Liquid | None = None,
     band: bool = True,
     **options: Any,
 ) -> PullAnswer:
@@ -481,9 +532,13 @@ def pull_for_peak(
     peak_c : float
         Wanted highest core temperature. [°C]
     before : sequence of Stage
-        What comes before the last heat (bare before a wrap, say).
+        What comes before the last heat (bare before a wrap, say; see
+        :func:`coreward.questions.wrapping.wrapped_cook`). What would come after the pull
+        does not happen.
     wrap : str, ParameterSet or None
         What it wears in the last heat.
+    liquid : Liquid, optional
+        Poured under that wrap as the last heat begins.
     band : bool
         Whether to run the corners of the stated uncertainties (table ``carryover``).
     **options
@@ -511,7 +566,7 @@ def pull_for_peak(
             "heat at all.",
             peak_c,
         )
-    case = _Case(piece, tuple(before), pit, wrap, rest, u["longest_cook"], options)
+    case = _Case(piece, tuple(before), pit, wrap, rest, u["longest_cook"], options, liquid)
     found = _solve(case, peak_c)
     series = pit.series()
     hottest = max(float(series["air_c"].value.max()), float(series["wall_c"].value.max()))
@@ -541,15 +596,7 @@ def pull_for_peak(
     answer = case.pulled_at(found)
     deviations: list[tuple[str, float]] = []
     if band:
-        for name, cases in _corners(case):
-            moved = []
-            for corner in cases:
-                other = _solve(corner, peak_c, found)
-                if isinstance(other, float):
-                    moved.append(abs(other - found))
-            if moved:
-                deviations.append((name, max(moved)))
-        deviations.append(("the probe", u["probe_error"]))
+        deviations = [*_deviations(case, answer, found), ("the probe", u["probe_error"])]
     half = math.sqrt(sum(d * d for _, d in deviations))
     sentence = (
         f"Pull at {found:.1f} °C for a peak of {peak_c:.1f} °C: the core still rises by "

@@ -1,8 +1,10 @@
 """Does it cool fast enough? Cooling limits for a whole, halved or sliced piece.
 
 The hottest place counts, from the moment it falls below the upper end of a limit's band.
-A whole piece keeps the state it has; a cut piece starts, on the careful side, as warm
-throughout as its hottest place was when it was cut.
+Beside the limits stands how far Clostridium perfringens, whose spores outlive cooking,
+could grow meanwhile at any place: an upper bound, which can clear a chill of that doubt
+but never condemn it. A whole piece keeps the state it has; a cut piece starts, on the
+careful side, as warm throughout as its hottest place was when it was cut.
 """
 
 from __future__ import annotations
@@ -22,12 +24,15 @@ from coreward.cook.simulate import simulate
 from coreward.cook.stages import MEAT_START_RANGE_C, Piece, Stage
 from coreward.errors import InputError
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.growth import growth_bound_by_place
+from coreward.physics.meat import Material
 from coreward.questions.verdict import CAUTION
 from coreward.tables.standards import BandLimit, band_limits
 
 Floats = NDArray[np.float64]
 State = Literal["met", "not met", "cannot tell"]
 
+_ORGANISM = "Clostridium perfringens"
 CUTS = ("whole", "halved", "sliced")
 DEFAULT_RULE = "food code cooling"
 _HOUR = 3600.0
@@ -64,6 +69,42 @@ class Leg:
 
 
 @dataclass(frozen=True)
+class Growth:
+    """How far bacteria could grow in a chill, at most.
+
+    Attributes
+    ----------
+    organism : str
+    curves : tuple of str
+        Sets of table ``growth`` that were used; where the meat is not one they were
+        measured in, all of the organism, and the fastest counts.
+    valid_c : tuple of float
+        Coldest and hottest at which these curves have growth. [°C]
+    log10 : float
+        Growth of the place that has most, no lag credited, from the end of the cook to
+        the end of the chill, with the slower heat transfer if that is more; rounded up to
+        a tenth. Infinite where the chill ended before growth did. [log10]
+    limit : float
+        [log10]
+    state : str
+        "met" where even this bound is within the limit; else "cannot tell", and so for a
+        meat that the curves were not measured in.
+    sources : tuple of str
+        Titles.
+    sentence : str
+    """
+
+    organism: str
+    curves: tuple[str, ...]
+    valid_c: tuple[float, float]
+    log10: float
+    limit: float
+    state: State
+    sources: tuple[str, ...]
+    sentence: str
+
+
+@dataclass(frozen=True)
 class Chilling:
     """One way to chill a piece.
 
@@ -78,6 +119,8 @@ class Chilling:
         The worst of the legs.
     result : Result
         Of the chill; for a whole piece with all that came before.
+    growth : Growth
+        What could grow meanwhile; it does not change `state`.
     sentence : str
     """
 
@@ -89,6 +132,7 @@ class Chilling:
     legs: tuple[Leg, ...]
     state: State
     result: Result
+    growth: Growth
     sentence: str
 
 
@@ -173,6 +217,65 @@ def _judged(
     return Leg(limit, begin, end, slow_end, state)
 
 
+def _curves(material: Material) -> tuple[tuple[str, ...], bool]:
+    """Growth curves for a meat, and whether they were measured in it."""
+    known = [
+        name
+        for name in tables.names("growth")
+        if tables.load("growth", name).text("organism") == _ORGANISM
+    ]
+    cut = material.sets.get("cut")
+    species = None if cut is None else tables.load("cut", cut).text("species")
+    own = tuple(n for n in known if tables.load("growth", n).text("species") == species)
+    return own or tuple(known), bool(own)
+
+
+@dataclass(frozen=True)
+class _Course:
+    """Temperatures of all places, from the peak of the cook on: before a cut, and after."""
+
+    before: tuple[Floats, Floats] | None
+    chill: tuple[Floats, Floats]
+
+    def most(self, curve: str) -> float:
+        """Growth of the place that has most; from before a cut, the most of any place."""
+        parts = [self.chill] if self.before is None else [self.before, self.chill]
+        return sum(float(growth_bound_by_place(*part, curve)[-1].max()) for part in parts)
+
+    def still_warm(self, curve: str) -> bool:
+        """Whether some place can grow yet when the chill ends."""
+        return float(self.chill[1][-1].max()) > tables.load("growth", curve)["lowest"]
+
+
+def _growth(courses: Sequence[_Course], material: Material) -> Growth:
+    curves, own = _curves(material)
+    sets = [tables.load("growth", name) for name in curves]
+    limit = tables.load("holding")["most_growth"]
+    most = max(course.most(name) for course in courses for name in curves)
+    if any(course.still_warm(name) for course in courses for name in curves):
+        most = math.inf
+    bound = math.ceil(10.0 * most - 1e-9) / 10.0 if math.isfinite(most) else most
+    valid = min(s["lowest"] for s in sets), max(s["highest"] for s in sets)
+    titles = tuple(dict.fromkeys(tables.source(s.record("lowest").source).title for s in sets))
+    state: State = "met" if own and bound <= limit else "cannot tell"
+    if math.isfinite(bound):
+        text = f"{_ORGANISM} could grow by at most {bound:.1f} log at any place meanwhile"
+    else:
+        text = f"{_ORGANISM} could still grow where this chill ends, so no bound is given"
+    foods = " and ".join(s.text("species") for s in sets)
+    text += (
+        f" (no lag credited; growth between {valid[0]:g} and {valid[1]:g} °C as measured in "
+        f"{foods}: {'; '.join(titles)})"
+    )
+    if not own:
+        text += ": this meat is not one it was measured in, so that decides nothing."
+    elif state == "met":
+        text += f", within the {limit:g} log that is tolerated."
+    else:
+        text += f". More than {limit:g} log as an upper bound decides nothing."
+    return Growth(_ORGANISM, curves, valid, bound, limit, state, titles, text)
+
+
 def chilling(
     piece: Piece,
     stages_before: Stage | Sequence[Stage],
@@ -225,13 +328,15 @@ def chilling(
     if earlier is None:
         hottest_now = piece.start_c
         history = np.empty(0), np.empty(0)
+        places = np.empty((0, 1))
     else:
         hottest_now = float(earlier.temperature_c[-1].max())
         top = earlier.temperature_c.max(axis=1)
         peak = int(np.argmax(top))
         history = earlier.time_s[peak:] - earlier.time_s[-1], top[peak:]
+        places = earlier.temperature_c[peak:]
 
-    def run(share: float) -> tuple[Result, tuple[Floats, Floats]]:
+    def run(share: float) -> tuple[Result, tuple[Floats, Floats], _Course]:
         chilled = piece if cut == "whole" else _cut_piece(piece, cut, hottest_now, thickness)
         stage = rest_stage(
             place, u["longest_chill"], piece=chilled, until_core_c=until, label="chill"
@@ -245,18 +350,28 @@ def chilling(
         time = result.time_s[inside] - begin
         hottest = result.temperature_c[inside].max(axis=1)
         earlier_rows = history[0] < 0.0
-        return result, (
+        curve = (
             np.concatenate((history[0][earlier_rows], time)),
             np.concatenate((history[1][earlier_rows], hottest)),
         )
+        chill = time, result.temperature_c[inside]
+        if not len(history[0]):
+            course = _Course(None, chill)
+        elif cut == "whole":
+            all_places = np.concatenate((places[earlier_rows], chill[1]))
+            course = _Course(None, (curve[0] - curve[0][0], all_places))
+        else:
+            course = _Course((history[0] - history[0][0], places), chill)
+        return result, curve, course
 
-    result, nominal = run(0.0)
-    _, slow = run(u["heat_transfer_share"])
+    result, nominal, course = run(0.0)
+    _, slow, slow_course = run(u["heat_transfer_share"])
     legs = tuple(_judged(item, nominal, slow, probe_error_k) for item in limits)
     order: tuple[State, ...] = ("not met", "cannot tell", "met")
     state = next(word for word in order if word in {leg.state for leg in legs})
     name = place if isinstance(place, str) else place.name
-    draft = Chilling(cut, name, rule, nominal[0], nominal[1], legs, state, result, "")
+    growth = _growth((course, slow_course), piece.material)
+    draft = Chilling(cut, name, rule, nominal[0], nominal[1], legs, state, result, growth, "")
     return replace(draft, sentence=_sentence(draft, thickness, probe_error_k))
 
 
@@ -288,8 +403,8 @@ def _sentence(c: Chilling, slice_m: float, error_k: float) -> str:
     if c.state == "cannot tell":
         text += " A fifth less heat transfer would break it."
     return (
-        f"{text} Assumed: the hottest place counts, probe error {error_k:g} K, the place keeps "
-        f"its temperature. {CAUTION}"
+        f"{text} {c.growth.sentence} Assumed: the hottest place counts, probe error "
+        f"{error_k:g} K, the place keeps its temperature. {CAUTION}"
     )
 
 

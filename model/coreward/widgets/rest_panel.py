@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
+import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final
 
 import ipywidgets as W
+import numpy as np
 
 import coreward as cw
 from coreward import tables
 from coreward.cook.rest import BoxPlan, Rest, cook_and_rest, rest_stage
+from coreward.cook.stages import Liquid, Stage, Wrap
 from coreward.errors import InputError
 from coreward.figures import style
 from coreward.figures.rest import RestPicture, alt_text
@@ -24,8 +28,10 @@ from coreward.questions.carryover import (
 )
 from coreward.questions.holding import Holding, holding
 from coreward.questions.tenderness import Tenderness, section, tenderness
+from coreward.questions.wrapping import Crust, crust, up_to, wrapped_cook
 from coreward.widgets.controls import HOURS, LENGTH, MASS, TEMPERATURE, Choice, Number
 from coreward.widgets.panel import Panel, PanelState, View
+from coreward.widgets.schedule import Cancelled, Progress
 
 _HOUR: Final = 3600.0
 _SHAPES: Final = {
@@ -45,12 +51,27 @@ _PLACES: Final = (
 )
 _BOX: Final = "box"
 _WRAPS: Final = {"none": "bare", "foil": "in foil", "paper": "in paper"}
+_NEVER, _AT_CORE, _AFTER = "never", "core", "time"
+_MOMENTS: Final = {
+    _NEVER: "never",
+    _AT_CORE: "when the core is at",
+    _AFTER: "after some hours",
+}
+_STAYS, _OFF = "stays", "off"
+_UNWRAPS: Final = {_STAYS: "stays on", _OFF: "comes off when the core is at"}
 # A root is sought over many cooks: fewer cells and a looser step control than the
 # engine's own, within a few tenths of a degree of it.
 _PREVIEW: Final = {"cells": 20, "tolerance": 0.1}
 _FULL: Final = {"cells": 30, "tolerance": 0.05}
+_PIECES: Final = {"1": "alone in it"} | {str(n): f"{n} alike in it" for n in (2, 3, 4, 6)}
 _PLAY_STEPS: Final = 60
 _CUT: Final = "beef rib roast"
+# The panel tries its controls each time its page is run: of the cuts and places two or three
+# that lie far apart; tests try them all.
+_TRIED_CUTS: Final = ("beef brisket flat", "salmon side")
+_TRIED_PLACES: Final = ("tent", "ice bath", _BOX)
+# Answers that are kept: going back to where one was costs nothing.
+_KEPT_ANSWERS: Final = 6
 
 
 def _places() -> dict[str, str]:
@@ -66,6 +87,7 @@ class RestState(PanelState):
         label="cut",
         options={name: tables.load("cut", name).title for name in tables.names("cut")},
         name="cut",
+        tried=_TRIED_CUTS,
     )
     shape = Choice("cylinder", label="shape", options=_SHAPES, name="shape")
     thickness_m = Number(
@@ -113,8 +135,55 @@ class RestState(PanelState):
         reason="below it no roast is wanted, and above it meat falls apart",
         name="peak",
     )
-    place = Choice("kitchen", label="rests in", options=_places(), name="place")
-    wrap = Choice("none", label="wrap", options=_WRAPS, name="wrap")
+    wrap_when = Choice(_NEVER, label="is wrapped", options=_MOMENTS, name="wrap-when")
+    wrap_core_c = Number(
+        65.0,
+        label="core",
+        quantity=TEMPERATURE,
+        low=30.0,
+        high=90.0,
+        reason="sooner there is no crust to wrap, and later it is done",
+        name="wrap-core",
+    )
+    wrap_after_s = Number(
+        2.0 * _HOUR,
+        label="after",
+        quantity=HOURS,
+        low=0.0,
+        high=12.0 * _HOUR,
+        reason="a piece that is bare for longer is done before",
+        name="wrap-after",
+    )
+    cook_wrap = Choice(
+        "foil",
+        label="in",
+        options={"foil": "foil", "paper": "paper"},
+        name="cook-wrap",
+    )
+    liquid_kg = Number(
+        0.0,
+        label="liquid",
+        quantity=MASS,
+        low=0.0,
+        high=0.5,
+        reason="more than that is a braise",
+        name="liquid",
+    )
+    unwrap_when = Choice(_STAYS, label="the wrap", options=_UNWRAPS, name="unwrap-when")
+    unwrap_core_c = Number(
+        85.0,
+        label="off at",
+        quantity=TEMPERATURE,
+        low=35.0,
+        high=95.0,
+        reason="the wrap must be on before it comes off",
+        name="unwrap-core",
+    )
+    place = Choice(
+        "kitchen", label="rests in", options=_places(), name="place", tried=_TRIED_PLACES
+    )
+    pieces = Choice("1", label="pieces", options=_PIECES, name="pieces")
+    wrap = Choice("none", label="rests", options=_WRAPS, name="wrap")
     rest_s = Number(
         2.0 * _HOUR,
         label="rests for",
@@ -151,7 +220,15 @@ class RestState(PanelState):
         "pit_c",
         "dew_point_c",
         "peak_c",
+        "wrap_when",
+        "wrap_core_c",
+        "wrap_after_s",
+        "cook_wrap",
+        "liquid_kg",
+        "unwrap_when",
+        "unwrap_core_c",
         "place",
+        "pieces",
         "wrap",
         "rest_s",
         "serving_c",
@@ -168,11 +245,80 @@ class RestOutcome:
     dry: Carryover | None
     tender: Tenderness
     held: Holding
+    crust: Crust
     at_time_s: float
 
 
-def _setting(inputs: dict[str, Any]) -> tuple[cw.Piece, cw.Surroundings, Rest]:
-    """Piece, pit and rest of the inputs."""
+@dataclass(frozen=True)
+class _Setting:
+    """What the inputs stand for."""
+
+    piece: cw.Piece
+    pit: cw.Surroundings
+    before: tuple[Stage, ...]
+    wrap: Wrap
+    liquid: Liquid | None
+    rest: Rest
+
+    def cooked_to(self, core_c: float) -> tuple[Stage, ...]:
+        """Stages up to a core."""
+        longest = tables.load("carryover")["longest_cook"]
+        last = cw.Stage(
+            self.pit,
+            duration_s=longest,
+            until_core_c=core_c,
+            wrap=self.wrap,
+            label="pit",
+            liquid=self.liquid,
+        )
+        return up_to(self.piece, (*self.before, last), core_c)
+
+
+def _what_counts(inputs: dict[str, Any]) -> tuple[Any, ...]:
+    """Return what the answer hangs on: not where one looks, nor what is out of sight."""
+    idle = {name for name, visible in _shown(inputs).items() if not visible}
+    idle |= {"look", "serving"}
+    traits: dict[str, Any] = RestState.class_traits()
+    return tuple(v for trait, v in inputs.items() if traits[trait].control_name not in idle)
+
+
+def _shown(inputs: dict[str, Any]) -> dict[str, bool]:
+    """Tell which of the controls that hang on others have an effect."""
+    boxed, worn = inputs["place"] == _BOX, inputs["wrap_when"] != _NEVER
+    return {
+        "mass": boxed or _has_liquid(inputs),
+        "pieces": boxed,
+        "wrap-core": inputs["wrap_when"] == _AT_CORE,
+        "wrap-after": inputs["wrap_when"] == _AFTER,
+        "cook-wrap": worn,
+        "liquid": worn and inputs["cook_wrap"] == "foil",
+        "unwrap-when": worn,
+        "unwrap-core": worn and inputs["unwrap_when"] == _OFF,
+    }
+
+
+def _has_liquid(inputs: dict[str, Any]) -> bool:
+    """Tell whether there is liquid, in a wrap that keeps it."""
+    worn = inputs["wrap_when"] != _NEVER and inputs["cook_wrap"] == "foil"
+    return worn and bool(inputs["liquid_kg"] > 0.0)
+
+
+def _wrapping(inputs: dict[str, Any]) -> dict[str, Any]:
+    """Arguments of `wrapped_cook`; none where it stays bare."""
+    if inputs["wrap_when"] == _NEVER:
+        return {}
+    chosen: dict[str, Any] = {"wrap": inputs["cook_wrap"]}
+    if inputs["wrap_when"] == _AT_CORE:
+        chosen["at_core_c"] = inputs["wrap_core_c"]
+    else:
+        chosen["after_s"] = inputs["wrap_after_s"]
+    if inputs["unwrap_when"] == _OFF:
+        chosen["off_core_c"] = inputs["unwrap_core_c"]
+    return chosen
+
+
+def _setting(inputs: dict[str, Any]) -> _Setting:
+    """Piece, pit, cook and rest of the inputs."""
     piece = cw.Piece(
         _MAKE[inputs["shape"]](inputs["thickness_m"]), cw.meat(inputs["cut"]), start_c=4.0
     )
@@ -181,59 +327,110 @@ def _setting(inputs: dict[str, Any]) -> tuple[cw.Piece, cw.Surroundings, Rest]:
             "The dew point must lie below the pit: lower the one or raise the other."
         )
     pit = cw.Surroundings(inputs["pit_c"], dew_point_c=inputs["dew_point_c"])
+    liquid = None
+    if _has_liquid(inputs):
+        liquid = Liquid(inputs["liquid_kg"], _room_c(), piece_kg=inputs["mass_kg"])
+    before, worn, poured = wrapped_cook(pit, **_wrapping(inputs), liquid=liquid)
     wrap = None if inputs["wrap"] == "none" else inputs["wrap"]
+    rest: Rest
     if inputs["place"] == _BOX:
-        return piece, pit, BoxPlan(inputs["rest_s"], mass_kg=inputs["mass_kg"], wrap=wrap)
-    return piece, pit, rest_stage(inputs["place"], inputs["rest_s"], piece=piece, wrap=wrap)
+        rest = BoxPlan(
+            inputs["rest_s"],
+            mass_kg=inputs["mass_kg"],
+            pieces=int(inputs["pieces"]),
+            wrap=wrap,
+        )
+    else:
+        rest = rest_stage(inputs["place"], inputs["rest_s"], piece=piece, wrap=wrap)
+    return _Setting(piece, pit, before, worn, poured, rest)
+
+
+def _room_c() -> float:
+    """Return the temperature of what stands about in a kitchen. [°C]."""
+    return tables.load("rest", "kitchen")["air_c"]
 
 
 def _answer(inputs: dict[str, Any], preview: bool) -> RestOutcome:
-    piece, pit, rest = _setting(inputs)
+    given = _setting(inputs)
+    piece, rest = given.piece, given.rest
     options: dict[str, Any] = dict(_PREVIEW if preview else _FULL)
     boxed = isinstance(rest, BoxPlan)
     answer = pull_for_peak(
-        piece, pit, rest, inputs["peak_c"], band=not preview and not boxed, **options
+        piece,
+        given.pit,
+        rest,
+        inputs["peak_c"],
+        before=given.before,
+        wrap=given.wrap,
+        liquid=given.liquid,
+        band=not preview,
+        **options,
     )
-    longest = tables.load("carryover")["longest_cook"]
     told = answer.carryover
     if told is None:
         # No pull gives that peak: show the cook that is pulled when it is there.
-        until = cw.Stage(pit, duration_s=longest, until_core_c=inputs["peak_c"], label="pit")
-        told = carryover(cook_and_rest(piece, until, rest, **options))
+        stages = given.cooked_to(inputs["peak_c"])
+        told = carryover(cook_and_rest(piece, stages, rest, **options), len(stages))
     elif answer.reached and not preview:
         # The root is known; the cook that is shown deserves the engine's own mesh.
-        until = cw.Stage(pit, duration_s=longest, until_core_c=answer.pull_c, label="pit")
-        told = carryover(cook_and_rest(piece, until, rest))
+        stages = given.cooked_to(answer.pull_c)
+        told = carryover(cook_and_rest(piece, stages, rest), len(stages))
     dry = None
     if not boxed and told.pull_core_c > piece.start_c + 1.0:
         bare = cw.Surroundings(inputs["pit_c"], evaporation=False)
+        longest = tables.load("carryover")["longest_cook"]
         stage = cw.Stage(bare, duration_s=longest, until_core_c=told.pull_core_c)
         dry = carryover(cook_and_rest(dry_twin(piece), stage, rest, **options))
-    held = holding(told.result, serving_c=inputs["serving_c"])
-    return RestOutcome(answer, told, dry, tenderness(told.result), held, told.pull_s)
+    held = holding(told.result, told.rest_from, serving_c=inputs["serving_c"])
+    return RestOutcome(
+        answer,
+        told,
+        dry,
+        tenderness(told.result),
+        held,
+        crust(told.result, told.covered_s),
+        told.pull_s,
+    )
 
 
 class RestPanel(Panel):
     """Controls, picture and words of the rest."""
 
     title = "When should it be pulled?"
+    takes_long = True
     state: RestState
 
     def __init__(self, state: RestState, units: str | UnitChoice | None = None) -> None:
         self._drawing = RestPicture()
-        self._known: tuple[Any, RestOutcome] | None = None
+        self._known: dict[tuple[Any, ...], RestOutcome] = {}
+        # Whoever wants the full answer that is being computed waits for it.
+        self._computing = threading.Lock()
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
         return (
             ("The piece", ("cut", "shape", "thickness", "mass")),
-            ("The pit", ("pit", "dew-point", "peak")),
-            ("The rest", ("place", "wrap", "rest", "serving", "look")),
+            (
+                "The pit and the wrap",
+                (
+                    "pit",
+                    "dew-point",
+                    "peak",
+                    "wrap-when",
+                    "wrap-core",
+                    "wrap-after",
+                    "cook-wrap",
+                    "liquid",
+                    "unwrap-when",
+                    "unwrap-core",
+                ),
+            ),
+            ("The rest", ("place", "pieces", "wrap", "rest", "serving")),
         )
 
     def before(self) -> Sequence[W.Widget]:
-        """Return the button that plays the rest."""
+        """Return the slider of the time in the section, and what plays it, side by side."""
         self.play = W.Play(
             min=0,
             max=_PLAY_STEPS,
@@ -243,7 +440,13 @@ class RestPanel(Panel):
         )
         self.play.add_class("coreward-control-play")
         self.play.observe(self._played, names="value")
-        return (self.play,)
+        look = self.controls["look"].widget
+        look.layout.flex = "0 1 460px"
+        return (
+            W.Box(
+                [look, self.play], layout=W.Layout(flex_flow="row wrap", align_items="center")
+            ),
+        )
 
     def _played(self, change: Any) -> None:
         state = self.state
@@ -252,20 +455,35 @@ class RestPanel(Panel):
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
-        self.controls["mass"].set_visible(self.state.place == _BOX)
+        for name, visible in _shown(self.state.inputs()).items():
+            self.controls[name].set_visible(visible)
 
     def compute(self, preview: bool) -> RestOutcome:
         """Return the answer; looking inside at another time costs nothing."""
-        inputs = self.state.inputs()
-        look = inputs.pop("look_s")
-        self.arrange()
-        key = tuple(inputs.values())
-        known = self._known
-        if known is None or known[0] not in ((key, False), (key, preview)):
-            self._known = known = ((key, preview), _answer(inputs, preview))
-        found = known[1]
-        at = min(max(found.told.pull_s + look, 0.0), found.told.result.duration_s)
-        return RestOutcome(found.answer, found.told, found.dry, found.tender, found.held, at)
+        return self._found(self.state.inputs(), preview)
+
+    def compute_long(
+        self, inputs: dict[str, Any], progress: Progress, cancelled: Cancelled
+    ) -> RestOutcome:
+        """Return the answer with its band, for which many cooks are run."""
+        progress(0.2, "looking for the pull and its band")
+        with self._computing:
+            return self._found({name: inputs[name] for name in self.state.input_names}, False)
+
+    def _found(self, inputs: dict[str, Any], preview: bool) -> RestOutcome:
+        key = _what_counts(inputs)
+        found = self._known.get((*key, False))
+        if found is None and preview:
+            found = self._known.get((*key, True))
+        if found is None:
+            found = _answer(inputs, preview)
+            # Another computation may be at it as well: a new dictionary, put in place at once.
+            latest = list(self._known.items())[1 - _KEPT_ANSWERS :]
+            self._known = dict([*latest, ((*key, preview), found)])
+        told = found.told
+        at = min(max(told.pull_s + inputs["look_s"], 0.0), told.result.duration_s)
+        held = holding(told.result, told.rest_from, serving_c=inputs["serving_c"])
+        return replace(found, held=held, at_time_s=at)
 
     def view(self, outcome: RestOutcome) -> View:
         """Return picture and words."""
@@ -332,37 +550,103 @@ class RestPanel(Panel):
                 if units.temperature == "C"
                 else "The dry solid shows what would come without evaporation."
             )
-        parts.append(outcome.tender.sentence)
+        parts += [
+            self._wrap_words(outcome),
+            self._heat_words(told),
+            outcome.crust.sentence,
+            outcome.tender.sentence,
+        ]
         parts.append("A computed core is not a measured one: use a calibrated thermometer.")
-        return status, " ".join(parts)
+        return status, " ".join(part for part in parts if part)
+
+    def _heat_words(self, told: Carryover) -> str:
+        """Say how long the core stays up in the rest, and what that does to bacteria."""
+        above = [
+            f"{style.format_temperature(float(level), self.state.units)} or more for "
+            f"{style.format_hours(float(seconds))}"
+            for level, seconds in zip(told.levels_c, told.above_in_rest_s, strict=True)
+            if seconds > 0.0
+        ]
+        words = f"In the rest the core is at {', '.join(above[-3:])}. " if above else ""
+        # Down to a tenth: what is not there is not counted.
+        whole, rest = (
+            math.floor(10.0 * value) / 10.0
+            for value in (told.lethality_log, told.lethality_in_rest_log)
+        )
+        return (
+            f"{words}At the core the heat is worth {whole:.1f} log of {told.kinetics}, "
+            f"{rest:.1f} of it from the rest; that is no verdict."
+        )
+
+    def _wrap_words(self, outcome: RestOutcome) -> str:
+        """Say when it was wrapped, or that it was pulled before that."""
+        if self.state.wrap_when == _NEVER:
+            return ""
+        result = outcome.told.result
+        cooked = list(zip(result.stages, result.records, strict=True))[: outcome.told.rest_from]
+        worn = [(s, r) for s, r in cooked if r.wrap != "none" and r.end_s > r.begin_s]
+        if not worn:
+            return "It is pulled before it would have been wrapped."
+        stage, record = worn[0]
+        core = float(np.interp(record.begin_s, result.time_s, result.core_c))
+        words = (
+            f"It is wrapped {style.format_hours(record.begin_s)} after the start, the core at "
+            f"{style.format_temperature(core, self.state.units)}"
+        )
+        if stage.liquid is not None:
+            words += ", with liquid that must be warmed too"
+        last = worn[-1][1]
+        if last.end_s < outcome.told.pull_s - 1.0:
+            words += f", and bare again {style.format_hours(last.end_s)} after the start"
+        return f"{words}."
 
     def code(self) -> str:
         """Return the lines of Python that repeat the answer."""
         inputs = self.state.inputs()
         shape = {"slab": "Slab", "cylinder": "Cylinder", "sphere": "Sphere"}[inputs["shape"]]
         wrap = None if inputs["wrap"] == "none" else inputs["wrap"]
+        boxed, chosen = inputs["place"] == _BOX, _wrapping(inputs)
         lines = [
             "import coreward as cw",
-            "from coreward.cook.rest import BoxPlan, rest_stage",
+            f"from coreward.cook.rest import {'BoxPlan' if boxed else 'rest_stage'}",
             "from coreward.questions.carryover import pull_for_peak",
+        ]
+        if _has_liquid(inputs):
+            lines.insert(2, "from coreward.cook.stages import Liquid")
+        if chosen:
+            lines.append("from coreward.questions.wrapping import wrapped_cook")
+        lines += [
             "",
             f"piece = cw.Piece(cw.{shape}({inputs['thickness_m']:.6g}), "
             f"cw.meat({inputs['cut']!r}), start_c=4.0)",
             f"pit = cw.Surroundings({inputs['pit_c']:.6g}, "
             f"dew_point_c={inputs['dew_point_c']:.6g})",
         ]
-        if inputs["place"] == _BOX:
+        if boxed:
             lines.append(
                 f"rest = BoxPlan({inputs['rest_s']:.6g}, mass_kg={inputs['mass_kg']:.6g}, "
-                f"wrap={wrap!r})"
+                f"pieces={inputs['pieces']}, wrap={wrap!r})"
             )
         else:
             lines.append(
                 f"rest = rest_stage({inputs['place']!r}, {inputs['rest_s']:.6g}, piece=piece, "
                 f"wrap={wrap!r})"
             )
+        worn = ""
+        if chosen:
+            words = [
+                f"{name}={value!r}" if isinstance(value, str) else f"{name}={value:.6g}"
+                for name, value in chosen.items()
+            ]
+            if _has_liquid(inputs):
+                words.append(
+                    f"liquid=Liquid({inputs['liquid_kg']:.6g}, {_room_c():.6g}, "
+                    f"piece_kg={inputs['mass_kg']:.6g})"
+                )
+            lines.append(f"before, wrap, liquid = wrapped_cook(pit, {', '.join(words)})")
+            worn = ", before=before, wrap=wrap, liquid=liquid"
         lines += [
-            f"print(pull_for_peak(piece, pit, rest, {inputs['peak_c']:.6g}).sentence)",
+            f"print(pull_for_peak(piece, pit, rest, {inputs['peak_c']:.6g}{worn}).sentence)",
             "",
         ]
         return "\n".join(lines)
