@@ -457,12 +457,19 @@ def test_whole_minutes_of_a_fast_log_are_spread(write):
 def test_unreadable_time_and_surplus_cells_drop_the_row(write):
     text = good_text(10) + "later,110,9\n900,110,9,7\n960,110,9,\n1020\n"
     log = read_log(write(text))
-    assert log.time_s[-2:].tolist() == [960.0, 1020.0]
-    assert [(r.row, r.kind) for r in log.repairs][:2] == [
+    assert log.time_s[-2:].tolist() == [540.0, 960.0]
+    assert [(r.row, r.kind) for r in log.repairs][:3] == [
         (12, "time unreadable"),
         (13, "too many cells"),
+        (15, "too few cells"),
     ]
-    assert math.isnan(log.meat().temperature_c[-1])
+
+
+def test_cells_left_out_by_habit_are_no_reading(write):
+    text = "time_s,air_c,meat_c,ambient_c\n0,110,5\n60,110,6\n120,110,7,15\n"
+    log = read_log(write(text))
+    assert log.meat().temperature_c.tolist() == [5.0, 6.0, 7.0]
+    assert [(r.row, r.last_row, r.kind) for r in log.repairs] == [(2, 3, "no reading")]
 
 
 def test_half_written_last_row_is_left_out(write):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from array import array
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, cast
 
 import numpy as np
@@ -19,6 +19,7 @@ from coreward.logs.parts import (
     TEMPERATURE_CELL,
     UNIT_NAMES,
     Column,
+    Question,
     Reading,
     Table,
     Unit,
@@ -35,29 +36,37 @@ def read_column(
     reading: Reading,
 ) -> Floats:
     """Return one column in the unit of the file, NaN where there is no reading."""
-    reader = _CellReader(column, reading)
-    values = array("d")
+    reader = CellReader(column, reading.limits)
     rows, index = table.rows, column.index
+    cells = [rows[i][index] if index < len(rows[i]) else "" for i in kept.tolist()]
+    # A log repeats itself: each different cell is read once, with all care.
+    known: dict[str, float] = {}
+    faults: dict[str, Fault] = {}
+    for cell in dict.fromkeys(cells):
+        known[cell], fault = reader.read(cell)
+        if fault is not None and not (own and fault.kind == "no reading"):
+            faults[cell] = fault
+    values = [known[cell] for cell in cells]
     open_run: list[Any] | None = None
     unusable = 0
-    for position, i in enumerate(kept.tolist()):
-        cells = rows[i]
-        cell = cells[index] if index < len(cells) else ""
-        value, fault = reader.read(cell, int(numbers[position]))
-        values.append(value)
-        if fault is None or (own and fault[0] == "no reading"):
+    for position, cell in enumerate(cells) if faults else ():
+        found = faults.get(cell)
+        if found is None:
             continue
-        unusable += fault[0] in ("absurd", "not a number")
-        text = cell.strip()[:60]
-        if (
-            open_run is not None
-            and open_run[0] == (text, *fault)
-            and open_run[2] == position - 1
-        ):
+        if found.kind == "mixed units":
+            reading.fail(
+                found.reason,
+                "Write the whole column in one unit, or cut the file where it changes.",
+                int(numbers[position]),
+                column.name,
+            )
+        unusable += found.kind in ("absurd", "not a number")
+        key = (cell.strip()[:60], found.kind, found.reason)
+        if open_run is not None and open_run[0] == key and open_run[2] == position - 1:
             open_run[2] = position
             continue
         _close(open_run, column, numbers, reading)
-        open_run = [(text, *fault), position, position]
+        open_run = [key, position, position]
     _close(open_run, column, numbers, reading)
     result = np.asarray(values)
     if 2 * unusable > result.size:
@@ -95,11 +104,18 @@ def _close(
     )
 
 
-class _CellReader:
+@dataclass(frozen=True)
+class Fault:
+    """Why a cell gives no reading: a short name, and the reason in plain words."""
+
+    kind: str
+    reason: str
+
+
+class CellReader:
     """Turns the cells of one column into numbers, with the fault of each that is none."""
 
-    def __init__(self, column: Column, reading: Reading) -> None:
-        limits = reading.limits
+    def __init__(self, column: Column, limits: tables.ParameterSet) -> None:
         edge = "meat" if column.role == "meat" else "air"
         self._low, self._high = (limits[f"{edge}_{end}"] for end in ("lowest", "highest"))
         if column.unit == "F":
@@ -113,15 +129,14 @@ class _CellReader:
             value.split(" | ", 1) for key, value in limits.texts if key.startswith("marker_")
         ]
         self._markers = {text: reason for text, reason in pairs}
-        self._column = column
-        self._reading = reading
+        self._unit = column.unit
 
-    def read(self, cell: str, row: int) -> tuple[float, tuple[str, str] | None]:
-        """Return the reading, or NaN with the kind of fault and its reason."""
+    def read(self, cell: str) -> tuple[float, Fault | None]:
+        """Return the reading, or NaN with its fault."""
         try:
             value = float(cell)
         except ValueError:
-            return self._slowly(cell, row)
+            return self._slowly(cell)
         if (
             self._low <= value <= self._high
             and value not in self._codes
@@ -129,33 +144,31 @@ class _CellReader:
             and cell.isascii()
         ):
             return value, None
-        return self._slowly(cell, row)
+        return self._slowly(cell)
 
-    def _slowly(self, cell: str, row: int) -> tuple[float, tuple[str, str] | None]:
+    def _slowly(self, cell: str) -> tuple[float, Fault | None]:
         text = cell.strip()
         if not text:
-            return np.nan, ("no reading", "the cell is empty")
+            return np.nan, Fault("no reading", "the cell is empty")
         reason = self._markers.get(text.lower())
         if reason is not None:
-            return np.nan, ("unplugged", reason)
+            return np.nan, Fault("unplugged", reason)
         match = TEMPERATURE_CELL.fullmatch(text)
         if match is None:
-            return np.nan, ("not a number", "the cell holds no temperature")
+            return np.nan, Fault("not a number", "the cell holds no temperature")
         value = float(match[1].replace(",", "."))
         if value in self._codes:
-            return np.nan, ("unplugged", self._codes[value])
-        if match[2] and match[2].upper() != self._column.unit:
-            self._reading.fail(
+            return np.nan, Fault("unplugged", self._codes[value])
+        if match[2] and match[2].upper() != self._unit:
+            return np.nan, Fault(
+                "mixed units",
                 f"The cell {short(text)} is in {UNIT_NAMES[cast(Unit, match[2].upper())]}, "
-                f"but the column is in {UNIT_NAMES[self._column.unit]}: mixed units.",
-                "Write the whole column in one unit, or cut the file where it changes.",
-                row,
-                self._column.name,
+                f"but the column is in {UNIT_NAMES[self._unit]}: mixed units.",
             )
         if not self._low <= value <= self._high:
-            return np.nan, (
+            return np.nan, Fault(
                 "absurd",
-                f"outside {self._low:.4g} to {self._high:.4g} {UNIT_NAMES[self._column.unit]}",
+                f"outside {self._low:.4g} to {self._high:.4g} {UNIT_NAMES[self._unit]}",
             )
         return value, None
 
@@ -198,6 +211,7 @@ def check_unit_jumps(
         "jump is real, state accept_jumps=True.",
         row,
         name,
+        Question("accept_jumps", what + " Is the jump real?", ("no", "yes"), name),
     )
 
 

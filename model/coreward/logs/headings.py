@@ -14,6 +14,7 @@ from coreward.logs.parts import (
     TEMPERATURE_CELL,
     UNIT_NAMES,
     Column,
+    Question,
     Reading,
     Table,
     Unit,
@@ -38,6 +39,7 @@ _UNIT_MARKS: tuple[tuple[Unit, re.Pattern[str]], ...] = tuple(
     for letter, sign, name in (("C", "℃", "celsius"), ("F", "℉", "fahrenheit"))
 )
 
+_UNIT_HEADINGS = ("unit", "units", "temperature unit", "temperature units")
 _UNUSED_WORDS = frozenset(
     {
         "set",
@@ -145,7 +147,7 @@ _MEAT_WORDS = frozenset(
         "carne",
     }
 )
-_PROBE_WORDS = frozenset({"probe", "sonde", "fühler"})
+_PROBE_WORDS = frozenset({"probe", "probes", "sonde", "fühler"})
 
 
 def _words_of(name: str) -> set[str]:
@@ -211,21 +213,36 @@ def assign_columns(
             f"No column of time was found among {listing}.",
             how + " A table without a header row needs one.",
             table.header_row,
+            question=Question(
+                "columns", "Which column holds the time?", tuple(header), role="time"
+            ),
         )
     if "probe" in roles:
         reading.fail(
             f"Which probe is the air and which the meat cannot be told from {listing}.",
             how,
             table.header_row,
+            question=_which("air", header, roles),
         )
     if "meat" not in roles:
-        reading.fail(f"No meat column was found among {listing}.", how, table.header_row)
+        reading.fail(
+            f"No meat column was found among {listing}.",
+            how,
+            table.header_row,
+            question=_which("meat", header, roles),
+        )
     if roles.count("air") > 1:
         several = [name for name, role in zip(header, roles, strict=True) if role == "air"]
         reading.fail(
             f"More than one column may be the air: {', '.join(map(short, several))}.",
             f"Leave out the others, for example columns={{'{several[-1]}': 'ignore'}}.",
             table.header_row,
+            question=Question(
+                "columns",
+                "Which column holds the air in the cooker?",
+                tuple(several),
+                role="air",
+            ),
         )
     if "air" not in roles:
         if not stated and not own:
@@ -233,13 +250,14 @@ def assign_columns(
                 f"No air column was found among {listing}.",
                 how + " For a log without one, state the meat columns.",
                 table.header_row,
+                question=_which("air", header, roles),
             )
         reading.understood.append("There is no air column.")
     meats = roles.count("meat")
-    if meats > reading.limits["meat_limit"]:
+    most = reading.limits["meat_limit"] + ("air" not in roles)  # eight probes in all
+    if meats > most:
         reading.fail(
-            f"{meats} meat columns are more than the {reading.limits['meat_limit']:.0f} that "
-            "can be read.",
+            f"{meats} meat columns are more than the {most:.0f} that can be read.",
             "Leave some out, for example columns={'<heading>': 'ignore'}.",
             table.header_row,
         )
@@ -305,14 +323,17 @@ def _units(
     reading: Reading,
 ) -> dict[int, Unit]:
     """Return the unit of each temperature column, from the file or as stated."""
-    overall = _unit_in_notes(reading)
+    overall = unit_in_notes(reading) or unit_in_column(table, reading)
     found: dict[int, Unit] = {}
     asked: list[tuple[int, str, Role]] = []
     for index, name, role in chosen:
         by_header = unit_of(name)
-        by_cell = _unit_in_cells(table, index)
+        by_cell = unit_in_cells(table, index)
         says = by_header or by_cell or overall
-        for other, where in ((by_cell, "its cells say"), (overall, "a note in the file says")):
+        for other, where in (
+            (by_cell, "its cells say"),
+            (overall, "a note or column in the file says"),
+        ):
             if by_header and other and other != by_header:
                 reading.fail(
                     f"The heading says {UNIT_NAMES[by_header]}, but {where} "
@@ -338,7 +359,7 @@ def _units(
         elif by_cell:
             why = "its cells say so"
         elif overall:
-            why = "a note in the file says so"
+            why = "a note or column in the file says so"
         else:
             why = "as stated"
         reading.understood.append(f"Column '{name}' is in {UNIT_NAMES[final]}: {why}.")
@@ -350,14 +371,32 @@ def _units(
             f"heading, for example '{name}_C'.",
             table.header_row,
             name,
+            Question(
+                "units",
+                f"In which unit are the temperatures?{_unit_hint(table, index, role)}",
+                ("C", "F"),
+                name,
+            ),
         )
     return found
 
 
-def _unit_in_notes(reading: Reading) -> Unit | None:
+def _which(role: Role, header: Sequence[str], roles: Sequence[str]) -> Question:
+    """Return the question which column has a role, among those that may have it."""
+    what = "the air in the cooker" if role == "air" else "the meat"
+    open_ones = tuple(
+        name
+        for name, one in zip(header, roles, strict=True)
+        if name and one in ("", "probe", "meat")
+    )
+    return Question("columns", f"Which column holds {what}?", open_ones, role=role)
+
+
+def unit_in_notes(reading: Reading) -> Unit | None:
+    """Return the unit that a note in the file states."""
     for note in reading.notes:
         key, _, value = note.partition(":")
-        if key.strip().lower() in ("unit", "units", "temperature unit", "temperature units"):
+        if key.strip().lower() in _UNIT_HEADINGS:
             text = value.strip()
             if text.upper() in ("C", "F"):
                 return cast(Unit, text.upper())
@@ -365,7 +404,27 @@ def _unit_in_notes(reading: Reading) -> Unit | None:
     return None
 
 
-def _unit_in_cells(table: Table, index: int) -> Unit | None:
+def unit_in_column(table: Table, reading: Reading) -> Unit | None:
+    """Return the unit that a column of units states in every row alike."""
+    for index, name in enumerate(table.header):
+        if name.strip().lower() not in _UNIT_HEADINGS:
+            continue
+        cells = {row[index].strip() for row in table.rows if index < len(row)} - {""}
+        said = {cell.upper() if cell.upper() in ("C", "F") else unit_of(cell) for cell in cells}
+        if len(said) > 1:
+            reading.fail(
+                "The unit changes from row to row: mixed units.",
+                "Cut the file where it changes, one file per unit.",
+                table.header_row,
+                name,
+            )
+        if said:
+            return cast("Unit | None", said.pop())
+    return None
+
+
+def unit_in_cells(table: Table, index: int) -> Unit | None:
+    """Return the unit that the cells of a column carry; None if none or several."""
     step = max(1, len(table.rows) // 200)
     found = set()
     for cells in table.rows[::step]:

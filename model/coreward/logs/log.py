@@ -77,6 +77,61 @@ class Repair:
         return f"{where}: '{self.was}' became {self.became} ({self.kind}: {self.reason})."
 
 
+_EFFECTS = {
+    "row left out": (
+        "half-written",
+        "not an object",
+        "time unreadable",
+        "too many cells",
+        "too few cells",
+        "not a table row",
+        "mixed units",
+        "duplicate",
+        "out of place",
+    ),
+    "time changed": ("summer time", "clock step", "new file", "order", "whole minutes"),
+    "reading missing": ("no reading", "unplugged", "not a number", "absurd"),
+}
+_EFFECT_OF = {kind: effect for effect, kinds in _EFFECTS.items() for kind in kinds}
+
+
+@dataclass(frozen=True)
+class RepairLayer:
+    """All repairs of one kind: one layer between the file and the log.
+
+    Attributes
+    ----------
+    kind : str
+        Short name of the fault, as in `Repair.kind`.
+    effect : str
+        What the layer does: ``"row left out"``, ``"time changed"``, ``"reading missing"``
+        or ``"other"``. None of them puts a number in the place of another.
+    repairs : tuple of Repair
+        What it changed, place by place.
+    """
+
+    kind: str
+    effect: str
+    repairs: tuple[Repair, ...]
+
+    @property
+    def rows_touched(self) -> int:
+        """Rows of the file that the layer changed; a whole column counts as none."""
+        return sum(
+            (repair.row if repair.last_row is None else repair.last_row) - repair.row + 1
+            for repair in self.repairs
+            if repair.row is not None
+        )
+
+    def sentence(self) -> str:
+        """Return the layer as one sentence."""
+        places, rows = len(self.repairs), self.rows_touched
+        return (
+            f"{self.kind}: {self.effect}, {places} place{'s' if places != 1 else ''}, "
+            f"{rows} row{'s' if rows != 1 else ''}."
+        )
+
+
 @dataclass(frozen=True, eq=False)
 class Channel:
     """One probe.
@@ -116,12 +171,19 @@ class Channel:
 
 
 class RawRows(Sequence[tuple[int, str]]):
-    """The file as it was written: pairs of row number and text, held compactly."""
+    """The file as it was written: pairs of row number and text, held compactly.
 
-    __slots__ = ("_starts", "_text")
+    Attributes
+    ----------
+    data : bytes
+        The file itself, byte for byte; empty if the rows came from elsewhere.
+    """
 
-    def __init__(self, text: str) -> None:
+    __slots__ = ("_starts", "_text", "data")
+
+    def __init__(self, text: str, data: bytes = b"") -> None:
         self._text = text
+        self.data = data
         starts = [0]
         position = text.find("\n")
         while position >= 0:
@@ -251,6 +313,19 @@ class ProbeLog:
         times = self.time_s[kept]
         wide = np.flatnonzero(np.diff(times) > self.gap_limit_s)
         return tuple((float(times[i]), float(times[i + 1])) for i in wide)
+
+    @property
+    def layers(self) -> tuple[RepairLayer, ...]:
+        """The repairs by kind: first what left rows out, then times, then readings."""
+        by_kind: dict[str, list[Repair]] = {}
+        for repair in self.repairs:
+            by_kind.setdefault(repair.kind, []).append(repair)
+        order = [*_EFFECT_OF, *(kind for kind in by_kind if kind not in _EFFECT_OF)]
+        return tuple(
+            RepairLayer(kind, _EFFECT_OF.get(kind, "other"), tuple(by_kind[kind]))
+            for kind in order
+            if kind in by_kind
+        )
 
     def by_role(self, role: Role) -> tuple[Channel, ...]:
         """Return the channels of one role."""

@@ -25,6 +25,34 @@ TEMPERATURE_CELL = re.compile(
 )
 
 
+@dataclass(frozen=True)
+class Question:
+    """What a file does not settle, in a form that a screen can put to a person.
+
+    Attributes
+    ----------
+    argument : str
+        Argument of `read_log` that answers it: ``"units"``, ``"columns"``, ``"sheet"``,
+        ``"zone"`` or ``"accept_jumps"``.
+    text : str
+        The question, in one or two sentences.
+    choices : tuple of str
+        Possible answers; empty if any text may be one. For ``"columns"`` they are what
+        the column may hold.
+    column : str
+        Heading of the column it is about; empty for the whole file.
+    role : str
+        For ``"columns"`` without a column: the choices are headings, and the one chosen
+        gets this role.
+    """
+
+    argument: str
+    text: str
+    choices: tuple[str, ...] = ()
+    column: str = ""
+    role: str = ""
+
+
 class LogReadError(LogError):
     """A probe log that cannot be read.
 
@@ -38,11 +66,20 @@ class LogReadError(LogError):
         Name of the column, or empty.
     what, remedy : str
         What is wrong, and what to do.
+    question : Question or None
+        What has to be answered, if an answer would help.
     """
 
     def __init__(
-        self, file: str, what: str, remedy: str, row: int | None = None, column: str = ""
+        self,
+        file: str,
+        what: str,
+        remedy: str,
+        row: int | None = None,
+        column: str = "",
+        question: Question | None = None,
     ) -> None:
+        what, remedy = _shown(what), _shown(remedy)  # both may quote the file
         place = short(file, 80)
         if row is not None:
             place += f", row {row}"
@@ -54,6 +91,7 @@ class LogReadError(LogError):
         self.column = column
         self.what = what
         self.remedy = remedy
+        self.question = question
 
 
 @dataclass
@@ -68,10 +106,15 @@ class Reading:
     notes: list[str] = field(default_factory=list)
 
     def fail(
-        self, what: str, remedy: str, row: int | None = None, column: str = ""
+        self,
+        what: str,
+        remedy: str,
+        row: int | None = None,
+        column: str = "",
+        question: Question | None = None,
     ) -> NoReturn:
         """Raise the error for this file."""
-        raise LogReadError(self.file, what, remedy, row, column)
+        raise LogReadError(self.file, what, remedy, row, column, question)
 
     def repair(self, repair: Repair) -> None:
         """List a repair; refuse a file with more of them than a log can have."""
@@ -95,6 +138,8 @@ class Table:
     rows: list[list[str]]
     numbers: array[int]
     cut_off: bool
+    delimiter: str = ","
+    is_cut_at_cells: bool = True  # false where an empty cell is just not there
 
 
 @dataclass(frozen=True)
@@ -105,6 +150,12 @@ class Column:
     name: str
     role: Role
     unit: Unit
+
+
+def _shown(text: str, most: int = 500) -> str:
+    """Return text without control characters, cut if a file made it long."""
+    shown = "".join(c if c.isprintable() else "?" for c in text)
+    return shown if len(shown) <= most else shown[: most - 1] + "…"
 
 
 def short(text: str, most: int = 40) -> str:
@@ -128,3 +179,11 @@ def time_cell(cells: Sequence[str], time_columns: Sequence[int]) -> str:
     if max(time_columns) >= len(cells):
         return ""
     return " ".join(cells[i].strip() for i in time_columns)
+
+
+def time_cells(rows: Sequence[Sequence[str]], time_columns: Sequence[int]) -> list[str]:
+    """Return the times of all rows as `time_cell` does."""
+    if len(time_columns) == 1:
+        (index,) = time_columns
+        return [cells[index].strip() if index < len(cells) else "" for cells in rows]
+    return [time_cell(cells, time_columns) for cells in rows]

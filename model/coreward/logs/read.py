@@ -1,24 +1,26 @@
 """Read a probe log without guessing in silence and without changing what it says.
 
-The file is read as text, row by row, with the standard library: one pass, bounded in
-memory, and every cell that is not taken as written becomes a `Repair`. What the file
-does not settle (the unit, the form of the time, which probe is which) is asked for: the
-error names the argument that states it.
+The file is read row by row, and every cell that is not taken as written becomes a
+`Repair`. What the file does not settle (the unit, the form of the time, which probe is
+which) is asked for: the error names the argument that states it, and carries the question.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
 from coreward.logs.cells import check_unit_jumps, read_column
 from coreward.logs.headings import assign_columns
+from coreward.logs.json_rows import is_json, json_table
 from coreward.logs.log import (
     OWN_FORMAT,
     ROLES,
@@ -32,11 +34,12 @@ from coreward.logs.own_format import own_channels, restored
 from coreward.logs.parts import (
     Column,
     LogReadError,
+    Question,
     Reading,
     Table,
     Unit,
     metadata_of,
-    time_cell,
+    time_cells,
 )
 from coreward.logs.rows import (
     in_order,
@@ -45,7 +48,8 @@ from coreward.logs.rows import (
     spread_minutes,
     without_repeats,
 )
-from coreward.logs.text import load_text, split_table
+from coreward.logs.summer_time import follow_local_clock, zone_of
+from coreward.logs.text import decode, load_bytes, split_table
 from coreward.logs.time_forms import (
     DAY_S,
     TIME_ROLES,
@@ -53,10 +57,51 @@ from coreward.logs.time_forms import (
     Undecided,
     find_form,
 )
+from coreward.logs.workbook import is_workbook, sheet_text
 from coreward.units import fahrenheit_to_celsius
 
 COLUMN_ROLES: tuple[str, ...] = (*TIME_ROLES, "date", *ROLES, "ignore")
 """What ``columns`` may say about a column."""
+
+_ZONE_NOTES = ("zone", "time zone", "timezone")
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What the caller says about a file, checked.
+
+    Attributes
+    ----------
+    columns : dict
+        From heading to role.
+    units : {"C", "F"} or None
+        Unit of temperatures that state none.
+    date : date or None
+        Date of the first sample.
+    zone : ZoneInfo or None
+        Zone of local times.
+    sheet : str or None
+        Sheet of a workbook.
+    accept_jumps : bool
+        Whether a jump like a change of unit is real.
+    """
+
+    columns: dict[str, str]
+    units: Unit | None = None
+    date: dt.date | None = None
+    zone: ZoneInfo | None = None
+    sheet: str | None = None
+    accept_jumps: bool = False
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How the columns of a table are to be read."""
+
+    time_columns: list[int]
+    form: TimeForm
+    columns: list[Column]
+    own: bool
 
 
 def read_log(
@@ -65,14 +110,18 @@ def read_log(
     units: Unit | None = None,
     columns: Mapping[str, str] | None = None,
     start_date: dt.date | str | None = None,
+    zone: str | None = None,
+    sheet: str | None = None,
     accept_jumps: bool = False,
 ) -> ProbeLog:
-    """Read a probe log from a table of text.
+    """Read a probe log from a table of text, a workbook or JSON.
 
-    Commas, semicolons or tabs; decimal point or comma; UTF-8, UTF-16 or Latin text; time
-    as elapsed, clock or date; °C or °F; comment lines beginning with ``#``. What was
-    understood is said in `ProbeLog.understood`, each fault is listed in
-    `ProbeLog.repairs`, and the file itself stays in `ProbeLog.raw`.
+    Text: commas, semicolons or tabs; decimal point or comma; UTF-8, UTF-16 or Latin text;
+    comment lines beginning with ``#``. Workbook: ``.xlsx``, values only. JSON: one object
+    per line, or an array of objects. Time as elapsed, clock or date with or without a
+    zone, or as seconds since 1970; °C or °F. What was understood is said in
+    `ProbeLog.understood`, each fault is listed in `ProbeLog.repairs`, and the file itself
+    stays in `ProbeLog.raw`. `what_it_holds` shows a file before it is read.
 
     Parameters
     ----------
@@ -86,6 +135,11 @@ def read_log(
         found by their heading; ``"ignore"`` leaves one out.
     start_date : date or str, optional
         Date of the first sample, where the file has times of day only (ISO 8601 if text).
+    zone : str, optional
+        Zone of local times, such as ``"Europe/Berlin"``: the hour that summer time skips
+        or repeats is then known. Of times that carry a zone, only the start is shown in it.
+    sheet : str, optional
+        Which sheet of a workbook to read, where several hold values.
     accept_jumps : bool
         Take a jump that looks like a change between °C and °F as real.
 
@@ -97,26 +151,86 @@ def read_log(
     ------
     LogError
         Always a `LogReadError` with file, row, column and remedy, if the file cannot be
-        read or does not settle what its columns mean.
+        read or does not settle what its columns mean; its ``question`` says what to ask.
     InputError
         If an argument is not one of those listed.
     """
-    stated = _checked_columns(columns)
-    if units not in (None, "C", "F"):
-        raise InputError(f"units is {units!r}; give 'C', 'F' or None.")
-    date = _checked_date(start_date)
+    stated = checked(units, columns, start_date, zone, sheet, accept_jumps)
     target = Path(path)
     reading = Reading(target.name or str(target), tables.load("log_reading"))
-    text = load_text(target, reading)
-    raw = RawRows(text)
-    table = split_table(text, stated, reading)
-    own = reading.notes[:1] == [OWN_FORMAT] and any(
+    table, raw = table_in(load_bytes(target, reading), stated, reading)
+    return build(raw, table, stated, reading)
+
+
+def checked(
+    units: Unit | None = None,
+    columns: Mapping[str, str] | None = None,
+    start_date: dt.date | str | None = None,
+    zone: str | None = None,
+    sheet: str | None = None,
+    accept_jumps: bool = False,
+) -> Stated:
+    """Return what a caller states, or say which argument is wrong."""
+    roles = _checked_columns(columns)
+    if units not in (None, "C", "F"):
+        raise InputError(f"units is {units!r}; give 'C', 'F' or None.")
+    return Stated(
+        roles,
+        units,
+        _checked_date(start_date),
+        None if zone is None else zone_of(zone),
+        sheet,
+        accept_jumps,
+    )
+
+
+def table_in(data: bytes, stated: Stated, reading: Reading) -> tuple[Table, RawRows]:
+    """Return the table that the bytes of a file hold, and its rows as written."""
+    if is_workbook(data):
+        text = sheet_text(data, stated.sheet, reading)
+        return split_table(text, stated.columns, reading, True), RawRows(text, data)
+    text = decode(data, reading)
+    if stated.sheet is not None:
+        reading.fail(
+            f"The sheet {stated.sheet[:40]!r} was stated, but the file is no workbook.",
+            "Leave sheet= out.",
+        )
+    if is_json(text):
+        table, raw = json_table(text, reading)
+        raw.data = data
+        return table, raw
+    return split_table(text, stated.columns, reading), RawRows(text, data)
+
+
+def is_own_format(reading: Reading) -> bool:
+    """Tell whether the notes read so far are those of our own format."""
+    return reading.notes[:1] == [OWN_FORMAT] and any(
         note.startswith("source: ") for note in reading.notes
     )
-    time_columns, temperature_columns = assign_columns(table, stated, units, own, reading)
-    return _build(
-        raw, table, time_columns, temperature_columns, stated, date, accept_jumps, own, reading
-    )
+
+
+def plan_for(table: Table, stated: Stated, reading: Reading) -> tuple[Plan, list[str]]:
+    """Return how a table is to be read, and the cells of its time; refuse what is unclear."""
+    own = is_own_format(reading)
+    time_columns, columns = assign_columns(table, stated.columns, stated.units, own, reading)
+    texts = time_cells(table.rows, time_columns)
+    form = _form(table, time_columns, texts, stated.columns, reading)
+    return Plan(time_columns, form, columns, own), texts
+
+
+def zone_for(stated: Stated, reading: Reading) -> ZoneInfo | None:
+    """Return the zone stated by the caller, or by a note in the file."""
+    if stated.zone is not None:
+        return stated.zone
+    for key, value in metadata_of(reading.notes):
+        if key.lower() in _ZONE_NOTES:
+            try:
+                zone = zone_of(value)
+            except InputError:
+                continue
+            reading.understood.append(f"The zone is {zone.key}: a note in the file says so.")
+            return zone
+    return None
 
 
 def _checked_columns(columns: Mapping[str, str] | None) -> dict[str, str]:
@@ -144,20 +258,13 @@ def _checked_date(start_date: dt.date | str | None) -> dt.date | None:
         ) from None
 
 
-def _build(
-    raw: RawRows,
-    table: Table,
-    time_columns: list[int],
-    columns: list[Column],
-    stated: Mapping[str, str],
-    date: dt.date | None,
-    accept_jumps: bool,
-    own: bool,
-    reading: Reading,
-) -> ProbeLog:
-    width = len(table.header)
-    times, form = _times(table, time_columns, stated, reading)
-    kept = kept_rows(table, times, time_columns, width, reading)
+def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> ProbeLog:
+    """Return the log in a table."""
+    plan, texts = plan_for(table, stated, reading)
+    zone = zone_for(stated, reading)
+    time_columns, form, own = plan.time_columns, plan.form, plan.own
+    times = _times(texts, form)
+    kept = kept_rows(table, times, time_columns, len(table.header), reading)
     if kept.size < 2:
         reading.fail(
             f"Only {kept.size} row can be used; a log needs at least two.",
@@ -168,6 +275,9 @@ def _build(
     numbers = np.frombuffer(table.numbers, dtype=np.int64)[kept]
     if form.kind == "clock":
         seconds = past_midnight(seconds, reading)
+    if form.kind != "elapsed" and not form.has_zone:
+        start = _local_start(form, stated.date)
+        seconds = follow_local_clock(seconds, numbers, start, zone, form.whole_minutes, reading)
     order = in_order(seconds, numbers, reading)
     kept, seconds, numbers = kept[order], seconds[order], numbers[order]
     if form.whole_minutes:
@@ -191,10 +301,11 @@ def _build(
             table.header[time_columns[-1]],
         )
     read = [
-        (column, read_column(column, table, kept, numbers, own, reading)) for column in columns
+        (column, read_column(column, table, kept, numbers, own, reading))
+        for column in plan.columns
     ]
     if not own:
-        check_unit_jumps(read, numbers, accept_jumps, reading)
+        check_unit_jumps(read, numbers, stated.accept_jumps, reading)
     names = own_channels(reading) if own else {}
     channels = []
     for column, values in read:
@@ -218,7 +329,12 @@ def _build(
             "No meat probe gave a single reading.",
             "Check which probe was plugged in, and state it with columns=.",
         )
-    start, clock = _start_of(table, time_columns, form, kept, seconds, date)
+    if form.kind == "clock":
+        midnight = dt.datetime.combine(stated.date or dt.date(2000, 1, 1), dt.time())
+        moment: dt.datetime | None = midnight + dt.timedelta(seconds=float(seconds[0]) % DAY_S)
+    else:
+        moment = form.moment(texts[int(kept[0])])
+    start, clock = start_of(moment, form.kind, stated.date, zone)
     time_s = seconds - seconds[0]
     if np.any(np.diff(time_s) <= 0):
         row = int(numbers[int(np.argmin(np.diff(time_s))) + 1])
@@ -240,24 +356,40 @@ def _build(
     return restored(log, reading) if own else log
 
 
-def _times(
-    table: Table, time_columns: list[int], stated: Mapping[str, str], reading: Reading
-) -> tuple[Floats, TimeForm]:
+def _form(
+    table: Table,
+    time_columns: list[int],
+    texts: Sequence[str],
+    stated: Mapping[str, str],
+    reading: Reading,
+) -> TimeForm:
     name = " ".join(table.header[i] for i in time_columns)
     column = table.header[time_columns[-1]]
     role = stated.get(column, "time")
-    texts = [time_cell(cells, time_columns) for cells in table.rows]
     try:
         form = find_form(name, texts, "time" if len(time_columns) == 2 else role)
     except Undecided as error:
-        reading.fail(error.what, error.remedy, table.numbers[0], column)
+        question = Question("columns", error.what, error.choices, column)
+        reading.fail(
+            error.what,
+            error.remedy,
+            table.numbers[0],
+            column,
+            question if error.choices else None,
+        )
     reading.understood.append(f"Column '{name}' is time: {form.sentence}.")
-    values = np.empty(len(texts))
-    convert = form.seconds
-    for i, text in enumerate(texts):
-        value = convert(text)
-        values[i] = np.nan if value is None else value
-    return values, form
+    return form
+
+
+def _times(texts: Sequence[str], form: TimeForm) -> Floats:
+    return np.asarray(list(map(form.seconds, texts)), dtype=float)  # None becomes NaN
+
+
+def _local_start(form: TimeForm, date: dt.date | None) -> dt.datetime | None:
+    """Return the local date and time at which a form counts 0, if it is known."""
+    if form.kind == "date":
+        return form.origin
+    return None if date is None else dt.datetime.combine(date, dt.time())
 
 
 def _warn(channels: Sequence[Channel], reading: Reading) -> None:
@@ -276,22 +408,30 @@ def _warn(channels: Sequence[Channel], reading: Reading) -> None:
             )
 
 
-def _start_of(
-    table: Table,
-    time_columns: list[int],
-    form: TimeForm,
-    kept: NDArray[np.int64],
-    seconds: Floats,
-    date: dt.date | None,
+def start_of(
+    moment: dt.datetime | None, form_kind: str, date: dt.date | None, zone: ZoneInfo | None
 ) -> tuple[dt.datetime | None, dt.time | None]:
-    if form.kind == "date":
-        moment = form.moment(time_cell(table.rows[int(kept[0])], time_columns))
-        return moment, (moment.time() if moment is not None else None)
-    if form.kind == "clock":
-        midnight = dt.datetime.combine(date or dt.date(2000, 1, 1), dt.time())
-        moment = midnight + dt.timedelta(seconds=float(seconds[0]) % DAY_S)
-        return (moment if date is not None else None), moment.time()
-    return None, None
+    """Return date and time of day of the first sample, as far as they are known.
+
+    Parameters
+    ----------
+    moment : datetime or None
+        Its moment; of a time of day without a date, on any day.
+    form_kind : str
+        `TimeForm.kind`.
+    date : date or None
+        Date stated by the caller.
+    zone : ZoneInfo or None
+        Zone to show it in.
+    """
+    if form_kind == "elapsed" or moment is None:
+        return None, None
+    if form_kind == "clock" and date is None:
+        return None, moment.time()
+    if zone is not None:
+        with suppress(OverflowError, ValueError):  # dates at the ends of the calendar
+            moment = moment.astimezone(zone) if moment.tzinfo else moment.replace(tzinfo=zone)
+    return moment, moment.time()
 
 
-__all__ = ["COLUMN_ROLES", "LogReadError", "read_log"]
+__all__ = ["COLUMN_ROLES", "LogReadError", "Plan", "Stated", "read_log"]

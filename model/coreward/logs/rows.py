@@ -10,6 +10,7 @@ from coreward.logs.log import (
     Repair,
 )
 from coreward.logs.parts import (
+    Question,
     Reading,
     Table,
     short,
@@ -18,6 +19,19 @@ from coreward.logs.parts import (
 from coreward.logs.time_forms import (
     DAY_S,
 )
+
+_FEW = 0.25  # share of short rows below which they are no habit of the logger
+
+
+def are_short_rows_broken(table: Table) -> bool:
+    """Tell whether a row with too few cells broke off.
+
+    Some loggers leave out empty cells at the end of every row; where most rows are whole,
+    a short one was cut off, and its last number may be half a number.
+    """
+    width = len(table.header)
+    short_rows = sum(len(cells) < width for cells in table.rows)
+    return short_rows <= _FEW * len(table.rows)
 
 
 def kept_rows(
@@ -73,7 +87,6 @@ def kept_rows(
                 table.numbers[i],
             )
         )
-    skip = set(long)
     for i in long:
         if np.isfinite(times[i]):
             reading.repair(
@@ -87,10 +100,29 @@ def kept_rows(
                     table.numbers[i],
                 )
             )
-    return np.asarray(
-        [i for i in range(times.size) if np.isfinite(times[i]) and i not in skip],
-        dtype=np.int64,
-    )
+    usable = np.isfinite(times)
+    usable[long] = False
+    for i in _broken_off(table, width) if table.is_cut_at_cells else ():
+        if usable[i]:
+            usable[i] = False
+            reading.repair(
+                Repair(
+                    table.numbers[i],
+                    "",
+                    "too few cells",
+                    ",".join(table.rows[i])[:60],
+                    "row left out",
+                    f"the header has {width}; its last cell may be half a number",
+                    table.numbers[i],
+                )
+            )
+    return np.flatnonzero(usable)
+
+
+def _broken_off(table: Table, width: int) -> list[int]:
+    if not are_short_rows_broken(table):
+        return []
+    return [i for i, cells in enumerate(table.rows) if len(cells) < width]
 
 
 def past_midnight(seconds: Floats, reading: Reading) -> Floats:
@@ -152,8 +184,10 @@ def in_order(
                 f"From here {end - first} rows go back over times already written: the clock "
                 "was set back, or two logs stand in one file.",
                 "Cut the file here, or export it with a zone (2026-10-25T02:10:00+01:00) or as "
-                "elapsed seconds.",
+                "elapsed seconds. If summer time ended there, state zone=; read_in_order goes "
+                "by the order of the rows instead.",
                 int(numbers[first]),
+                question=Question("zone", "In which time zone were these local times written?"),
             )
     for first, end in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):
         reading.repair(

@@ -22,8 +22,8 @@ _BLOCK = 1 << 20
 _DELIMITERS = (("\t", "tab"), (";", "semicolon"), (",", "comma"))
 
 
-def load_text(target: Path, reading: Reading) -> str:
-    """Return the text of a file, within the limits of size."""
+def load_bytes(target: Path, reading: Reading) -> bytes:
+    """Return the bytes of a file, within the limits of size."""
     try:
         if target.is_dir():
             reading.fail("This is a folder, not a file.", "Give the path of the log in it.")
@@ -31,13 +31,12 @@ def load_text(target: Path, reading: Reading) -> str:
             reading.fail("There is no such file.", "Check the path and the spelling.")
         if not target.is_file():
             reading.fail("This is not an ordinary file.", "Copy the log into a file first.")
-        data = _load_bytes(target, reading)
+        return _load_bytes(target, reading)
     except PermissionError:
         reading.fail("You may not read this file.", "Ask for the right to read it, or copy it.")
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         reading.fail(f"It cannot be opened ({reason}).", "Check the path.")
-    return _decode(data, reading)
 
 
 def _load_bytes(target: Path, reading: Reading) -> bytes:
@@ -61,17 +60,14 @@ def _load_bytes(target: Path, reading: Reading) -> bytes:
     return b"".join(blocks)
 
 
-def _decode(data: bytes, reading: Reading) -> str:
+def decode(data: bytes, reading: Reading) -> str:
+    """Return bytes as text with plain line ends; refuse what is not text."""
     binary = ("It is not a text file.", "Export the log as CSV (plain text) and give that.")
     encodings: tuple[str, ...]
     if data.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
         encodings = ("utf-32",)
     elif data.startswith((b"\xff\xfe", b"\xfe\xff")):
         encodings = ("utf-16",)
-    elif data.startswith(b"PK\x03\x04"):
-        reading.fail(
-            "It is a workbook or an archive, not text.", "Save the sheet as CSV and give that."
-        )
     else:
         head = data[:4096]
         odd, even = head[1::2].count(0), head[0::2].count(0)
@@ -103,7 +99,9 @@ def _decode(data: bytes, reading: Reading) -> str:
 # --- text to cells -----------------------------------------------------------------
 
 
-def split_table(text: str, stated: Mapping[str, str], reading: Reading) -> Table:
+def split_table(
+    text: str, stated: Mapping[str, str], reading: Reading, from_sheet: bool = False
+) -> Table:
     """Return the cells of the table in a text; notes go to the reading."""
     delimiter, header_row = _find_header(text, stated, reading)
     row = 0
@@ -154,12 +152,12 @@ def split_table(text: str, stated: Mapping[str, str], reading: Reading) -> Table
         reading.fail(
             "There is a header and no reading below it.", "Export the log again.", header_number
         )
-    word = dict(_DELIMITERS)[delimiter]
+    separated = "" if from_sheet else f", separated by {dict(_DELIMITERS)[delimiter]}"
     reading.understood.append(
-        f"A table of {len(rows)} rows and {len(header)} columns, separated by {word}."
+        f"A table of {len(rows)} rows and {len(header)} columns{separated}."
     )
     cut_off = not text.endswith("\n") and len(rows) > 1 and len(rows[-1]) < len(header)
-    return Table(header, header_number, rows, numbers, cut_off)
+    return Table(header, header_number, rows, numbers, cut_off, delimiter, not from_sheet)
 
 
 def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tuple[str, int]:
@@ -185,7 +183,7 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
         except csv.Error:
             continue
         for i, cells in enumerate(split[:HEADER_SEARCH]):
-            if len(cells) > 1 and _is_header(cells, stated):
+            if len(cells) > 1 and is_header(cells, stated):
                 below = split[i + 1 :]
                 alike = sum(1 for other in below if len(other) == len(cells))
                 score = alike / len(below) if below else 0.5
@@ -205,7 +203,8 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
     return max(counts, key=lambda delimiter: counts[delimiter]), number
 
 
-def _is_header(cells: Sequence[str], stated: Mapping[str, str]) -> bool:
+def is_header(cells: Sequence[str], stated: Mapping[str, str]) -> bool:
+    """Tell whether cells are headings: one of time, and one of a temperature."""
     roles = [stated.get(cell.strip()) or role_of(cell) for cell in cells]
     timed = any(role in TIME_ROLES or role == "date" for role in roles)
     measured = any(role in ("air", "meat", "ambient", "probe") for role in roles)

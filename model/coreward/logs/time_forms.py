@@ -20,12 +20,16 @@ TIME_ROLES = (
     "elapsed h",
     "elapsed h:mm",
     "elapsed m:ss",
+    "serial days",
 )
 """What ``columns`` may state about a time column; ``"time"`` leaves it to be found."""
 
 DAY_S = 86400.0
-_UNIX_SECONDS = (1e8, 7.3e9)  # 1973 to 2201: no elapsed time of a cook is as long
-_UNIX_MILLISECONDS = (1e11, 7.3e12)
+_UNIX = (1e8, 7.3e9)  # seconds, 1973 to 2201: no elapsed time of a cook is as long
+_UNIX_SCALES = ((1.0, "seconds"), (1e-3, "milliseconds"), (1e-6, "microseconds"))
+_SERIAL_DAYS = (20000.0, 110000.0)  # 1954 to 2201
+_SERIAL_START = dt.datetime(1899, 12, 30)  # day 0 of a spreadsheet's dates
+_EPOCH = dt.datetime(1970, 1, 1)
 
 _SECOND_WORDS = {"s", "sec", "secs", "second", "seconds", "sek", "sekunden"}
 _MINUTE_WORDS = {"min", "mins", "minute", "minutes", "minuten"}
@@ -38,9 +42,13 @@ _NUMBER = re.compile(r"[+-]?\d{1,20}(?:[.,]\d{1,25})?(?:[eE][+-]?\d{1,3})?", re.
 _PARTS = re.compile(
     r"(\d{1,4}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?\s*([aApP]\.?\s?[mM]\.?)?", re.ASCII
 )
+_ISO_BASIC = re.compile(
+    r"(\d{4})(\d{2})(\d{2})T(\d{2})(\d{2})(\d{2})?([.,]\d{1,9})?(Z|[+-]\d{2}(?::?\d{2})?)?",
+    re.ASCII,
+)
 _ISO = re.compile(
     r"\d{4}-\d{2}-\d{2}[T ]\d{2}(?::?\d{2}){1,2}(?:[.,]\d{1,9})?"
-    r"(?:\s?(?:[zZ]|UTC|[+-]\d{2}(?::?\d{2})?))?",
+    r"(?:\s?(?:[zZ]|UTC|GMT|[+-]\d{2}(?::?\d{2})?))?",
     re.ASCII,
 )
 _CLOCK_TAIL = (
@@ -58,16 +66,18 @@ _MONTH_NAME = re.compile(
 _DATE_ONLY = re.compile(
     r"\d{4}[/.-]\d{1,2}[/.-]\d{1,2}|\d{1,2}[/.-]\d{1,2}[/.-](?:\d{4}|\d{2})", re.ASCII
 )
+_LOOK = 400  # cells looked at where all of them would tell no more
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
 class Undecided(Exception):
-    """The form of the time cannot be settled: what is unclear, and the remedy."""
+    """The form of the time cannot be settled: what is unclear, the remedy, the choices."""
 
-    def __init__(self, what: str, remedy: str) -> None:
+    def __init__(self, what: str, remedy: str, choices: tuple[str, ...] = ()) -> None:
         super().__init__(f"{what} {remedy}")
         self.what = what
         self.remedy = remedy
+        self.choices = choices
 
 
 @dataclass(frozen=True)
@@ -86,6 +96,11 @@ class TimeForm:
         Cell to date and time; None unless `kind` is ``"date"``.
     whole_minutes : bool
         True if the cells show no seconds.
+    origin : datetime or None
+        Moment at which `seconds` is 0, where the form has a date: without a zone if the
+        cells have none, otherwise in UTC.
+    unsettled : bool
+        True if later cells could show that day and month stand the other way round.
     """
 
     kind: str
@@ -93,6 +108,13 @@ class TimeForm:
     seconds: Callable[[str], float | None]
     moment: Callable[[str], dt.datetime | None]
     whole_minutes: bool = False
+    origin: dt.datetime | None = None
+    unsettled: bool = False
+
+    @property
+    def has_zone(self) -> bool:
+        """True if the cells say how far they are from UTC."""
+        return self.origin is not None and self.origin.tzinfo is not None
 
 
 def looks_like_date_only(cells: Sequence[str]) -> bool:
@@ -149,7 +171,7 @@ def find_form(name: str, cells: Sequence[str], role: str = "time") -> TimeForm:
     return _date_form(shape, filled)
 
 
-def _spread(cells: Sequence[str], most: int = 400) -> Sequence[str]:
+def _spread(cells: Sequence[str], most: int = _LOOK) -> Sequence[str]:
     step = max(1, len(cells) // most)
     return cells[::step]
 
@@ -164,6 +186,8 @@ def _shape(cell: str) -> str:
         return "parts3" if parts[3] else "parts2"
     if _ISO.fullmatch(cell):
         return "iso"
+    if _ISO_BASIC.fullmatch(cell):
+        return "iso basic"
     if _YEAR_FIRST.fullmatch(cell):
         return "year first"
     if _YEAR_LAST.fullmatch(cell):
@@ -182,18 +206,21 @@ def _plain_number(cell: str) -> float | None:
     if not _NUMBER.fullmatch(text):
         return None
     value = float(text.replace(",", "."))
-    return value if abs(value) < 1e15 else None
+    return value if abs(value) < 1e16 else None
 
 
 def _number_form(name: str, words: set[str], cells: Sequence[str], role: str) -> TimeForm:
     values = [value for value in map(_plain_number, _spread(cells)) if value is not None]
     if role == "time" and not words & (_MINUTE_WORDS | _HOUR_WORDS):
-        for (low, high), scale in ((_UNIX_SECONDS, 1.0), (_UNIX_MILLISECONDS, 1e-3)):
+        for scale, unit in _UNIX_SCALES:
             if scale == 1.0 and words & _MILLISECOND_WORDS:
                 continue
+            low, high = (bound / scale for bound in _UNIX)
             inside = sum(1 for value in values if low <= value <= high)
             if 2 * inside > len(values):
-                return _unix_form(low, high, scale)
+                return _unix_form(low, high, scale, unit)
+    if role == "serial days":
+        return _serial_form()
     stated = {"elapsed s": 1.0, "elapsed min": 60.0, "elapsed h": 3600.0}.get(role)
     if stated is None and role not in ("time",):
         raise Undecided(
@@ -218,11 +245,15 @@ def _number_form(name: str, words: set[str], cells: Sequence[str], role: str) ->
         scale, unit = found[0]
         why = f"as its heading '{name}' says"
     else:
+        low, high = _SERIAL_DAYS
+        days = values and all(low <= value <= high for value in values)
+        hint = " They may also be the days of a spreadsheet: 'serial days'." if days else ""
         raise Undecided(
             "The times are plain numbers and no unit is stated.",
             f"Name the unit in the heading (for example 'time_s' or 'elapsed_min' instead of "
             f"'{name}'), or state columns={{'{name}': 'elapsed s'}}, 'elapsed min' or "
-            "'elapsed h'.",
+            f"'elapsed h'.{hint}",
+            (*(("serial days",) if days else ()), "elapsed s", "elapsed min", "elapsed h"),
         )
 
     def seconds(cell: str) -> float | None:
@@ -232,7 +263,7 @@ def _number_form(name: str, words: set[str], cells: Sequence[str], role: str) ->
     return TimeForm("elapsed", f"elapsed {unit}, {why}", seconds, _no_moment)
 
 
-def _unix_form(low: float, high: float, scale: float) -> TimeForm:
+def _unix_form(low: float, high: float, scale: float, unit: str) -> TimeForm:
     def seconds(cell: str) -> float | None:
         value = _plain_number(cell)
         return value * scale if value is not None and low <= value <= high else None
@@ -241,8 +272,25 @@ def _unix_form(low: float, high: float, scale: float) -> TimeForm:
         value = seconds(cell)
         return None if value is None else dt.datetime.fromtimestamp(value, tz=dt.UTC)
 
-    unit = "seconds" if scale == 1.0 else "milliseconds"
-    return TimeForm("date", f"{unit} since 1970 (UTC)", seconds, moment)
+    origin = _EPOCH.replace(tzinfo=dt.UTC)
+    return TimeForm("date", f"{unit} since 1970 (UTC)", seconds, moment, origin=origin)
+
+
+def _serial_form() -> TimeForm:
+    """Return the form of a spreadsheet's dates written as numbers: local days since 1899."""
+    low, high = _SERIAL_DAYS
+
+    def seconds(cell: str) -> float | None:
+        value = _plain_number(cell)
+        # A day to eleven digits: a microsecond; the rest is noise of the division.
+        return round(value * DAY_S, 4) if value is not None and low <= value <= high else None
+
+    def moment(cell: str) -> dt.datetime | None:
+        value = seconds(cell)
+        return None if value is None else _SERIAL_START + dt.timedelta(seconds=value)
+
+    sentence = "days of a spreadsheet, local time without a zone, as stated"
+    return TimeForm("date", sentence, seconds, moment, origin=_SERIAL_START)
 
 
 def _parts_form(
@@ -297,6 +345,7 @@ def _parts_form(
             "seconds.",
             f"State columns={{'{name}': 'elapsed h:mm'}} or 'elapsed m:ss' (or 'clock' for a "
             "time of day), or write all three parts, h:mm:ss.",
+            ("elapsed h:mm", "elapsed m:ss", *(() if hours_over else ("clock",))),
         )
     else:
         meaning, why = "clock", "because they start away from zero and stay below 24 h"
@@ -357,21 +406,23 @@ def _of_day(
 
 def _date_form(shape: str, cells: Sequence[str]) -> TimeForm:
     moment: Callable[[str], dt.datetime | None]
+    unsettled = False
     if shape == "iso":
         moment, sentence = _iso_moment, "date and time, ISO 8601"
+    elif shape == "iso basic":
+        moment, sentence = _iso_basic_moment, "date and time, ISO 8601 without hyphens"
     elif shape == "year first":
         moment, sentence = _year_first_moment, "date and time, year first"
     elif shape == "month name":
         moment, sentence = _month_name_moment, "date and time with the month by name"
     else:
-        moment, sentence = _year_last_form(cells)
-    known = [found for found in map(moment, cells) if found is not None]
-    if not known:
+        moment, sentence, unsettled = _year_last_form(cells)
+    base = next((found for found in map(moment, cells) if found is not None), None)
+    if base is None:
         raise Undecided(
             f"The dates cannot exist (for example {cells[0][:40]!a}).",
             "Correct them, or write them as 2026-05-02T14:03:00.",
         )
-    base = known[0]
     aware = base.tzinfo is not None
     if aware:
         sentence += f", zone {base.tzname() or base.utcoffset()}"
@@ -388,15 +439,23 @@ def _date_form(shape: str, cells: Sequence[str]) -> TimeForm:
         found = same_kind(cell)
         return None if found is None else (found - base).total_seconds()
 
+    # Cells without seconds matter only where several share a minute: a look at some is
+    # enough to see that they have them.
+    looked = [*cells[:_LOOK], *_spread(cells)]
+    known = [found for found in map(moment, looked) if found is not None]
     bare = all(found.second == 0 and found.microsecond == 0 for found in known)
-    return TimeForm("date", sentence, seconds, same_kind, whole_minutes=bare)
+    try:
+        origin = base.astimezone(dt.UTC) if aware else base
+    except OverflowError:  # within a day of the ends of the calendar
+        origin = base.replace(tzinfo=dt.UTC)
+    return TimeForm("date", sentence, seconds, same_kind, bare, origin, unsettled)
 
 
 def _iso_moment(cell: str) -> dt.datetime | None:
     text = cell.strip()
     if not (text.isascii() and text[4:5] == "-" and text[10:11] in ("T", " ")):
         return None
-    if text.endswith("UTC"):
+    if text.endswith(("UTC", "GMT")):
         text = text[:-3].rstrip() + "+00:00"
     elif " " in text[11:]:
         text = text[:11] + text[11:].replace(" ", "")
@@ -404,6 +463,14 @@ def _iso_moment(cell: str) -> dt.datetime | None:
         return dt.datetime.fromisoformat(text)
     except ValueError:
         return None
+
+
+def _iso_basic_moment(cell: str) -> dt.datetime | None:
+    match = _ISO_BASIC.fullmatch(cell.strip())
+    if match is None:
+        return None
+    year, month, day, hour, minute, second, fraction, zone = match.groups(default="")
+    return _iso_moment(f"{year}-{month}-{day}T{hour}:{minute}:{second or '00'}{fraction}{zone}")
 
 
 def _build(
@@ -447,7 +514,7 @@ def _month_name_moment(cell: str) -> dt.datetime | None:
 
 def _year_last_form(
     cells: Sequence[str],
-) -> tuple[Callable[[str], dt.datetime | None], str]:
+) -> tuple[Callable[[str], dt.datetime | None], str, bool]:
     matches = [match for match in map(_YEAR_LAST.fullmatch, cells) if match is not None]
     first = {int(match[1]) for match in matches}
     second = {int(match[3]) for match in matches}
@@ -455,21 +522,22 @@ def _year_last_form(
     day_first = _ordered_moment(True)
     month_first = _ordered_moment(False)
     if separators == {"."}:
-        return day_first, "date and time, day first"
+        return day_first, "date and time, day first", False
     if max(first) > 12 and max(second) > 12:
         raise Undecided(
             "Some dates put the day first and some the month.",
             "Write all of them as 2026-05-02T14:03:00.",
         )
     if max(first) > 12:
-        return day_first, "date and time, day first"
+        return day_first, "date and time, day first", False
     if max(second) > 12:
-        return month_first, "date and time, month first"
+        return month_first, "date and time, month first", False
     if len(first) == 1 and len(second) == 1:
-        return day_first, (
+        sentence = (
             "date and time; day first was taken, because a single date cannot tell (only the "
             "printed date hangs on it)"
         )
+        return day_first, sentence, True
     spans = []
     for moment in (day_first, month_first):
         times = [found for found in map(moment, cells) if found is not None]
@@ -480,8 +548,9 @@ def _year_last_form(
             "Write them as 2026-05-02T14:03:00.",
         )
     if spans[0] < spans[1]:
-        return day_first, "date and time, day first because the log is then the shorter"
-    return month_first, "date and time, month first because the log is then the shorter"
+        sentence = "date and time, day first because the log is then the shorter"
+        return day_first, sentence, False
+    return month_first, "date and time, month first because the log is then the shorter", False
 
 
 def _ordered_moment(day_first: bool) -> Callable[[str], dt.datetime | None]:

@@ -1,0 +1,339 @@
+"""Logs in workbooks and in JSON go the way of every other table."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import json
+import sys
+import zipfile
+
+import numpy as np
+import openpyxl
+import pytest
+
+from coreward import tables
+from coreward.logs import LogReadError, read_log, what_it_holds
+from coreward.logs.parts import Reading
+from coreward.logs.sheet_rows import careful_rows, quick_rows
+
+START = dt.datetime(2026, 5, 2, 23, 58)
+HEADINGS = ["date and time", "pit air (°C)", "meat (°C)"]
+
+
+def book_of(*sheets: tuple[str, list[list[object]]]) -> bytes:
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for title, rows in sheets:
+        sheet = book.create_sheet(title)
+        for row in rows:
+            sheet.append(row)
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
+
+
+def good_rows(count: int = 10) -> list[list[object]]:
+    return [
+        [START + dt.timedelta(minutes=i), 110 + i % 3, round(4 + i / 10, 1)]
+        for i in range(count)
+    ]
+
+
+@pytest.fixture
+def write(tmp_path):
+    def writer(data: bytes | str, name: str = "log.xlsx"):
+        path = tmp_path / name
+        path.write_bytes(data if isinstance(data, bytes) else data.encode())
+        return path
+
+    return writer
+
+
+# --- workbooks ---------------------------------------------------------------------------
+
+
+def test_workbook_reads_as_its_csv(write):
+    data = book_of(("log", [HEADINGS, *good_rows()]))
+    log = read_log(write(data))
+    lines = [",".join(HEADINGS), *(",".join(map(str, row)) for row in good_rows())]
+    plain = read_log(write("\n".join(lines), "log.csv"))
+    assert np.array_equal(log.time_s, plain.time_s)
+    for one, other in zip(log.channels, plain.channels, strict=True):
+        assert (one.name, one.role) == (other.name, other.role)
+        assert np.array_equal(one.temperature_c, other.temperature_c)
+    assert log.start == START
+    assert log.raw.data == data
+    assert log.raw[1][1].startswith("2026-05-02 23:58:00")
+    assert "Sheet 'log' of a workbook" in log.understood[0]
+
+
+def test_repairs_name_the_row_of_the_sheet(write):
+    rows = good_rows()
+    rows[3][2] = "---"
+    rows[5][1] = "two\nlines"
+    rows[6][2] = None
+    body = [["INVENTED supper"], [], HEADINGS, *rows[:8], [], *rows[8:]]
+    log = read_log(write(book_of(("log", body))))
+    assert [(r.row, r.column, r.kind) for r in log.repairs] == [
+        (9, "pit air (°C)", "not a number"),
+        (7, "meat (°C)", "unplugged"),
+        (10, "meat (°C)", "no reading"),
+    ]
+    assert log.time_s.size == 10
+    assert log.notes == ("INVENTED supper",)
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells", "expected"),
+    [
+        ("clock", [dt.time(23, 59), dt.time(0, 0), dt.time(0, 1, 30)], [0, 60, 150]),
+        ("elapsed", [dt.timedelta(hours=23, seconds=s) for s in (0, 30, 7200)], [0, 30, 7200]),
+        ("elapsed", [dt.timedelta(seconds=s / 2) for s in (0, 1, 3)], [0, 0.5, 1.5]),
+        ("time_s", [0, 1.5, 3], [0, 1.5, 3]),
+        ("time", ["2026-05-02T10:00:00Z", "2026-05-02T12:01:00+02:00"], [0, 60]),
+    ],
+)
+def test_times_of_a_spreadsheet(write, heading, cells, expected):
+    rows = [[cell, 110, 50 + i] for i, cell in enumerate(cells)]
+    log = read_log(write(book_of(("log", [[heading, "air_c", "meat_c"], *rows]))))
+    assert log.time_s.tolist() == expected
+
+
+def test_serial_days_are_asked_for(write):
+    text = "time,air_c,meat_c\n" + "".join(
+        f"{46144 + i / 1440:.9f},110,{50 + i}\n" for i in range(5)
+    )
+    path = write(text, "days.csv")
+    with pytest.raises(LogReadError, match="serial days") as caught:
+        read_log(path)
+    assert caught.value.question.choices[0] == "serial days"
+    log = read_log(path, columns={"time": "serial days"})
+    assert np.allclose(log.time_s, np.arange(5) * 60.0, atol=1e-3)
+    assert log.start == dt.datetime(2026, 5, 2)
+
+
+def test_several_sheets_are_asked_about(write):
+    good = [HEADINGS, *good_rows()]
+    path = write(book_of(("cook", good), ("notes", [["a note"]]), ("blank", [])))
+    with pytest.raises(LogReadError, match="2 sheets") as caught:
+        read_log(path)
+    assert caught.value.question.argument == "sheet"
+    assert caught.value.question.choices == ("cook", "notes")
+    assert read_log(path, sheet="cook").time_s.size == 10
+    with pytest.raises(LogReadError, match="no sheet 'gone'"):
+        read_log(path, sheet="gone")
+    seen = what_it_holds(path)
+    assert seen.sheets == ("cook", "notes")
+    assert [one.argument for one in seen.questions] == ["sheet"]
+    assert what_it_holds(path, sheet="cook").is_ready
+    assert read_log(write(book_of(("cook", good), ("blank", [])))).time_s.size == 10
+    with pytest.raises(LogReadError, match="no workbook"):
+        read_log(write("time_s,air_c,meat_c\n0,1,2\n60,1,2\n", "a.csv"), sheet="cook")
+
+
+def _zip(**files: bytes) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name, data in files.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("data", "word"),
+    [
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600, ".xls"),
+        (
+            b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + "EncryptedPackage".encode("utf-16-le"),
+            "password",
+        ),
+        (b"PK\x03\x04" + b"\0" * 100, "damaged"),
+        (_zip(log=b"time_s,air_c,meat_c\n"), "archive"),
+        (book_of(("log", [])), "no values"),
+        (book_of(("log", [HEADINGS])), "no reading below"),
+        (book_of(("log", [HEADINGS, *good_rows()]))[:-300], "damaged"),
+    ],
+)
+def test_refused_workbooks(write, data, word):
+    with pytest.raises(LogReadError, match=word):
+        read_log(write(data))
+
+
+@pytest.mark.parametrize("change", ["", "unknown part", "late row"])
+def test_quick_and_careful_reading_agree(write, change):
+    """Most sheets are taken apart here, by pattern; others are left to the library."""
+    rows: list[list[object]] = [
+        [START, "=1+1", "a & b <c>", True, 0.1, dt.time(1, 2), 1e-7],
+        [START + dt.timedelta(days=1), None, "", False, -3, "1e5", 12345678901],
+    ]
+    book = book_of(("log", [HEADINGS, *rows, [], *good_rows()]))
+    reading = Reading("book", tables.load("log_reading"))
+    if change:
+        old_part, new_part = {
+            "unknown part": (
+                b"</sheetData>",
+                b"<row r='99'><c r='A99'><v>7</v></c></row></sheetData>",
+            ),
+            "late row": (b'<row r="5"', b'<row r="50"'),
+        }[change]
+        out = io.BytesIO()
+        with zipfile.ZipFile(io.BytesIO(book)) as old, zipfile.ZipFile(out, "w") as new:
+            for name in old.namelist():
+                data = old.read(name)
+                if name.startswith("xl/worksheets"):
+                    assert old_part in data
+                    data = data.replace(old_part, new_part)
+                new.writestr(name, data)
+        book = out.getvalue()
+    opened = openpyxl.load_workbook(io.BytesIO(book), read_only=True, data_only=True)
+    sheet = opened.worksheets[0]
+    quick = quick_rows(opened, sheet, reading.limits)
+    careful = list(careful_rows(sheet, reading))
+    opened.close()
+    if change:
+        assert quick is None
+        return
+    assert quick is not None
+    assert [number for number, _ in quick] == [n for n, cells in careful if any(cells)]
+    kept = {number: cells for number, cells in careful}
+    for number, cells in quick:
+        for one, other in zip(cells, kept[number], strict=True):
+            assert one == other or float(one) == float(other)
+
+
+def test_sheet_that_lies_about_its_size(write):
+    book = book_of(("log", [HEADINGS, *good_rows()]))
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(book)) as old, zipfile.ZipFile(out, "w") as new:
+        for name in old.namelist():
+            data = old.read(name)
+            if name == "xl/worksheets/sheet1.xml":
+                data = data.replace(b'ref="A1:C11"', b'ref="A1:XFD1048576"')
+            new.writestr(name, data)
+    assert read_log(write(out.getvalue())).time_s.size == 10
+    far = out.getvalue()
+    with (
+        zipfile.ZipFile(io.BytesIO(book)) as old,
+        zipfile.ZipFile(out := io.BytesIO(), "w") as new,
+    ):
+        for name in old.namelist():
+            data = old.read(name)
+            if name == "xl/worksheets/sheet1.xml":
+                data = data.replace(b'<row r="11"', b'<row r="999999"').replace(
+                    b'"A11"', b'"A999999"'
+                )
+            new.writestr(name, data)
+    assert far != out.getvalue()
+    with pytest.raises(LogReadError, match="blank rows"):
+        read_log(write(out.getvalue()))
+
+
+def test_without_the_library(write, monkeypatch):
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    with pytest.raises(LogReadError, match="openpyxl"):
+        read_log(write(book_of(("log", [HEADINGS, *good_rows()]))))
+
+
+# --- JSON --------------------------------------------------------------------------------
+
+
+def objects(count: int = 10) -> list[dict[str, object]]:
+    return [
+        {"time": f"2026-05-02T10:{i:02d}:00Z", "pit_c": 110 + i % 3, "meat_c": 4 + i / 10}
+        for i in range(count)
+    ]
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        lambda rows: "\n".join(map(json.dumps, rows)) + "\n",
+        lambda rows: json.dumps(rows),
+        lambda rows: json.dumps(rows, indent=2),
+        lambda rows: "# INVENTED\n\n" + "\r\n".join(map(json.dumps, rows)),
+        lambda rows: json.dumps({"cook": "supper", "samples": rows}, indent=1),
+        lambda rows: "\ufeff" + "\n".join(map(json.dumps, rows)),
+    ],
+)
+def test_forms_of_json(write, form):
+    text = form(objects())
+    log = read_log(write(text, "log.jsonl"))
+    assert np.array_equal(log.time_s, np.arange(10) * 60.0)
+    assert log.meat().temperature_c.tolist() == [4 + i / 10 for i in range(10)]
+    assert log.start == dt.datetime(2026, 5, 2, 10, tzinfo=dt.UTC)
+    assert log.repairs == ()
+    assert log.raw.data == text.encode()
+
+
+def test_nested_values_are_columns(write):
+    rows = [
+        {
+            "time_s": 60 * i,
+            "unit": "F",
+            "probes": {"pit": 230, "meat": 40 + i},
+            "temps": [1, None],
+        }
+        for i in range(5)
+    ]
+    log = read_log(write("\n".join(map(json.dumps, rows)), "log.json"))
+    assert [(c.name, c.role) for c in log.channels] == [
+        ("probes.pit", "air"),
+        ("probes.meat", "meat"),
+    ]
+    assert log.air_c[0] == pytest.approx(110.0)
+    assert any("temps.1" in sentence for sentence in log.understood)
+    rows[3]["unit"] = "C"
+    mixed = write("\n".join(map(json.dumps, rows)), "log.json")
+    with pytest.raises(LogReadError, match="mixed units"):
+        read_log(mixed)
+
+
+def test_faults_of_json_name_row_and_key(write):
+    lines = [json.dumps(one) for one in objects(12)]
+    lines[3] = '{"time": "2026-05-02T10:03:00Z", "pit_c": 110, '
+    lines[5] = lines[5].replace("4.5", '"---"')
+    lines[6] = "[1, 2]"
+    lines[7] = lines[7].replace('"pit_c"', '"time"')
+    log = read_log(write("\n".join(lines) + '\n{"time": "2026', "log.jsonl"))
+    assert [(r.row, r.column, r.kind) for r in log.repairs] == [
+        (4, "", "not an object"),
+        (7, "", "not an object"),
+        (8, "", "not an object"),
+        (13, "", "half-written"),
+        (6, "meat_c", "unplugged"),
+    ]
+    assert log.time_s.size == 9
+
+
+def test_array_cut_off_and_broken(write):
+    text = json.dumps(objects())
+    log = read_log(write(text[:-20], "log.json"))
+    assert [(r.row, r.kind) for r in log.repairs] == [(10, "half-written")]
+    with pytest.raises(LogReadError, match="row 3"):
+        read_log(write(text.replace('"2026-05-02T10:02:00Z"', "soon"), "log.json"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *('{"a": 1', "{}", "[{}]", '{"a": 1, "a": 2}', '[{"a": 1, "a": 2}]'),
+        *('{"x": 1}\n{"x": 2}', "[{" + "[" * 40_000, '[{"a":' * 20_000, '{"a":' * 20_000),
+    ],
+)
+def test_refused_json(write, text):
+    with pytest.raises(LogReadError):
+        read_log(write(text, "log.json"))
+
+
+def test_late_and_many_keys(write):
+    rows = objects()
+    rows[7]["outside_c"] = 15
+    log = read_log(write("\n".join(map(json.dumps, rows)), "log.json"))
+    assert log.time_s.size == 10
+    assert np.isfinite(log.by_role("ambient")[0].temperature_c).tolist() == [
+        i == 7 for i in range(10)
+    ]
+    rows[8].update({f"k{i}": i for i in range(100)})
+    with pytest.raises(LogReadError, match="different keys"):
+        read_log(write("\n".join(map(json.dumps, rows)), "log.json"))
