@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from coreward import __version__, launch
+from coreward import __version__, forecast_command, launch
 from coreward.errors import CorewardError, InputError, LogError
 
 _SECONDS_PER_MINUTE = 60.0
@@ -36,6 +36,8 @@ _OPTION_FOR = {
     "units=": "--units C or --units F",
     "start_date": "--start-date YYYY-MM-DD",
     "accept_jumps=": "--accept-jumps",
+    "zone=": "--zone Europe/Berlin",
+    "sheet=": "--sheet NAME",
 }
 
 
@@ -73,6 +75,8 @@ def build_parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=_run_workbench)
     commands = parser.add_subparsers(title="subcommands", metavar="", parser_class=_Parser)
 
+    _add_app(commands)
+
     review = commands.add_parser(
         "review",
         help="read a probe log: what was understood, repaired, and what it tells",
@@ -95,6 +99,37 @@ def build_parser() -> argparse.ArgumentParser:
     _add_verdict_options(verdict)
     verdict.set_defaults(run=_run_verdict)
 
+    forecast = commands.add_parser(
+        "forecast",
+        help="when will a running cook be ready? With bands, and what it assumed",
+        description="Fit piece, pit and probe to a running log and say when the probe will "
+        "show its target: most likely, half of the chances, nine tenths.",
+        epilog=f"Needs about 250 MB; on one core of a small board a few seconds with "
+        f"--members 100. {_PROBE_CAUTION}",
+    )
+    _add_log_options(forecast)
+    forecast_command.add_options(forecast)
+    forecast.set_defaults(run=_run_forecast)
+
+    report = commands.add_parser(
+        "report",
+        help="write a log's review or verdict as a page to keep: HTML, PDF, CSV or ZIP",
+        description="Read a probe log and write its review, or its verdict, to one file that "
+        "needs no network: the suffix says .html, .pdf, .csv (the cleaned log) or .zip.",
+        epilog=f"Exit code: 0 written, {EXIT_ERROR} not written. {_PROBE_CAUTION}",
+    )
+    _add_log_options(report)
+    report.add_argument(
+        "-o", "--output", metavar="FILE", type=Path, required=True, help="the file to write"
+    )
+    report.add_argument(
+        "--verdict",
+        action="store_true",
+        help="the verdict, by the options below, not the review",
+    )
+    _add_verdict_options(report)
+    report.set_defaults(run=_run_report)
+
     tables = commands.add_parser(
         "tables",
         help="print the constants with unit, range and source",
@@ -103,6 +138,35 @@ def build_parser() -> argparse.ArgumentParser:
     tables.add_argument("kind", nargs="?", help="only this kind of table")
     tables.set_defaults(run=_run_tables)
     return parser
+
+
+def _add_app(commands: Any) -> None:
+    app = commands.add_parser(
+        "app",
+        help="the notebooks as plain pages without code, for a projector, a phone or a class",
+        description="Serve the notebooks as plain pages: pictures, words and controls, no "
+        "code. Only this machine can reach them unless you say --share.",
+        epilog=_PROBE_CAUTION,
+    )
+    # Said before or after the word `app`, these mean the same.
+    same: dict[str, Any] = {"default": argparse.SUPPRESS}
+    app.add_argument("--port", type=int, help="the port to use; else a free one", **same)
+    app.add_argument(
+        "--no-browser", action="store_true", help="print the address, open no browser", **same
+    )
+    app.add_argument("--folder", type=Path, help="show the copy of the notebooks here", **same)
+    app.add_argument(
+        "--share",
+        action="store_true",
+        help="let others on the local network in; prints the address for them",
+    )
+    app.add_argument(
+        "--places",
+        type=int,
+        metavar="N",
+        help="how many pages may be live at once (default: as many as fit, up to 30)",
+    )
+    app.set_defaults(run=_run_app)
 
 
 def _add_verdict_options(parser: argparse.ArgumentParser) -> None:
@@ -212,7 +276,9 @@ def _column(text: str) -> tuple[str, str]:
 
 
 def _add_log_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("log", metavar="LOG", type=Path, help="the probe log, a CSV file")
+    parser.add_argument(
+        "log", metavar="LOG", type=Path, help="the probe log: CSV, .xlsx or JSON lines"
+    )
     parser.add_argument(
         "--units",
         choices=("C", "F"),
@@ -232,6 +298,13 @@ def _add_log_options(parser: argparse.ArgumentParser) -> None:
         metavar="YYYY-MM-DD",
         help="the date of the first sample, where the file has times of day only",
     )
+    parser.add_argument(
+        "--zone",
+        metavar="AREA/PLACE",
+        help="the time zone of local clock times, such as Europe/Berlin: tells an hour that "
+        "summer time skips or repeats",
+    )
+    parser.add_argument("--sheet", metavar="NAME", help="which sheet of a workbook")
     parser.add_argument(
         "--accept-jumps",
         action="store_true",
@@ -315,6 +388,19 @@ def _run_workbench(options: argparse.Namespace) -> int:
     return EXIT_FINE
 
 
+def _run_app(options: argparse.Namespace) -> int:
+    from coreward.app.command import open_app
+
+    open_app(
+        folder=options.folder,
+        port=options.port,
+        open_browser=not options.no_browser,
+        share=options.share,
+        places=options.places,
+    )
+    return EXIT_FINE
+
+
 def _run_check(options: argparse.Namespace) -> int:
     print(f"Coreward {__version__}")
     checks = launch.check_environment(options.folder)
@@ -344,6 +430,8 @@ def _read_log(options: argparse.Namespace) -> Any:
         "columns": dict(options.column) if options.column else None,
         "start_date": options.start_date,
         "accept_jumps": options.accept_jumps or None,
+        "zone": options.zone,
+        "sheet": options.sheet,
     }
     try:
         return read_log(options.log, **_said(given))
@@ -380,10 +468,33 @@ def _run_review(options: argparse.Namespace) -> int:
     return EXIT_FINE
 
 
-def _run_verdict(options: argparse.Namespace) -> int:
-    from coreward.questions.verdict import verdict, verdict_dict, verdict_text
+def _run_forecast(options: argparse.Namespace) -> int:
+    forecast_command.run(options, lambda: _read_log(options))
+    return EXIT_FINE
+
+
+def _run_report(options: argparse.Namespace) -> int:
+    from coreward.questions.review import review
+    from coreward.reports.write import report
 
     log = _read_log(options)
+    if options.verdict:
+        answer: Any = _judge(log, options)
+    else:
+        error = _said({"probe_error_k": options.probe_error})
+        answer = review(log, organism=options.organism, **error)
+    path = report(answer, options.output, units=options.show_units)
+    if options.json:
+        _print_json({"kind": "report", "file": str(path)})
+    else:
+        print(f"Written: {path}")
+    return EXIT_FINE
+
+
+def _judge(log: Any, options: argparse.Namespace) -> Any:
+    """Give the verdict that the options ask for."""
+    from coreward.questions.verdict import verdict
+
     given: dict[str, Any] = {
         "standards": options.standard,
         "cooling": options.cooling,
@@ -397,13 +508,19 @@ def _run_verdict(options: argparse.Namespace) -> int:
         "oven": options.oven_kind,
         "mass_kg": options.mass,
     }
-    answer = verdict(
+    return verdict(
         log,
         meat=options.meat,
         condition=options.condition,
         organism=options.organism,
         **_said(given),
     )
+
+
+def _run_verdict(options: argparse.Namespace) -> int:
+    from coreward.questions.verdict import verdict_dict, verdict_text
+
+    answer = _judge(_read_log(options), options)
     try:
         if options.json:
             _print_json(verdict_dict(answer, units=options.show_units))

@@ -219,6 +219,7 @@ def _followed(options: argparse.Namespace) -> Iterator[Any]:
         "units": options.units,
         "columns": dict(options.column) if options.column else None,
         "start_date": options.start_date,
+        "zone": options.zone,
         "accept_jumps": options.accept_jumps,
     }
     last = -options.every

@@ -203,7 +203,7 @@ def test_laplace_agrees_with_what_the_draws_truly_predict() -> None:
     assert forecast_at(3.0).effective_share > 0.1
 
 
-def test_a_moved_probe_gets_an_offset_of_its_own() -> None:
+def test_a_moved_probe_gets_a_depth_and_an_offset_of_its_own() -> None:
     log = whole()
     core = log.meat(1).temperature_c.copy()
     core[log.time_s > 2 * HOUR] += 3.0
@@ -213,7 +213,7 @@ def test_a_moved_probe_gets_an_offset_of_its_own() -> None:
     )
     events = (ON, Event("probe_moved", 2 * HOUR, 2 * HOUR, channel="flat"))
     fitted = fit(moved, PIECE, until_s=3.5 * HOUR, events=events)
-    assert fitted.names[-1] == "bias_2"
+    assert fitted.names[-2:] == ("depth_2", "bias_2")
     assert fitted.residual_k < 0.4
 
 

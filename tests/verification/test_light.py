@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 
 import numpy as np
 import pytest
 
 import coreward as cw
-from coreward.cook.light import light_cook, run_light, spread
+from coreward.cook.light import LightCook, light_cook, run_light, spread
 
 HOUR = 3600.0
 PIT = cw.Surroundings(110.0, dew_point_c=30.0)
@@ -73,3 +74,25 @@ def test_spread_keeps_the_order_and_any_number_of_cores_agrees() -> None:
     items = list(range(37))
     assert spread(lambda x: x * x, items, cores=1) == [x * x for x in items]
     assert spread(lambda x: x * x, items, cores=3) == [x * x for x in items]
+
+
+def test_a_core_that_is_past_its_mark_goes_on_at_once() -> None:
+    piece = cw.Piece(cw.Slab(0.05), cw.meat(), 5.0)
+    first, wrapped = light_cook(
+        piece, [cw.Stage(PIT, until_core_c=60.0), cw.Stage(PIT, duration_s=HOUR, wrap="foil")]
+    ).legs
+    late = dataclasses.replace(first, until_core_c=50.0, from_below=True)
+    cook = LightCook(piece.shape, piece.material.constants, 5.0, (first, late, wrapped))
+    straight = LightCook(piece.shape, piece.material.constants, 5.0, (first, wrapped))
+    at_s = np.arange(0.0, 6 * HOUR, 600.0)
+    run = run_light(cook, at_s)
+    assert np.array_equal(run.core_c, run_light(straight, at_s).core_c)
+    assert run.reached == (True, True, False)
+    assert run.leg_end_s[1] == run.leg_end_s[0]
+
+
+def test_a_liquid_is_refused_with_the_reason() -> None:
+    piece = cw.Piece(cw.Sphere(0.09), cw.meat(), 5.0)
+    stage = cw.Stage(PIT, duration_s=HOUR, wrap="foil", liquid=cw.Liquid(0.1, 60.0))
+    with pytest.raises(cw.InputError, match=r"needs coreward\.simulate"):
+        light_cook(piece, [stage])

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from coreward.cook.march import make_forcing, surface_conditions
 from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage
+from coreward.errors import InputError
 from coreward.physics import history
 from coreward.physics.body import Mesh, Shape, make_mesh
 from coreward.physics.engines.fast import solve
@@ -52,12 +53,16 @@ class Leg:
         At most so long. [s]
     until_core_c : float or None
         Or until the core has this temperature. [°C]
+    from_below : bool
+        With `until_core_c`: a core that is hotter already ends the leg at once. False
+        waits for it to cool.
     """
 
     forcing: Forcing
     conditions: SurfaceConditions
     duration_s: float
     until_core_c: float | None = None
+    from_below: bool = False
 
 
 @dataclass(frozen=True)
@@ -105,7 +110,7 @@ class LightRun:
 def run_light(
     cook: LightCook,
     at_s: Floats,
-    depth: float = 0.0,
+    depth: float | Floats = 0.0,
     cells: int = LIGHT_CELLS,
     tolerance: float = LIGHT_TOLERANCE,
 ) -> LightRun:
@@ -116,8 +121,9 @@ def run_light(
     cook : LightCook
     at_s : ndarray, shape (times,)
         From the start of the cook, increasing. [s]
-    depth : float
-        Where the probe sits, from the centre, as a share of the way to the surface. [-]
+    depth : float or ndarray, shape (times,)
+        Where the probe sits at each time, from the centre, as a share of the way to the
+        surface. [-]
     cells, tolerance
         See :func:`coreward.simulate`.
 
@@ -133,8 +139,9 @@ def run_light(
     mesh = make_mesh(cook.shape, cells)
     m = cook.constants
     last = cells - 1
-    node, weight = _between(mesh, depth)
-    nodes = np.array(sorted({0, node, min(node + 1, last), last}))
+    sits = np.broadcast_to(np.asarray(depth, dtype=float), np.shape(at_s))
+    between = [(d, *_between(mesh, float(d))) for d in np.unique(sits)]
+    nodes = np.array(sorted({0, last, *(n + i for _, n, _ in between for i in (0, 1))}))
     place = {int(n): i for i, n in enumerate(nodes)}
     t = np.full(cells, float(cook.start_c))
     w = np.full(cells, m.raw_water)
@@ -149,6 +156,11 @@ def run_light(
     reached: list[bool] = []
     done = 0
     for number, leg in enumerate(cook.legs):
+        past = leg.until_core_c is not None and leg.from_below and t[0] >= leg.until_core_c
+        if past and number < len(cook.legs) - 1:
+            ends.append(begin)
+            reached.append(True)
+            continue
         raw = solve(
             Problem(
                 cook.shape,
@@ -181,8 +193,10 @@ def run_light(
                 local,
                 _SMOOTH_K,
             )
-            low, high = temps[:, place[node]], temps[:, place[min(node + 1, last)]]
-            out[0, done:stop] = low + weight * (high - low)
+            for d, node, weight in between:
+                here = sits[done:stop] == d
+                low, high = temps[here, place[node]], temps[here, place[node + 1]]
+                out[0, done:stop][here] = low + weight * (high - low)
             out[1, done:stop] = temps[:, place[0]]
             out[2, done:stop] = temps[:, place[last]]
             _account(
@@ -245,9 +259,20 @@ def _account(
 
 
 def light_cook(piece: Piece, stages: Sequence[Stage]) -> LightCook:
-    """Return a piece and stages as legs."""
+    """Return a piece and stages as legs.
+
+    Raises
+    ------
+    InputError
+        If a stage begins with a liquid, which only `coreward.simulate` pours.
+    """
     legs = []
     for stage in stages:
+        if stage.liquid is not None:
+            raise InputError(
+                "A stage with liquid under its wrap needs coreward.simulate: fits and plans "
+                "do not pour. Leave the liquid out."
+            )
         longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
         forcing, _ = make_forcing(piece, stage.surroundings, longest)
         legs.append(Leg(forcing, surface_conditions(piece, stage), longest, stage.until_core_c))

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
 from coreward.figures.log import TimeAxis, thinned
@@ -16,7 +17,6 @@ from coreward.figures.style import (
     PALETTE,
     UnitChoice,
     apply_style,
-    area,
     as_units,
     format_temperature,
     label_temperature,
@@ -106,8 +106,9 @@ def figure_forecast(
         ax.axhline(level, **{**INKS["target"].kwargs(), "label": None, "marker": None})
         ax.annotate(
             f"target {format_temperature(target.value, chosen)}",
-            (0.005, level),
+            (0.995, level),
             xycoords=("axes fraction", "data"),
+            ha="right",
             va="bottom",
             fontsize="small",
             color=PALETTE["target"],
@@ -121,8 +122,8 @@ def figure_forecast(
     axis.label(ax)
     handles = [
         *ax.get_legend_handles_labels()[0],
-        area("band", facecolor=_NARROW, label="middle half"),
-        area("band", facecolor=_WIDE, label="nine in ten"),
+        Patch(facecolor=_NARROW, label="middle half"),
+        Patch(facecolor=_WIDE, label="nine in ten"),
     ]
     legend(ax, handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=4)
     _draw_finish(top, answer, earlier, axis, end_s)
@@ -177,7 +178,7 @@ def _mark_events(ax: Axes, events: Sequence[Event], now_s: float, axis: TimeAxis
     for event in shown:
         x = float(axis.place(event.time_s))
         # Labels that would touch go one row lower.
-        row = (row + 1) % 3 if x - last < 0.06 * span else 0
+        row = (row + 1) % 3 if x - last < 0.1 * span else 0
         last = x
         ax.axvline(x, color=PALETTE["event"], linestyle=INKS["event"].line, linewidth=0.8)
         ax.annotate(

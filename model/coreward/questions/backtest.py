@@ -46,6 +46,7 @@ _SHAPES: dict[str, Callable[[float], Shape]] = {
 _SMOOTH_S = 300.0
 _SOONEST_S = 1800.0
 _NODE_S = 300.0
+_LEVEL_S = 2 * 3600.0
 _LINE_S = 3600.0
 _RECENT_CHANGE_S = 3600.0
 
@@ -248,7 +249,7 @@ def trials(
                 fitted,
                 Target("core", cook.target_c),
                 _came(cook, now) if stated else _planned(cook, now, fitted.past.wraps),
-                pit_series=_pit_that_came(log, now) if stated else None,
+                pit_series=_pit_that_came(log, now, finish) if stated else None,
                 members=members,
                 cores=cores,
             )
@@ -304,13 +305,23 @@ def _planned(
     return tuple(plan)
 
 
-def _pit_that_came(log: ProbeLog, now_s: float) -> tuple[Floats, Floats]:
-    later = np.isfinite(log.air_c) & (log.time_s > now_s)
+def _pit_that_came(log: ProbeLog, now_s: float, finish_s: float) -> tuple[Floats, Floats]:
+    """The pit up to the finish; then its level, for what happened later is no part of it.
+
+    Many logs end with the lid open to take the meat off: that air must not be held for
+    whoever expects the meat later than it came.
+    """
+    later = np.isfinite(log.air_c) & (log.time_s > now_s) & (log.time_s <= finish_s)
     number = np.floor((log.time_s[later] - now_s) / _NODE_S).astype(np.int64)
     count = np.bincount(number)
     some = np.flatnonzero(count)
     mean = np.bincount(number, log.air_c[later])[some] / count[some]
-    return np.asarray(now_s + (some + 0.5) * _NODE_S), np.asarray(mean)
+    middle = now_s + (some + 0.5) * _NODE_S
+    last = (
+        np.isfinite(log.air_c) & (log.time_s <= finish_s) & (log.time_s > finish_s - _LEVEL_S)
+    )
+    level = float(np.median(log.air_c[last]))
+    return np.append(middle, finish_s + _NODE_S), np.append(mean, level)
 
 
 def event_scores(cooks: Iterable[MadeUpCook]) -> EventScores:
@@ -381,6 +392,20 @@ def summarise(found: Sequence[Trial], mode: str, fraction: float) -> Summary:
         width_90=float(np.median((column("p95_h") - column("p5_h")) / truth)),
         line_error=float(np.median(np.abs(column("line_h") - truth) / truth)),
         curve_error=float(np.median(np.abs(column("curve_h") - truth) / truth)),
+    )
+
+
+def sentence(s: Summary) -> str:
+    """Say a summary in one line."""
+
+    def percent(value: float) -> str:
+        return "no finish" if math.isinf(value) else f"{value:.0%}"
+
+    return (
+        f"{s.mode}, made at {s.fraction:.0%} of the cook: median miss {percent(s.error)} of "
+        f"the time left (straight line {percent(s.line_error)}, exponential approach "
+        f"{percent(s.curve_error)}); {s.inside_90:.0%} of {s.trials} truths inside the wide "
+        f"band, {s.inside_50:.0%} inside the narrow one."
     )
 
 

@@ -475,7 +475,7 @@ def fit_past(
     Fitted
     """
     moved = int(past.segment.max())
-    names = (*NAMES, *(f"bias_{i + 2}" for i in range(moved)))
+    names = (*NAMES, *(f"{what}_{i + 2}" for i in range(moved) for what in ("depth", "bias")))
     size = len(names)
     held = np.array(
         [name.startswith("wrap") and past.wrap_now is None and not past.wraps for name in names]
@@ -544,13 +544,21 @@ def predict(past: Past, prior: Prior, z: Floats) -> Floats:
     """Readings a guess would have given, at `past.time_s`. [°C]."""
     member = prior.member(z)
     cook = prior.cook(member, past.legs(prior, member))
-    return run_light(cook, past.time_s, member.depth).probe_c + offsets(prior, z, past.segment)
+    sits = depths(prior, z, past.segment)
+    return run_light(cook, past.time_s, sits).probe_c + offsets(prior, z, past.segment)
 
 
 def offsets(prior: Prior, z: Floats, segment: NDArray[np.int64]) -> Floats:
-    """Offset of the probe, which a move to another place changes. [K]."""
-    moved = prior.spread["moved"]
-    values = np.concatenate(([prior.spread["bias"] * z[10]], moved * z[len(NAMES) :]))
+    """Offset of the probe in each of its places. [K]."""
+    first, later = prior.spread["bias"] * z[10], prior.spread["moved"] * z[len(NAMES) + 1 :: 2]
+    values = np.concatenate(([first], first + later))
+    return values[np.minimum(segment, len(values) - 1)]
+
+
+def depths(prior: Prior, z: Floats, segment: NDArray[np.int64]) -> Floats:
+    """Where the probe sits in each of its places, as a share of the way out. [-]."""
+    later = prior.spread["moved_depth"] * special.ndtr(z[len(NAMES) :: 2])
+    values = np.concatenate(([prior.member(z).depth], later))
     return values[np.minimum(segment, len(values) - 1)]
 
 

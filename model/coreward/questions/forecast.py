@@ -23,7 +23,7 @@ from coreward.errors import InputError, SolverError
 from coreward.logs.log import ProbeLog
 from coreward.physics.lethality import load_kinetics
 from coreward.questions.events import Event
-from coreward.questions.fit import Fitted, Floats, draw, fit, offsets, weigh
+from coreward.questions.fit import Fitted, Floats, depths, draw, fit, offsets, weigh
 from coreward.questions.pit_outlook import PitOutlook, pit_outlook, pit_paths
 from coreward.questions.tenderness import softening
 
@@ -254,6 +254,8 @@ def forecast_from(
     stop_c = target.value + _BEYOND_K if target.kind == "core" else _NEVER_C
     seen = _probe_over_core(fitted)
 
+    places = np.concatenate((past.segment, np.full(len(ahead), past.segment[-1])))
+
     def one(i: int) -> LightRun | None:
         member = fitted.prior.member(draws[i])
         legs = past.legs(fitted.prior, member)
@@ -262,7 +264,7 @@ def forecast_from(
         )
         cook = fitted.prior.cook(member, legs)
         try:
-            return run_light(cook, at_s, member.depth)
+            return run_light(cook, at_s, depths(fitted.prior, draws[i], places))
         except SolverError:
             return None
 
@@ -351,8 +353,9 @@ def _probe_over_core(fitted: Fitted) -> float:
     """How far the best guess's probe lies above the core now, per depth squared. [K]."""
     member = fitted.member
     cook = fitted.prior.cook(member, fitted.past.legs(fitted.prior, member))
-    run = run_light(cook, fitted.past.time_s, member.depth)
-    return float(run.probe_c[-1] - run.core_c[-1]) / max(member.depth, 1e-3) ** 2
+    depth = float(depths(fitted.prior, fitted.best, fitted.past.segment)[-1])
+    run = run_light(cook, fitted.past.time_s, depth)
+    return float(run.probe_c[-1] - run.core_c[-1]) / max(depth, 1e-3) ** 2
 
 
 def _future_legs(
@@ -374,7 +377,8 @@ def _future_legs(
     nodes, departures = path
     # A person acts on what the probe shows; the engine watches the core.
     missed = float(np.mean((past.reading_c - fitted.predicted_c)[-_LATEST_BLOCKS:]))
-    shown = seen * member.depth**2 + offsets(prior, z, past.segment)[-1] + missed
+    depth = float(depths(prior, z, past.segment)[-1])
+    shown = seen * depth**2 + float(offsets(prior, z, past.segment)[-1]) + missed
     legs = []
     for change in (*plan, None):
         if change is None:
@@ -393,6 +397,7 @@ def _future_legs(
                     prior.conditions(member, wrap),
                     duration,
                     until,
+                    from_below=True,
                 )
             )
         if change is not None:

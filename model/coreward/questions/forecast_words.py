@@ -119,6 +119,9 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
     def when(seconds: float) -> str:
         return moment(seconds, answer.now_s, log)
 
+    def mark(seconds: float) -> str:
+        return when(seconds).removeprefix("at ")
+
     target = answer.target
     goal = {
         "core": f"the probe shows {degrees(target.value)}",
@@ -138,12 +141,8 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
     else:
         early, low, middle, high, late = (answer.quantile_s(p) for p in BANDS)
         lines.append(f"Most likely {goal} {when(middle)}.")
-        lines.append(f"Half of the chances lie between {when(low)} and {when(high)}.")
-        lines.append(
-            f"Nine tenths lie between {when(early)} and "
-            + (when(late) if math.isfinite(late) else "never")
-            + "."
-        )
+        lines.append(f"Half of the chances lie between {mark(low)} and {mark(high)}.")
+        lines.append(f"Nine tenths lie between {mark(early)} and {mark(late)}.")
         if answer.never_share > 0.01:
             lines.append(
                 f"In {answer.never_share:.0%} of the cases it does not get there in 30 hours."

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
 from typing import Any, Literal
@@ -46,6 +46,7 @@ CAUTION = (
     "A probe that sticks at one reading for part of the time, or that slipped out of the "
     "meat, is not found here; compare the curve with what you saw.",
 )
+_LEAST_RISE_K = 1e-12
 
 
 @dataclass(frozen=True)
@@ -188,6 +189,8 @@ class Review:
         What the figures rest on, and what they do not say.
     version : str
         Of this package.
+    log : ProbeLog or None
+        What was reviewed.
     """
 
     source: str
@@ -209,6 +212,7 @@ class Review:
     assumptions: tuple[str, ...]
     caution: tuple[str, ...]
     version: str
+    log: ProbeLog | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -292,6 +296,7 @@ def review(
         assumptions=_assumptions(log, measure, numbers),
         caution=CAUTION,
         version=_version(),
+        log=log,
     )
 
 
@@ -447,12 +452,14 @@ def _ranges(
     low = np.minimum(values[:-1], values[1:])[near]
     high = np.maximum(values[:-1], values[1:])[near]
     rise = high - low
+    # A rise too small for its quotient to be a number is none.
+    rises = rise > _LEAST_RISE_K
     total = float(steps.sum())
     below = [0.0]
     for edge in edges:
         share = np.where(
-            rise > 0.0,
-            np.clip((edge - low) / np.where(rise > 0.0, rise, 1.0), 0.0, 1.0),
+            rises,
+            np.clip((edge - low) / np.where(rises, rise, 1.0), 0.0, 1.0),
             (low < edge).astype(float),
         )
         below.append(float((steps * share).sum()))

@@ -1,0 +1,106 @@
+"""The judge of the forecasts: truth, simple ways, summaries, tables."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import coreward as cw
+from coreward.logs.log import Channel, ProbeLog
+from coreward.questions import backtest
+from coreward.questions.backtest import MadeUpCook, Trial
+from coreward.questions.fit import Past
+
+HOUR = 3600.0
+
+
+def past(reading: np.ndarray, time_s: np.ndarray) -> Past:
+    air = np.full(len(time_s), 110.0)
+    return Past(
+        0.0, time_s[-1], time_s, air, time_s, reading, np.zeros(len(time_s), np.int64), 0.1
+    )
+
+
+def test_a_straight_line_is_followed() -> None:
+    time = np.arange(0.0, 4 * HOUR + 1, 300.0)
+    rising = past(40.0 + 5.0 * time / HOUR, time)
+    assert backtest.straight_line_s(rising, 80.0) == pytest.approx(4 * HOUR, rel=1e-6)
+    assert backtest.straight_line_s(past(70.0 - time / HOUR, time), 80.0) == math.inf
+
+
+def test_an_exponential_approach_is_recovered() -> None:
+    time = np.arange(0.0, 4 * HOUR + 1, 300.0)
+    rate = 1.0 / (3 * HOUR)
+    curve = past(110.0 - 105.0 * np.exp(-rate * time), time)
+    exact = math.log(105.0 / 20.0) / rate - time[-1]
+    assert backtest.exponential_s(curve, 110.0, 90.0) == pytest.approx(exact, rel=1e-6)
+    assert backtest.exponential_s(curve, 110.0, 111.0) == math.inf
+
+
+def test_truth_is_what_the_probe_showed_without_its_faults(tmp_path: Path) -> None:
+    time = np.arange(0.0, 3 * HOUR, 60.0)
+    reading = 20.0 + 25.0 * time / HOUR
+    reading[60] = 200.0
+    log = ProbeLog(
+        time_s=time,
+        start=None,
+        channels=(Channel("air", "air", reading + 50), Channel("meat", "meat", reading)),
+        repairs=(),
+        understood=(),
+        source="x",
+    )
+    fault = {"kind": "sensor_fault", "time_s": 3600.0, "end_s": 3600.0}
+    cook = MadeUpCook("x", tmp_path, {"target_core_c": 70.0}, (fault,), 0.0)
+    assert backtest.finish_shown_s(cook, log) == pytest.approx(2 * HOUR, abs=61.0)
+    never = MadeUpCook("x", tmp_path, {"target_core_c": 99.0}, (fault,), 0.0)
+    assert backtest.finish_shown_s(never, log) is None
+
+
+def trial(truth: float, middle: float, cook: str = "a") -> Trial:
+    return Trial(
+        cook,
+        "hold as now",
+        0.6,
+        truth,
+        middle - 1,
+        middle - 0.4,
+        middle,
+        middle + 0.4,
+        middle + 1,
+        2 * truth,
+        math.inf,
+    )
+
+
+def test_summaries_count_what_lies_inside() -> None:
+    found = [trial(4.0, 4.1), trial(4.0, 4.6), trial(4.0, 5.5)]
+    s = backtest.summarise(found, "hold as now", 0.6)
+    assert (s.trials, s.inside_90, s.inside_50) == (
+        3,
+        pytest.approx(2 / 3),
+        pytest.approx(1 / 3),
+    )
+    assert s.error == pytest.approx(0.15)
+    assert s.line_error == pytest.approx(1.0)
+    assert s.curve_error == math.inf
+    assert "67% of 3 truths" in backtest.sentence(s)
+    with pytest.raises(cw.InputError, match="no trials"):
+        backtest.summarise(found, "stated pit", 0.6)
+
+
+def test_trials_survive_the_table(tmp_path: Path) -> None:
+    found = [trial(4.0, 4.1), trial(2.0, 2.5, "b")]
+    backtest.write_trials(found, tmp_path / "t.csv")
+    assert "INVENTED" in (tmp_path / "t.csv").read_text(encoding="utf-8").splitlines()[0]
+    again = backtest.read_trials(tmp_path / "t.csv")
+    assert [t.cook for t in again] == ["a", "b"]
+    assert again[0].p95_h == pytest.approx(found[0].p95_h, abs=1e-4)
+    assert again[0].curve_h == math.inf
+
+
+def test_a_folder_without_cooks_says_what_to_do(tmp_path: Path) -> None:
+    with pytest.raises(cw.InputError, match="make_backtest_logs"):
+        backtest.load_cooks(tmp_path)
