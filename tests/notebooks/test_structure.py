@@ -20,6 +20,7 @@ EXPECTED = (
     "rest-and-carryover",
     "is-this-hold-enough",
     "how-far-to-trust-it",
+    "teach-the-stall",
     "does-it-solve-its-equations",
 )
 

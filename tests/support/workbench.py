@@ -6,6 +6,7 @@ the text status is awaited before a picture is looked at: text is deterministic.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import secrets
@@ -16,12 +17,15 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import psutil
 from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, expect, sync_playwright
+
+from coreward.launch import lab_defaults
 
 LOOPBACK = "127.0.0.1"
 # Two shared cores, cold caches: the limits say "it hangs", not "it is slow".
@@ -39,14 +43,9 @@ _CHROMIUM_ARGUMENTS = [
     "--disable-sync",
     "--no-first-run",
 ]
-# The news question covers a corner of the page, and cells out of sight would not be
-# in the page at all; no test is about either.
+# Cells out of sight would not be in the page at all, and no test is about that.
 _SETTINGS: dict[str, dict[str, object]] = {
     "@jupyterlab/notebook-extension/tracker.jupyterlab-settings": {"windowingMode": "none"},
-    "@jupyterlab/apputils-extension/notification.jupyterlab-settings": {
-        "fetchNews": "false",
-        "checkForUpdates": False,
-    },
 }
 
 
@@ -80,6 +79,34 @@ class Server:
         """Return where a notebook is opened, with yesterday's layout forgotten."""
         return f"http://{LOOPBACK}:{self.port}/lab/tree/{path}?token={self.token}&reset"
 
+    def stop_kernels(self) -> None:
+        """End all kernels and forget which notebooks they belonged to."""
+        for session in json.loads(self._ask("GET", "/api/sessions")):
+            # One that ended meanwhile is as good.
+            with contextlib.suppress(urllib.error.HTTPError):
+                self._ask("DELETE", f"/api/sessions/{session['id']}")
+
+    def kernel_process(self) -> int:
+        """Return the process number of the one kernel that runs."""
+        (session,) = json.loads(self._ask("GET", "/api/sessions"))
+        (process,) = [
+            process
+            for process in psutil.process_iter(["cmdline"])
+            if session["kernel"]["id"] in " ".join(process.info["cmdline"] or ())
+        ]
+        number: int = process.pid
+        return number
+
+    def _ask(self, method: str, path: str) -> bytes:
+        request = urllib.request.Request(
+            f"http://{LOOPBACK}:{self.port}{path}",
+            method=method,
+            headers={"Authorization": f"token {self.token}"},
+        )
+        with urllib.request.urlopen(request, timeout=SERVER_TIMEOUT_S) as answer:
+            content: bytes = answer.read()
+            return content
+
 
 def free_port() -> int:
     """Return a port that nobody listens on."""
@@ -108,6 +135,8 @@ def running_server(folder: Path, private: Path) -> Iterator[Server]:
         "JUPYTERLAB_SETTINGS_DIR": str(private / "settings"),
         "JUPYTERLAB_WORKSPACES_DIR": str(private / "workspaces"),
         "JUPYTER_CONFIG_DIR": str(private / "config"),
+        # What `coreward` itself sets: without it, a question covers a corner of the page.
+        "JUPYTER_CONFIG_PATH": str(lab_defaults()),
         "JUPYTER_DATA_DIR": str(private / "data"),
         "JUPYTER_RUNTIME_DIR": str(private / "runtime"),
         "JUPYTER_PREFER_ENV_PATH": "1",
@@ -261,6 +290,12 @@ class NotebookPage:
         return path
 
 
+def panels_in(place: Page | Locator) -> list[Panel]:
+    """Return the panels in sight that have something to move and something to say."""
+    roots = place.locator(".coreward-panel:visible").all()
+    return [Panel(root) for root in roots if root.locator(".coreward-status").count()]
+
+
 @dataclass(frozen=True)
 class Panel:
     """One panel: controls, status, picture and error line."""
@@ -287,6 +322,20 @@ class Panel:
     def value(self, name: str) -> float:
         """Return the slider's value as the page tells it to assistive software."""
         return float(self.slider(name).get_attribute("aria-valuenow") or "nan")
+
+    def entry(self, name: str) -> Locator:
+        """Return the box beside a slider to type into."""
+        return self.control(name).locator("input[type=text], input[type=number]").first
+
+    def button(self, name: str) -> Locator:
+        """Return a button."""
+        return self.root.locator(
+            f"button.coreward-control-{name}, .coreward-control-{name} button"
+        ).first
+
+    def has_picture(self) -> bool:
+        """Tell whether there is a picture."""
+        return self.root.locator("img.coreward-picture").count() > 0
 
     def status(self) -> str:
         """Return the status line."""
@@ -347,6 +396,39 @@ class Panel:
         mouse.move(rail["x"] + fraction * rail["width"], y, steps=12)
         mouse.up()
 
+    def await_until(self, holds: Callable[[], bool]) -> None:
+        """Wait until something holds."""
+        deadline = time.monotonic() + CHANGE_TIMEOUT_MS / 1000
+        while not holds():
+            assert time.monotonic() < deadline, "what was waited for never came"
+            self.root.page.wait_for_timeout(50)
+
+    def await_settled(self, quiet_ms: int = 350) -> None:
+        """Wait until a full answer is shown, in place of a preview, and stays.
+
+        The quiet begins before the first preview: a control that was moved a moment ago
+        may not have been heard yet.
+        """
+        self.root.evaluate(
+            """(root, [quiet, limit]) => new Promise((done, fail) => {
+                const begin = performance.now();
+                let since = begin, before = null;
+                const look = () => {
+                    const status = root.querySelector('.coreward-status');
+                    const stage = status?.querySelector('[data-stage]')?.dataset.stage;
+                    const picture = root.querySelector('img.coreward-picture')?.src ?? '';
+                    const now = (status?.textContent ?? '') + picture;
+                    const time = performance.now();
+                    if (now !== before || stage === 'preview') { before = now; since = time; }
+                    if (time - since >= quiet) done();
+                    else if (time - begin > limit) fail(new Error('it never came to rest'));
+                    else setTimeout(look, 40);
+                };
+                look();
+            })""",
+            [quiet_ms, CHANGE_TIMEOUT_MS],
+        )
+
     def await_change(self, *, status: str, picture: str | None = None) -> None:
         """Wait until the status, and the picture if given, differ from before."""
         line = self.root.locator(".coreward-status").first
@@ -354,16 +436,3 @@ class Panel:
         if picture is not None:
             image = self.root.locator("img.coreward-picture").first
             expect(image).not_to_have_attribute("src", picture, timeout=CHANGE_TIMEOUT_MS)
-
-    def await_calm(self, quiet_s: float = 1.0) -> None:
-        """Wait until status and picture have stopped changing."""
-        deadline = time.monotonic() + CHANGE_TIMEOUT_MS / 1000
-        before, since = (self.status(), self.picture()), time.monotonic()
-        while time.monotonic() < deadline:
-            self.root.page.wait_for_timeout(100)
-            now = (self.status(), self.picture())
-            if now != before:
-                before, since = now, time.monotonic()
-            elif time.monotonic() - since >= quiet_s:
-                return
-        raise AssertionError("the panel never came to rest")

@@ -243,3 +243,5 @@ def test_format_hours(seconds: float, words: str) -> None:
 def test_png_is_read_back_pixel_by_pixel(channels: int) -> None:
     noise = np.random.default_rng(7).integers(0, 256, (37, 53, channels), dtype=np.uint8)
     np.testing.assert_array_equal(pixels(png.encode(noise)), noise[:, :, :3])
+    assert png.size(png.encode(noise)) == noise.shape[1::-1]
+    assert png.size(b"GIF89a" + bytes(40)) is None

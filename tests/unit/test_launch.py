@@ -7,6 +7,8 @@ import io
 import os
 import socket
 import sys
+import threading
+import time
 import types
 from pathlib import Path
 
@@ -294,6 +296,7 @@ def prepared(source: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Take solver and notebooks from here, and undo changes to the environment."""
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(source / "cache"))
     monkeypatch.setenv("JUPYTER_PREFER_ENV_PATH", "0")
+    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "")
     monkeypatch.setattr(launch, "warm_solver", lambda cache_folder, out: None)
     originals = launch.Originals(source, is_checkout=False)
     monkeypatch.setattr(launch, "find_originals", lambda: originals)
@@ -417,6 +420,33 @@ def test_warming_speaks_only_when_it_compiles(
     assert out.getvalue() == ""
 
 
+def test_warming_goes_on_speaking_while_it_takes_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine = types.ModuleType("fast")
+    engine.warm_up = lambda: time.sleep(0.2)  # type: ignore[attr-defined]
+    monkeypatch.setattr(launch.importlib, "import_module", lambda name: engine)
+    out = io.StringIO()
+    launch.warm_solver(tmp_path, out=out, tell_every_s=0.02)
+    assert out.getvalue().count(" s ... ") > 2
+    assert out.getvalue().endswith("s.\n")
+
+
+def test_a_failure_to_warm_stops_the_telling(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail() -> None:
+        raise InputError("no compiler")
+
+    engine = types.ModuleType("fast")
+    engine.warm_up = fail  # type: ignore[attr-defined]
+    monkeypatch.setattr(launch.importlib, "import_module", lambda name: engine)
+    threads = threading.active_count()
+    with pytest.raises(InputError, match="no compiler"):
+        launch.warm_solver(tmp_path, out=io.StringIO())
+    assert threading.active_count() == threads
+
+
 def test_the_real_engine_can_be_warmed() -> None:
     # The name is all that joins the two: a renamed function would surface only when
     # somebody opens the workbench for the first time.
@@ -430,6 +460,48 @@ def test_compiled_code_older_than_its_source_does_not_count(tmp_path: Path) -> N
     assert launch.solver_is_compiled(tmp_path)
     os.utime(compiled, (1.0, 1.0))
     assert not launch.solver_is_compiled(tmp_path)
+
+
+# JupyterLab's question about news -----------------------------------------------------
+
+NEWS = "@jupyterlab/apputils-extension:notification"
+
+
+def _news(settings: Path) -> str:
+    """Return what JupyterLab would do about news for a person with these settings."""
+    from jupyterlab.commands import get_app_dir
+    from jupyterlab_server.settings_utils import get_settings
+
+    app = Path(get_app_dir())
+    found, _ = get_settings(
+        str(app / "settings"), str(app / "schemas"), str(settings), schema_name=NEWS
+    )
+    default = found["schema"]["properties"]["fetchNews"]["default"]
+    chosen: str = found["settings"].get("fetchNews", default)
+    return chosen
+
+
+def test_the_news_are_not_asked_about_but_a_persons_choice_stands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("JUPYTER_CONFIG_DIR", str(tmp_path / "config"))
+    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "")
+    assert _news(tmp_path) == "none"  # that is, JupyterLab asks
+    launch.use_lab_defaults()
+    assert _news(tmp_path) == "false"
+    mine = tmp_path / "@jupyterlab" / "apputils-extension"
+    mine.mkdir(parents=True)
+    (mine / "notification.jupyterlab-settings").write_text('{"fetchNews": "true"}')
+    assert _news(tmp_path) == "true"
+
+
+def test_paths_that_the_person_set_stay_in_front(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "mine")
+    for _ in range(2):
+        launch.use_lab_defaults()
+    first, own = os.environ["JUPYTER_CONFIG_PATH"].split(os.pathsep)
+    assert first == "mine"
+    assert (Path(own) / "labconfig" / "default_setting_overrides.json").is_file()
 
 
 # The check ----------------------------------------------------------------------------

@@ -263,6 +263,19 @@ def test_growth_bound_never_falls_short_of_the_growth_between_samples() -> None:
     assert growth.growth_bound(fine, holed, "staphylococcus")[-1] >= exact
 
 
+def test_growth_by_place_is_growth_of_each_place() -> None:
+    time = np.linspace(0.0, 6 * 3600.0, 50)
+    places = np.column_stack(
+        [np.linspace(60.0, 5.0, 50), np.linspace(20.0, 20.0, 50), np.full(50, np.nan)]
+    )
+    together = growth.growth_bound_by_place(time, places, "perfringens beef")
+    for i, course in enumerate(places.T):
+        alone = growth.growth_bound(time, course, "perfringens beef")
+        np.testing.assert_allclose(together[:, i], alone, rtol=1e-12)
+    with pytest.raises(InputError, match="column for each place"):
+        growth.growth_bound_by_place(time, places[:, 0])
+
+
 def test_growth_of_staphylococcus_agrees_with_the_design_of_the_guideline() -> None:
     # The safety sources: 2.1 log at 6 h and 3.5 at 10 h, read as a steady rise from 10 to
     # 54.4 °C; both quoted to 0.1 log.

@@ -281,7 +281,7 @@ def test_in_a_running_loop_the_latest_value_wins_and_the_map_follows() -> None:
             await asyncio.sleep(0.005)
         for _ in range(600):
             await asyncio.sleep(0.05)
-            if not panel.schedule.is_waiting and panel._map_task is None:
+            if not panel.schedule.is_waiting and not panel.schedule.is_working:
                 break
         assert "preview" in stages
         return panel
@@ -291,7 +291,7 @@ def test_in_a_running_loop_the_latest_value_wins_and_the_map_follows() -> None:
     assert panel.state.error is None
     assert panel.state.outcome.cook.result.core_c[0] == pytest.approx(8.8)
     assert len(panel.map_cells) > 50
-    assert panel._map_progress.layout.display == "none"
+    assert not panel._progress_bar.is_shown
 
 
 def test_unknown_inputs_are_refused() -> None:

@@ -6,7 +6,7 @@ import asyncio
 import datetime as dt
 import json
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,20 +14,12 @@ import pytest
 from coreward.errors import InputError
 from coreward.figures.style import CUSTOMARY, METRIC, UnitChoice
 from coreward.widgets import settings
-from coreward.widgets.controls import (
-    LENGTH,
-    TEMPERATURE,
-    Choice,
-    Number,
-    NumberControl,
-    Toggle,
-    UnitsControl,
-)
+from coreward.widgets.controls import NumberControl, UnitsControl
 from coreward.widgets.log_panel import log_panel
-from coreward.widgets.panel import Panel, PanelState, View
 from coreward.widgets.schedule import LatestWins
 from coreward.widgets.settings_panel import settings_panel
 from coreward.widgets.stall_panel import StallPanel, dew_point_of, stall_panel
+from support.toy_panel import ToyPanel, ToyState
 
 
 @pytest.fixture(autouse=True)
@@ -35,47 +27,6 @@ def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Keep the person's own settings out of the tests."""
     monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
     return tmp_path
-
-
-class ToyState(PanelState):
-    size_m = Number(
-        0.08,
-        label="size",
-        quantity=LENGTH,
-        low=0.02,
-        high=0.2,
-        reason="the toy box ends there",
-        name="size",
-    )
-    pit_c = Number(
-        110.0,
-        label="pit",
-        quantity=TEMPERATURE,
-        low=80.0,
-        high=180.0,
-        reason="the toy fire ends there",
-        name="pit",
-    )
-    kind = Choice("a", label="kind", options={"a": "first", "b": "second"}, name="kind")
-    on = Toggle(True, label="on", name="on")
-    input_names: ClassVar[tuple[str, ...]] = ("size_m", "pit_c", "kind", "on")
-
-
-class ToyPanel(Panel):
-    title = "Toy"
-
-    def compute(self, preview: bool) -> Any:
-        if self.state.pit_c > 175.0:
-            raise InputError("The toy is too hot: lower the pit.")
-        if self.state.kind == "b" and not self.state.on:
-            raise ZeroDivisionError("a slip in the toy")
-        return {"pit": self.state.pit_c, "preview": preview}
-
-    def view(self, outcome: Any) -> View:
-        return View(b"not really a PNG", f"pit & {outcome['pit']}", f"pit {outcome['pit']:.0f}")
-
-    def code(self) -> str:
-        return f"pit = {self.state.pit_c}"
 
 
 @pytest.fixture
@@ -299,7 +250,10 @@ def test_reset_goes_back_in_one_go(panel: ToyPanel) -> None:
     panel.state.pit_c = 130.0
     panel.state.kind = "b"
     panel.controls["size"].entry.value = "900"
+    outcomes: list[Any] = []
+    panel.state.observe(lambda change: outcomes.append(change["new"]), names="outcome")
     panel.reset()
+    assert len(outcomes) == 1
     assert panel.state.inputs() == ToyState().inputs()
     assert panel.controls["size"].refusal.layout.display == "none"
     assert panel.controls["size"].entry.value == "80"

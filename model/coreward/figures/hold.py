@@ -21,6 +21,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import NDArray
 
 from coreward.figures import png
+from coreward.figures.canvas import PictureCanvas
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
@@ -85,12 +86,13 @@ class HoldPicture:
         self.figure = Figure(figsize=_SIZE, dpi=_DPI, facecolor="white")
         self.figure.set_layout_engine("none")
         # The drawing library has no types here.
-        self._canvas: Any = FigureCanvasAgg(self.figure)
+        self._canvas: Any = PictureCanvas(self.figure)
         left, wide = 0.057, 0.520
         self.ax_history = self.figure.add_axes((left, 0.480, wide, 0.470))
         self.ax_kill = self.figure.add_axes((left, 0.085, wide, 0.300))
         self.ax_map = self.figure.add_axes((0.662, 0.085, 0.325, 0.865))
         self._map_key: object = None
+        self._dressed: UnitChoice | None = None
         self._moving: dict[str, Line2D] = {}
         self._background: Any = None
 
@@ -117,12 +119,14 @@ class HoldPicture:
         choice = as_units(units)
         chosen = kinetics if isinstance(kinetics, Kinetics) else load_kinetics(kinetics)
         for ax in (self.ax_history, self.ax_kill):
-            ax.clear()
+            _empty(ax)
+        if choice != self._dressed:
+            _dress_history(self.ax_history, choice)
+            _dress_kill(self.ax_kill)
+            self._dressed = choice
         _draw_history(self.ax_history, verdict, choice, kept)
         _draw_kill(self.ax_kill, verdict, chosen)
         self.ax_kill.set_xlim(self.ax_history.get_xlim())
-        for ax in (self.ax_history, self.ax_kill):
-            ax.yaxis.set_label_coords(-0.078, 0.5)
         # Rows and lines of the map change far less often than a slider moves.
         key = (chosen, tuple(letters(verdict)), choice, kept is not None)
         if key != self._map_key:
@@ -141,6 +145,33 @@ class HoldPicture:
         for line in self._moving.values():
             self.ax_map.draw_artist(line)
         return png.encode(self._canvas.buffer_rgba())
+
+
+def _empty(ax: Axes) -> None:
+    """Take away what was drawn. Axis, ticks and title stay: making them takes longest."""
+    for artist in (*ax.lines, *ax.collections, *ax.patches, *ax.texts):
+        artist.remove()
+    key = ax.get_legend()
+    if key is not None:
+        key.remove()
+
+
+def _dress_history(ax: Axes, choice: UnitChoice) -> None:
+    label_temperature(ax, choice)
+    apply_style(ax, title="Coldest point, and what each standard asks of it")
+    ax.tick_params(labelbottom=False)
+    ax.xaxis.set_major_locator(MaxNLocator(nbins=8))
+    ax.yaxis.set_label_coords(-0.078, 0.5)
+
+
+def _dress_kill(ax: Axes) -> None:
+    apply_style(ax, title="Kill added up at that point (beside the standards, never in them)")
+    label_hours(ax)
+    ax.xaxis.set_major_locator(MaxNLocator(nbins=8))
+    ax.set_ylabel("log reduction")
+    ax.set_ylim(0.0, _SHOWN_LOGS + 0.6)
+    ax.yaxis.set_major_locator(FixedLocator([0, 2, 4, 6, 8, 10, 12]))
+    ax.yaxis.set_label_coords(-0.078, 0.5)
 
 
 def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice, kept: Verdict | None) -> None:
@@ -171,10 +202,6 @@ def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice, kept: Verdict 
         if item.limit_c is None or item.required_s is None:
             continue
         _draw_mark(ax, verdict, item, letter, choice, used, end)
-    label_temperature(ax, choice)
-    apply_style(ax, title="Coldest point, and what each standard asks of it")
-    ax.tick_params(labelbottom=False)
-    ax.xaxis.set_major_locator(MaxNLocator(nbins=8))
     handles, _ = ax.get_legend_handles_labels()
     handles += [
         Line2D([], [], label=f"row {state}", **_mark_look(state) | {"linewidth": 2.0})
@@ -283,12 +310,6 @@ def _free_place(
 def _draw_kill(ax: Axes, verdict: Verdict, kinetics: Kinetics) -> None:
     views = [view for view in verdict.integrals if view.unit == "log10"]
     view = next((view for view in views if view.name == kinetics.name), None)
-    apply_style(ax, title="Kill added up at that point (beside the standards, never in them)")
-    label_hours(ax)
-    ax.xaxis.set_major_locator(MaxNLocator(nbins=8))
-    ax.set_ylabel("log reduction")
-    ax.set_ylim(0.0, _SHOWN_LOGS + 0.6)
-    ax.yaxis.set_major_locator(FixedLocator([0, 2, 4, 6, 8, 10, 12]))
     if view is None:
         return
     hours = view.history.time_s / _HOUR

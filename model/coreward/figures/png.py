@@ -51,6 +51,14 @@ def encode(pixels: Any, level: int = 1) -> bytes:
     )
 
 
+def size(picture: bytes) -> tuple[int, int] | None:
+    """Return width and height of a PNG in pixels; None for what is no PNG."""
+    if not picture.startswith(_SIGNATURE) or len(picture) < 24:
+        return None
+    columns, rows = struct.unpack(">II", picture[16:24])
+    return columns, rows
+
+
 def _chunk(name: bytes, data: bytes) -> bytes:
     body = name + data
     return struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))

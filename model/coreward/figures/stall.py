@@ -28,6 +28,7 @@ from matplotlib.ticker import MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
 from coreward.figures import png, style
+from coreward.figures.canvas import PictureCanvas
 
 Floats = NDArray[np.float64]
 
@@ -172,7 +173,7 @@ class StallPicture:
         self.mime = "image/png" if format == "png" else "image/svg+xml"
         self._scene = _Scene(animated=format == "png")
         # The drawing library has no types here.
-        self._canvas: Any = FigureCanvasAgg(self._scene.figure)
+        self._canvas: Any = PictureCanvas(self._scene.figure)
         self._background: Any = None
 
     @property
@@ -202,8 +203,9 @@ class StallPicture:
                 self._scene.figure.savefig(stream, format="svg", metadata={"Date": None})
             return stream.getvalue()
         self._renew_background(stale)
+        renderer = self._canvas.get_renderer()
         for artist in self._scene.moving():
-            artist.axes.draw_artist(artist) if artist.axes else None
+            artist.draw(renderer)
         return png.encode(self._canvas.buffer_rgba())
 
     def _renew_background(self, stale: frozenset[str]) -> None:

@@ -262,7 +262,10 @@ def apply_style(ax: Axes, *, title: str = "") -> None:
     ax.xaxis.label.set_fontsize(FONT_SIZE)
     ax.yaxis.label.set_fontsize(FONT_SIZE)
     if title:
-        ax.set_title(title, loc="left", fontsize=FONT_SIZE + 1, color=ink, fontweight="bold")
+        # A stated place: looking for one measures every label, a third of a redraw.
+        ax.set_title(
+            title, loc="left", y=1.0, fontsize=FONT_SIZE + 1, color=ink, fontweight="bold"
+        )
 
 
 def apply_time_ticks(ax: Axes, end_hours: float) -> None:

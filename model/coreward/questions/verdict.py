@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -247,6 +247,10 @@ class Verdict:
         The history that was judged.
     probe_error_c, placement_error_c : float
         What was added to every target. [K]
+    judged : object
+        What was given to `verdict`: a cook, a log or a pair.
+    asked : tuple of (str, object)
+        The other arguments that were given to it, so that it can be repeated.
     """
 
     state: State
@@ -263,6 +267,8 @@ class Verdict:
     record: CookRecord
     probe_error_c: float
     placement_error_c: float
+    judged: Any = field(default=None, repr=False)
+    asked: tuple[tuple[str, Any], ...] = ()
 
     @property
     def exit_code(self) -> int:
@@ -389,6 +395,11 @@ def verdict(
     InputError, TableError
         An input cannot be used; unknown meat, condition, standard or kinetics.
     """
+    asked = tuple(
+        (name, value)
+        for name, value in locals().items()
+        if name != "result_or_log" and value is not None and value is not False
+    )
     rules = tables.load("verdict")
     meats = _meats(meat)
     _choice(condition, CONDITIONS, "condition")
@@ -481,6 +492,8 @@ def verdict(
         record=record,
         probe_error_c=probe_error_c,
         placement_error_c=placement_error_c,
+        judged=result_or_log,
+        asked=asked,
     )
 
 

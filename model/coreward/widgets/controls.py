@@ -209,12 +209,12 @@ class Choice(traitlets.Unicode[str, str | bytes]):
 
     def validate(self, obj: Any, value: Any) -> str:
         """Refuse what is not an option."""
-        if value not in self.options:
+        if not isinstance(value, str) or value not in self.options:
             raise InputError(
                 f"{self.label}: {value!r} is not a choice; take one of "
                 f"{', '.join(self.options)}."
             )
-        return cast(str, value)
+        return value
 
 
 class Toggle(traitlets.Bool[bool, bool | int]):
@@ -224,6 +224,12 @@ class Toggle(traitlets.Bool[bool, bool | int]):
         super().__init__(default)
         self.label = label
         self.control_name = name
+
+    def validate(self, obj: Any, value: Any) -> bool:
+        """Refuse what is neither yes nor no."""
+        if not isinstance(value, bool):
+            raise InputError(f"{self.label}: {value!r} is neither true nor false.")
+        return value
 
 
 class Control:

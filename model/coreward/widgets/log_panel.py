@@ -5,16 +5,14 @@ from __future__ import annotations
 import base64
 import html
 import io
+import json
 import math
-import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, ClassVar, Final, Literal
 
 import ipywidgets as W
-import traitlets
 
 from coreward import tables
 from coreward import units as convert
@@ -23,33 +21,14 @@ from coreward.figures import style
 from coreward.figures.log import figure_log
 from coreward.figures.style import UnitChoice
 from coreward.logs.log import ProbeLog, Repair
-from coreward.logs.read import LogReadError, read_log
 from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.review import ChannelReview, Review, TimeInRange, review, review_text
 from coreward.widgets.controls import Choice
-from coreward.widgets.panel import Panel, PanelState, View
+from coreward.widgets.log_source import LogSourcePanel, LogSourceState, offered
+from coreward.widgets.panel import View
 
-_PATH: Final = "path"
-_UPLOAD: Final = "upload"
 _DPI: Final = 110
 _MOST_REPAIRS: Final = 200
-_ASKING: Final = "No log yet. "
-
-
-def demo_logs() -> dict[str, Path]:
-    """Return the invented demo logs by file name, wherever they came with the notebooks."""
-    here = Path.cwd()
-    package = Path(__file__).resolve().parents[1]
-    for folder in (
-        here / "data" / "demo",
-        here.parent / "data" / "demo",
-        package.parents[1] / "data" / "demo",
-        package / "_workbench" / "data" / "demo",
-    ):
-        found = {path.name: path for path in sorted(folder.glob("*.csv"))}
-        if found:
-            return found
-    return {}
 
 
 def _organisms() -> dict[str, str]:
@@ -57,28 +36,15 @@ def _organisms() -> dict[str, str]:
     return {name: f"{each.organism} in {each.food}" for name, each in found.items()}
 
 
-class LogState(PanelState):
+class LogState(LogSourceState):
     """Inputs of the panel; `log_state` adds the choice of files that are at hand."""
 
-    file_unit = Choice(
-        "file",
-        label="its unit",
-        options={"file": "as the file says", "C": "°C", "F": "°F"},
-        name="file-unit",
-        # °C or °F against a file that says otherwise is an error on purpose.
-        tried=("file",),
-    )
     organism = Choice(
         kinetics_names()[0],
         label="organism",
         options=_organisms(),
         name="organism",
     )
-    path = traitlets.Unicode("")
-    upload_name = traitlets.Unicode("")
-    upload = traitlets.Bytes(b"")
-    source: Any
-    demo: Mapping[str, Path] = MappingProxyType({})
 
     input_names: ClassVar[tuple[str, ...]] = ("source", "file_unit", "organism")
 
@@ -91,18 +57,7 @@ def log_state(path: str | Path | None = None) -> LogState:
     path : str or Path, optional
         A log to start with.
     """
-    demo = demo_logs()
-    options = {name: f"demo: {name}" for name in demo}
-    options |= {_PATH: "the path typed below", _UPLOAD: "a file sent from this computer"}
-    first = _PATH if path is not None or not demo else next(iter(demo))
-
-    class OfferedState(LogState):
-        source = Choice(first, label="log", options=options, name="log")
-
-    state = OfferedState()
-    state.demo = demo
-    if path is not None:
-        state.path = str(path)
+    state: LogState = offered(LogState, path)
     return state
 
 
@@ -115,7 +70,7 @@ class LogOutcome:
     asking: str = ""
 
 
-class LogPanel(Panel):
+class LogPanel(LogSourcePanel):
     """Choose a log; see what was understood, repaired, drawn and reckoned."""
 
     title = "What does my log say?"
@@ -123,9 +78,8 @@ class LogPanel(Panel):
     state: LogState
 
     def __init__(self, state: LogState, units: str | UnitChoice | None = None) -> None:
-        self._known: tuple[Any, ProbeLog] | None = None
         self._drawn: tuple[Any, bytes] | None = None
-        super().__init__(state, units, unit_kinds=("temperature",))
+        super().__init__(state, units)
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return the three choices side by side."""
@@ -139,93 +93,28 @@ class LogPanel(Panel):
         self._tables.add_class("coreward-tables")
         return (self._tables,)
 
-    def before(self) -> Sequence[W.Widget]:
-        """Return the path, the upload and the export."""
-        self.path_entry = W.Text(
-            value=self.state.path,
-            description="path",
-            placeholder="my-cook.csv",
-            continuous_update=False,
-            layout=W.Layout(width="318px"),
-        )
-        self.path_entry.add_class("coreward-control-path")
-        self.path_entry.observe(self._path_typed, names="value")
-        self.uploader = W.FileUpload(
-            accept=".csv,.txt,.tsv", multiple=False, description="Send a file"
-        )
-        self.uploader.add_class("coreward-control-upload")
-        self.uploader.observe(self._file_sent, names="value")
+    def beside(self) -> Sequence[W.Widget]:
+        """Return the export."""
         self.export_button = self._button("Export CSV", "export", self._offer_export)
         self._export_line = W.HTML()
         self._export_line.add_class("coreward-export")
-        return (
-            W.Box(
-                [self.path_entry, self.uploader, self.export_button, self._export_line],
-                layout=W.Layout(flex_flow="row wrap", align_items="center"),
-            ),
-        )
+        return (self.export_button, self._export_line)
 
     def arrange(self) -> None:
-        """Show path and upload only where they are what is read."""
-        source = self.state.source
-        self.path_entry.layout.display = "" if source == _PATH else "none"
-        self.uploader.layout.display = "" if source == _UPLOAD else "none"
+        """Show what belongs to the chosen source; an offer of an earlier log is gone."""
+        super().arrange()
         self._export_line.value = ""
-
-    def _path_typed(self, change: Any) -> None:
-        self.state.path = str(change["new"]).strip()
-        self.schedule.request()
-
-    def _file_sent(self, change: Any) -> None:
-        files = self.uploader.value
-        if not files:
-            return
-        self.state.upload_name = Path(str(files[0]["name"])).name or "log.csv"
-        self.state.upload = bytes(files[0]["content"])
-        self.schedule.request()
 
     # -- outcome ---------------------------------------------------------------------
 
     def compute(self, preview: bool) -> LogOutcome:
         """Read and review the chosen log; reading again only when it changed."""
-        state = self.state
-        if state.source == _PATH and not state.path:
-            return LogOutcome(None, None, _ASKING + "Type the path of a file and press Enter.")
-        if state.source == _UPLOAD and not state.upload_name:
-            return LogOutcome(None, None, _ASKING + "Press 'Send a file' and choose one.")
-        log = self._read()
-        return LogOutcome(log, review(log, organism=state.organism))
-
-    def _read(self) -> ProbeLog:
-        state = self.state
-        units: Literal["C", "F"] | None = None
-        if state.file_unit != "file":
-            units = "C" if state.file_unit == "C" else "F"
-        try:
-            if state.source == _UPLOAD:
-                key: tuple[Any, ...] = (_UPLOAD, state.upload_name, state.upload, units)
-                if self._known is None or self._known[0] != key:
-                    with tempfile.TemporaryDirectory() as folder:
-                        file = Path(folder) / state.upload_name
-                        file.write_bytes(state.upload)
-                        self._known = (key, read_log(file, units=units))
-            else:
-                file = self._chosen_file()
-                stamp = file.stat().st_mtime_ns if file.exists() else 0
-                key = (str(file), stamp, units)
-                if self._known is None or self._known[0] != key:
-                    self._known = (key, read_log(file, units=units))
-        except LogReadError as error:
-            if "unit" not in error.what.lower():
-                raise
-            raise InputError(f"{error} Here: choose it in the list 'its unit'.") from error
-        assert self._known is not None
-        return self._known[1]
-
-    def _chosen_file(self) -> Path:
-        if self.state.source in self.state.demo:
-            return self.state.demo[self.state.source]
-        return Path(self.state.path).expanduser()
+        inputs = self.state.saved()
+        asking = self.missing(inputs)
+        if asking:
+            return LogOutcome(None, None, asking)
+        log = self.read(inputs)
+        return LogOutcome(log, review(log, organism=inputs["organism"]))
 
     def view(self, outcome: LogOutcome) -> View:
         """Return picture and words, and fill the tables."""
@@ -246,14 +135,15 @@ class LogPanel(Panel):
     def code(self) -> str:
         """Return the lines of Python that repeat the review."""
         state = self.state
-        where = state.upload_name if state.source == _UPLOAD else str(self._chosen_file())
         stated = "" if state.file_unit == "file" else f", units={state.file_unit!r}"
+        if state.mapping:
+            stated += f", columns={json.loads(state.mapping)!r}"
         return "\n".join(
             [
                 "import coreward as cw",
                 "from coreward.questions.review import review, review_text",
                 "",
-                f"log = cw.read_log({where!r}{stated})",
+                f"log = cw.read_log({self.log_name()!r}{stated})",
                 f"print(review_text(review(log, organism={state.organism!r})))",
                 "",
             ]
@@ -331,9 +221,9 @@ def _status(log: ProbeLog, answer: Review, units: UnitChoice) -> str:
 
 def _tables_html(log: ProbeLog, answer: Review, units: UnitChoice) -> str:
     blocks = [
-        _list_html("What was understood", answer.understood),
+        list_html("What was understood", answer.understood),
         _repairs_html(answer.repairs),
-        _list_html("Look at this", answer.warnings) if answer.warnings else "",
+        list_html("Look at this", answer.warnings) if answer.warnings else "",
         _channels_html((*answer.channels, answer.coldest), answer, units),
         f'<div class="coreward-caution" role="note"><b>Caution.</b> '
         f"{html.escape(' '.join(answer.caution))}</div>",
@@ -343,12 +233,14 @@ def _tables_html(log: ProbeLog, answer: Review, units: UnitChoice) -> str:
     return "".join(blocks)
 
 
-def _list_html(heading: str, sentences: Sequence[str]) -> str:
+def list_html(heading: str, sentences: Sequence[str]) -> str:
+    """Return a heading over a list of sentences, escaped."""
     items = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences)
     return f"<h4>{html.escape(heading)}</h4><ul>{items}</ul>"
 
 
-def _table(heading: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+def table_html(heading: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Return a heading over a table that scrolls, escaped."""
     head = "".join(f'<th scope="col">{html.escape(name)}</th>' for name in columns)
     body = "".join(
         "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>"
@@ -374,9 +266,11 @@ def _repairs_html(repairs: Sequence[Repair]) -> str:
         )
         for repair in repairs[:_MOST_REPAIRS]
     ]
-    table = _table("What was repaired", ("row", "column", "was", "became", "why"), rows)
+    listed = table_html("What was repaired", ("row", "column", "was", "became", "why"), rows)
     left = len(repairs) - _MOST_REPAIRS
-    return table + (f"<p>… and {left} more; the export lists them all.</p>" if left > 0 else "")
+    return listed + (
+        f"<p>… and {left} more; the export lists them all.</p>" if left > 0 else ""
+    )
 
 
 def _rows(repair: Repair) -> str:
@@ -407,7 +301,7 @@ def _channels_html(channels: Sequence[ChannelReview], answer: Review, units: Uni
         ("the same as read", "log_reduction"),
     ):
         rows.append((words, *(_worth(channel, name) for channel in shown)))
-    return _table(
+    return table_html(
         "Time in ranges (h:min), equivalent minutes and log reduction at the probe point",
         ("", *(channel.name for channel in shown)),
         rows,

@@ -4,25 +4,37 @@ A subclass says what its state is, which controls show it, how inputs become an
 outcome (a pure function) and how an outcome becomes a picture and words. Everything
 that can go wrong ends as a sentence in place: the last good picture stays, dimmed and
 labelled, and never passes for the answer to the new inputs.
+
+A panel whose full answer takes longer than a moment sets `Panel.takes_long` and says how
+in `Panel.compute_long`: it then shows how far it is, and can be stopped.
+
+What a panel is set to can be saved to and opened from a file (`coreward.widgets.saved`),
+and is found again when the page is opened again (`coreward.widgets.remember`).
 """
 
 from __future__ import annotations
 
 import base64
 import html
+import re
+import time
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, ClassVar, Final
 
 import ipywidgets as W
 import traitlets
 
 from coreward.errors import CorewardError, InputError
+from coreward.figures.png import size as png_size
 from coreward.figures.style import UnitChoice, as_units
-from coreward.widgets import settings
+from coreward.widgets import saved, settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
-from coreward.widgets.schedule import LatestWins
+from coreward.widgets.panel_parts import FileControls, ProgressBar, button
+from coreward.widgets.remember import Memory, keeps, memory
+from coreward.widgets.schedule import Cancelled, Compute, LatestWins, Progress, Stopped
 
 _STYLE: Final = """
 <style>
@@ -45,10 +57,24 @@ _STYLE: Final = """
 .coreward-panel .coreward-explanation { font-size: 14px; max-width: 1080px; }
 .coreward-panel.coreward-stale .coreward-explanation { opacity: 0.35; }
 .coreward-panel .coreward-note { color: #555d64; }
+.coreward-panel .coreward-files { gap: 2px; }
+.coreward-panel .coreward-track { height: 8px; background: #dfe3e6; border-radius: 4px;
+  overflow: hidden; }
+.coreward-panel .coreward-track > div { height: 100%; background: #1d5c8f; }
 .coreward-panel .coreward-caution { border-left: 4px solid #b07b10; padding: 4px 10px;
   background: #fdf6e3; line-height: 1.4; }
 .coreward-panel img.coreward-picture { display: block; width: 100%; height: auto;
   max-width: 1080px; }
+.coreward-panel .coreward-sideways { overflow-x: auto; }
+/* On a telephone the picture keeps a size at which its words can be read. */
+@media (max-width: 640px) {
+  .coreward-panel img.coreward-picture { min-width: 720px; }
+  .coreward-panel .coreward-group { flex-basis: 100%; }
+}
+.coreward-panel .noUi-handle:focus-visible, .coreward-panel a:focus-visible,
+.coreward-panel button:focus-visible, .coreward-panel input:focus-visible,
+.coreward-panel select:focus-visible, .coreward-panel textarea:focus-visible,
+.coreward-panel [tabindex]:focus-visible { outline: 2px solid #1d5c8f; outline-offset: 1px; }
 .coreward-panel.coreward-stale img.coreward-picture,
 .coreward-panel.coreward-stale .coreward-tables {
   opacity: 0.35; filter: grayscale(1); }
@@ -66,6 +92,10 @@ _INTERNAL: Final = (
     "Internal error: this panel met something it was not made for. Nothing you did is "
     "lost; change a value or press reset. The detail below helps whoever repairs it."
 )
+
+
+_PATIENCE_S: Final = 0.4
+"""A computation that takes longer shows how far it is. [s]"""
 
 
 @dataclass(frozen=True)
@@ -107,6 +137,9 @@ class PanelState(traitlets.HasTraits):
         Traceback of an unexpected error, else empty.
     kept : object
         An earlier outcome kept for comparison.
+    remember : bool or str
+        Whether the panel is found again as it was left: False for never, a word of one's
+        own to find it under that word on any page.
     """
 
     units = traitlets.Instance(UnitChoice, args=())
@@ -115,23 +148,36 @@ class PanelState(traitlets.HasTraits):
     error = traitlets.Unicode(None, allow_none=True)
     detail = traitlets.Unicode("")
     kept = traitlets.Any(None, allow_none=True)
+    remember = traitlets.Union([traitlets.Bool(), traitlets.Unicode()], default_value=True)
 
     input_names: ClassVar[tuple[str, ...]] = ()
     """Traits that are inputs, in the order of the page."""
+    other_names: ClassVar[tuple[str, ...]] = ()
+    """Traits without a control that are saved with the inputs."""
 
     def inputs(self) -> dict[str, Any]:
         """Return the inputs by trait name."""
         return {name: getattr(self, name) for name in self.input_names}
 
+    def saved(self) -> dict[str, Any]:
+        """Return all that is saved, by trait name."""
+        return self.inputs() | {name: getattr(self, name) for name in self.other_names}
+
+    def set_all(self, inputs: dict[str, Any]) -> None:
+        """Set inputs in one go: whoever watches hears of each at most once."""
+        with self.hold_trait_notifications():
+            for name, value in inputs.items():
+                setattr(self, name, value)
+
     def start_with(self, inputs: dict[str, Any]) -> None:
-        """Set inputs by name.
+        """Set inputs by name, and ``remember``.
 
         Raises
         ------
         InputError
             If a name is unknown or a value outside its range.
         """
-        unknown = set(inputs) - set(self.input_names)
+        unknown = set(inputs) - {*self.input_names, "remember"}
         if unknown:
             raise InputError(
                 f"There is no input {', '.join(sorted(unknown))}; use "
@@ -155,7 +201,17 @@ class Panel:
     """
 
     title: ClassVar[str] = ""
+    kind: ClassVar[str] = ""
+    """Name in files; from the name of the class when not given."""
     can_compare: ClassVar[bool] = True
+    takes_long: ClassVar[bool] = False
+    """Whether the full answer comes from `compute_long`."""
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        super().__init_subclass__(**options)
+        if "kind" not in cls.__dict__:
+            words = re.findall(r"[A-Z][a-z0-9]*", cls.__name__.removesuffix("Panel"))
+            cls.kind = " ".join(words).lower()
 
     def __init__(
         self,
@@ -167,22 +223,51 @@ class Panel:
         found = settings.read() if units is None else settings.Kept(as_units(units))
         state.units = found.units
         self.schedule = LatestWins(self.run)
+        self._start = state.saved()
+        self._kept_inputs: dict[str, Any] | None = None
+        self._notes = {"units": found.problem}
+        self._quiet = False
+        self._memory: Memory | None = memory(self.kind, self._start, state.remember)
+        self._recall()
         self.controls: dict[str, Control] = {}
         for trait in state.input_names:
             control = control_for(state, trait)
             self.controls[control.name] = control
         self.units_control = UnitsControl(state, unit_kinds)
         self._view = View(b"", "", "")
-        self._build(found.problem)
-        state.observe(self._input_changed, names=list(state.input_names))
+        self._build()
+        state.observe(self._input_changed, names=list(state.saved()))
         state.observe(self._units_changed, names="units")
         self.arrange()
+        self._compare_with(self._kept_inputs)
         self.run(False)
+        # A page that is stored or printed holds what is there when its cell ends.
+        self.schedule.settle()
 
     # -- for subclasses ---------------------------------------------------------
 
     def compute(self, preview: bool) -> Any:
         """Return the outcome for the inputs in force."""
+        raise NotImplementedError
+
+    def compute_long(
+        self, inputs: dict[str, Any], progress: Progress, cancelled: Cancelled
+    ) -> Any:
+        """Return the full outcome for the inputs, which takes a while.
+
+        It runs in another thread while the page goes on: it uses the inputs that it is
+        given, and neither the state nor a widget.
+
+        Parameters
+        ----------
+        inputs : dict
+            By trait name, as from ``PanelState.saved``.
+        progress : callable
+            To be told now and then the share that is done, 0 to 1, and words for it. It
+            raises when nobody waits any more, which ends the computation.
+        cancelled : callable
+            Tells whether nobody waits any more.
+        """
         raise NotImplementedError
 
     def view(self, outcome: Any) -> View:
@@ -212,39 +297,210 @@ class Panel:
 
     def run(self, preview: bool) -> None:
         """Compute and show. Never raises: what goes wrong becomes a sentence."""
-        try:
-            outcome = self.compute(preview)
-            view = self.view(outcome)
-        except CorewardError as error:
-            self._fail(str(error), "")
+        self._hide_progress()
+        if self.takes_long and not preview:
+            inputs = self.state.saved()
+            self.work(
+                lambda progress, cancelled: self.compute_long(inputs, progress, cancelled),
+                self._show_full,
+                "computing",
+            )
             return
-        except Exception:
-            self._fail(_INTERNAL, traceback.format_exc())
-            return
-        self.state.outcome = outcome
-        self.state.stage = "preview" if preview else "full"
-        self.state.error, self.state.detail = None, ""
-        self._show(view)
+        self._try(lambda: self._show_outcome(self.compute(preview), preview))
+
+    def work(self, compute: Compute, done: Callable[[Any], None], words: str) -> None:
+        """Do in the background what takes longer than a moment, with progress and Stop.
+
+        Parameters
+        ----------
+        compute : callable
+            As for ``LatestWins.start``: it touches neither state nor widgets.
+        done : callable
+            Called with the answer; what it raises becomes a sentence.
+        words : str
+            What is being done, for the progress bar.
+        """
+
+        def finished(answer: Any) -> None:
+            self._hide_progress()
+            self._try(lambda: done(answer))
+
+        def ended(error: Exception) -> None:
+            self._hide_progress()
+            if isinstance(error, Stopped):
+                self._say_stopped(words)
+            else:
+                self._try(lambda: _raise(error))
+
+        begun = time.monotonic()
+
+        def progressed(share: float, said: str) -> None:
+            # A bar that only flashes up helps nobody.
+            if time.monotonic() - begun > _PATIENCE_S:
+                self._show_progress(share, said or words)
+
+        self.schedule.start(compute, done=finished, failed=ended, progressed=progressed)
+
+    def stop(self) -> None:
+        """Stop what takes long; what is shown stays."""
+        self.schedule.stop()
 
     def settle(self) -> None:
         """Finish what is waiting, in full, before going on (for cells and tests)."""
         self.schedule.settle()
 
     def reset(self) -> None:
-        """Go back to the values at the start."""
-        with self.state.hold_trait_notifications():
-            for control in self.controls.values():
-                control.reset()
-        self.schedule.request()
+        """Go back to the values that the page starts with."""
+        with self.schedule.together():
+            self.state.set_all(self._start)
+            self._show_controls()
+            self._note("", "left")
+            self.schedule.request()
 
     def keep(self) -> None:
         """Keep the outcome for comparison, or drop the one that is kept."""
         self.settle()
-        self.state.kept = self.state.outcome if self.state.kept is None else None
+        if self.state.kept is None:
+            self.state.kept, self._kept_inputs = self.state.outcome, self.state.saved()
+        else:
+            self.state.kept = self._kept_inputs = None
+        self._name_keep_button()
+        self.schedule.request()
+
+    # -- files ----------------------------------------------------------------------
+
+    def saved_text(self) -> str:
+        """Return what the panel is set to, as the text of a file."""
+        return saved.text_of(self.kind, self.state.saved(), self.state.units, self._kept_inputs)
+
+    def save(self, name: str, folder: Path | None = None) -> Path:
+        """Save what the panel is set to and return the file.
+
+        Parameters
+        ----------
+        name : str
+            Name of the file. Where it is taken, a number is added.
+        folder : Path, optional
+            The folder of the page when not given.
+
+        Raises
+        ------
+        InputError
+            If it cannot be written.
+        """
+        return saved.write_beside(folder or Path.cwd(), name, self.saved_text())
+
+    def open(self, file: str | Path) -> None:
+        """Set the panel to what a file says.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be used; the panel then stays as it is.
+        """
+        opened = saved.read_file(Path(file), self.kind, self.state, self._start)
+        self._set_to(opened, Path(file).name)
+
+    def open_text(self, data: str | bytes, name: str) -> None:
+        """Set the panel to what the content of a file says.
+
+        Parameters
+        ----------
+        data : str or bytes
+            The content.
+        name : str
+            What to call the file.
+
+        Raises
+        ------
+        InputError
+            If it cannot be used; the panel then stays as it is.
+        """
+        self._set_to(saved.read(data, name, self.kind, self.state, self._start), name)
+
+    def _set_to(self, opened: saved.Opened, name: str) -> None:
+        self._quiet = True  # the units of a file are not a choice for all notebooks
+        try:
+            self.state.units = opened.units
+        finally:
+            self._quiet = False
+        self._compare_with(opened.kept)
+        with self.schedule.together():
+            self.state.set_all(opened.inputs)
+            self._show_controls()
+            self.schedule.request()
+        note = f"Opened: {name}."
+        if opened.missing:
+            note += f" It has no {', '.join(opened.missing)}: as the page starts."
+        self._note(note, "left")
+
+    def _show_controls(self) -> None:
+        """Bring every control in line with the state, and take refusals back."""
+        for control in self.controls.values():
+            control.refuse("")
+            control.show()
+
+    def _compare_with(self, kept: dict[str, Any] | None) -> None:
+        """Keep the cook of some inputs for comparison, or none."""
+        self.state.kept = self._kept_inputs = None
+        if kept is not None and self.can_compare:
+            now = self.state.saved()
+            self._quiet = True
+            try:
+                self.state.set_all(kept)
+                self.state.kept = self._full_outcome()
+                self._kept_inputs = kept
+            except CorewardError as error:
+                self._note(f"What was kept for comparison is dropped: {error}", "kept")
+            finally:
+                self.state.set_all(now)
+                self._quiet = False
+        self._name_keep_button()
+
+    def _full_outcome(self) -> Any:
+        if self.takes_long:
+            return self.compute_long(self.state.saved(), lambda share, words: None, bool)
+        return self.compute(False)
+
+    def _name_keep_button(self) -> None:
         self._keep_button.description = (
             "Keep this one and compare" if self.state.kept is None else "Drop the kept one"
         )
-        self.schedule.request()
+
+    # -- as it was left ---------------------------------------------------------------
+
+    def _recall(self) -> None:
+        """Set the state to what was left, before anything watches it."""
+        if self._memory is None:
+            return
+        try:
+            left = self._memory.load()
+            if left is None:
+                return
+            opened = saved.read(left, "What was left here", self.kind, self.state, self._start)
+        except (InputError, OSError) as error:
+            self._memory.put_aside()
+            self._notes["left"] = f"This panel is as the page starts it. {error}"
+            return
+        self.state.set_all(opened.inputs)
+        self._kept_inputs = opened.kept
+        self._notes["left"] = (
+            "This panel is as you left it. Reset takes it back to how the page starts."
+        )
+
+    def _leave(self) -> None:
+        """Keep what is set now for the next time the page is opened."""
+        if self._memory is None or self._quiet:
+            return
+        try:
+            if self.state.saved() == self._start and self._kept_inputs is None:
+                self._memory.forget()
+            else:
+                self._memory.save(self.saved_text())
+        except (InputError, OSError) as error:
+            self._note(f"This panel will not be found as you leave it. {error}", "memory")
+        else:
+            self._note("", "memory")
 
     def try_ends(self) -> dict[str, str]:
         """Set each control to both ends, run, and go back.
@@ -256,6 +512,7 @@ class Panel:
             empty when every end of every control gives a picture.
         """
         trouble: dict[str, str] = {}
+        self._memory = None  # a trial is not what a person leaves
         for name, control in self.controls.items():
             before = control.value
             for end in control.ends():
@@ -267,6 +524,7 @@ class Panel:
             control.give(before)
             self.schedule.cancel()
         self.run(False)
+        self.settle()
         return trouble
 
     # -- display --------------------------------------------------------------------
@@ -289,7 +547,7 @@ class Panel:
         bundle["text/plain"] = f"{self.title}: {self.status_text}"
         return bundle
 
-    def _build(self, problem: str) -> None:
+    def _build(self) -> None:
         columns: list[W.Widget] = []
         for heading, names in self.groups():
             words = W.HTML(html.escape(heading), layout=W.Layout(margin="0"))
@@ -305,11 +563,14 @@ class Panel:
         self._reset_button = self._button("Reset", "reset", self.reset)
         self._keep_button = self._button("Keep this one and compare", "keep", self.keep)
         self._code_button = self._button("Copy as code", "code", self._toggle_code)
+        self.files = FileControls(self)
         buttons = W.Box(
             [
                 self._reset_button,
                 *([self._keep_button] if self.can_compare else []),
                 self._code_button,
+                self.files.save_button,
+                self.files.open_button,
                 self.units_control.widget,
             ],
             layout=W.Layout(flex_flow="row wrap", align_items="center"),
@@ -325,7 +586,8 @@ class Panel:
         self._error_line.add_class("coreward-error")
         self._note_line = W.HTML(layout=W.Layout(margin="0 4px"))
         self._note_line.add_class("coreward-note")
-        self._note(problem)
+        self._show_notes()
+        self._progress_bar = ProgressBar(self.stop)
         self._status_line = W.HTML(layout=W.Layout(margin="2px 4px"))
         self._status_line.add_class("coreward-status")
         self._picture_box = W.HTML(layout=W.Layout(margin="2px 0"))
@@ -338,9 +600,11 @@ class Panel:
                 *self.before(),
                 buttons,
                 self._code_area,
+                self.files.widget,
                 self._note_line,
                 self._error_line,
                 self._status_line,
+                self._progress_bar.widget,
                 self._picture_box,
                 self._explanation_line,
                 *self.extra(),
@@ -349,14 +613,51 @@ class Panel:
         self.widget.add_class("coreward-panel")
 
     def _button(self, words: str, name: str, action: Any) -> W.Button:
-        button = W.Button(description=words, layout=W.Layout(width="auto"))
-        button.add_class(f"coreward-control-{name}")
-        button.on_click(lambda _: action())
-        return button
+        return button(words, name, action)
 
-    def _note(self, sentence: str) -> None:
-        self._note_line.value = html.escape(sentence)
-        self._note_line.layout.display = "" if sentence else "none"
+    def _note(self, sentence: str, topic: str = "units") -> None:
+        """Say something beside the answer, or with an empty sentence take it back."""
+        if self._notes.get(topic, "") != sentence:
+            self._notes[topic] = sentence
+            self._show_notes()
+
+    def _show_notes(self) -> None:
+        sentences = [html.escape(sentence) for sentence in self._notes.values() if sentence]
+        self._note_line.value = f'<div role="status">{"<br>".join(sentences)}</div>'
+        self._note_line.layout.display = "" if sentences else "none"
+
+    def _try(self, act: Callable[[], None]) -> None:
+        """Do something; what goes wrong becomes a sentence in place."""
+        try:
+            act()
+        except CorewardError as error:
+            self._fail(str(error), "")
+        except Exception:
+            self._fail(_INTERNAL, traceback.format_exc())
+
+    def _show_full(self, outcome: Any) -> None:
+        self._show_outcome(outcome, False)
+
+    def _show_outcome(self, outcome: Any, preview: bool) -> None:
+        view = self.view(outcome)
+        self.state.outcome = outcome
+        self.state.stage = "preview" if preview else "full"
+        self.state.error, self.state.detail = None, ""
+        self._show(view)
+        if not preview:
+            self._leave()
+
+    def _show_progress(self, share: float, words: str) -> None:
+        self._progress_bar.show(share, words)
+
+    def _hide_progress(self) -> None:
+        self._progress_bar.hide()
+
+    def _say_stopped(self, words: str) -> None:
+        self._progress_bar.say(
+            f"Stopped while {words}: what is shown is not the full answer. Change a value to "
+            "compute again."
+        )
 
     def _show(self, view: View) -> None:
         self._view = view
@@ -372,6 +673,7 @@ class Panel:
         )
         if self._code_area.layout.display != "none":
             self._code_area.value = self.code()
+        self.files.refresh()
 
     def _fail(self, sentence: str, detail: str) -> None:
         self.state.detail = detail
@@ -399,20 +701,36 @@ class Panel:
         self._code_area.layout.display = "" if hidden else "none"
 
     def _input_changed(self, change: Any) -> None:
+        if self._quiet:
+            return
         self.arrange()
+        self.files.refresh()
         self.schedule.request()
 
     def _units_changed(self, change: Any) -> None:
-        self._note(settings.write(self.state.units).problem)
+        if self._quiet:
+            return
+        # Where many share a server, one person's units are not everybody's.
+        if keeps():
+            self._note(settings.write(self.state.units).problem)
         self.schedule.request()
 
 
 def _picture_html(view: View) -> str:
     data = base64.b64encode(view.picture).decode("ascii")
+    # With its size known the page keeps the room while the picture is read: nothing
+    # below it jumps, and nothing is laid out twice.
+    size = png_size(view.picture)
+    room = "" if size is None else f'width="{size[0]}" height="{size[1]}" '
     return (
-        f'<img class="coreward-picture" alt="{html.escape(view.alt, quote=True)}" '
-        f'src="data:image/png;base64,{data}">'
+        '<div class="coreward-sideways" tabindex="0" role="group" aria-label="picture">'
+        f'<img class="coreward-picture" alt="{html.escape(view.alt, quote=True)}" {room}'
+        f'decoding="sync" src="data:image/png;base64,{data}"></div>'
     )
+
+
+def _raise(error: Exception) -> None:
+    raise error
 
 
 def default_units(units: str | UnitChoice | None) -> UnitChoice:

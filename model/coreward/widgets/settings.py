@@ -10,11 +10,11 @@ from __future__ import annotations
 import json
 import os
 import sys
-import tempfile
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Final, get_args
 
+from coreward.errors import InputError
 from coreward.figures.style import (
     METRIC,
     LengthUnit,
@@ -22,6 +22,7 @@ from coreward.figures.style import (
     TemperatureUnit,
     UnitChoice,
 )
+from coreward.files import write_atomically
 
 _SCHEMA: Final = "coreward settings"
 _VERSION: Final = 1
@@ -96,30 +97,27 @@ def write(units: UnitChoice, place: Path | None = None) -> Kept:
     try:
         target = place or folder()
         target.mkdir(parents=True, exist_ok=True)
-        # A crash must leave the old file or the new one, never half of one.
-        handle, name = tempfile.mkstemp(dir=target, prefix=".settings-")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as stream:
-                json.dump(content, stream, indent=1)
-            Path(name).replace(target / _FILE)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
-    except (OSError, RuntimeError) as error:
-        return Kept(
-            units,
-            f"The choice holds for this notebook only: the settings folder cannot be "
-            f"written ({error}).",
+        write_atomically(
+            target / _FILE, json.dumps(content, indent=1).encode(), what="settings"
         )
+    except (OSError, RuntimeError, InputError) as error:
+        return Kept(units, f"The choice holds for this notebook only. {error}")
     return Kept(units)
 
 
-def _units(content: object) -> UnitChoice:
-    if not isinstance(content, dict) or content.get("schema") != _SCHEMA:
-        raise ValueError(f'it is not a "{_SCHEMA}" file')
-    if content.get("version") != _VERSION:
-        raise ValueError(f"version {content.get('version')!r} is unknown to this program")
-    given = content["units"]
+def units_from(given: object) -> UnitChoice:
+    """Return the units that a file names.
+
+    Parameters
+    ----------
+    given : object
+        As read from JSON: a name of a unit for each of temperature, length and mass.
+
+    Raises
+    ------
+    ValueError
+        If it names none, or one that is unknown.
+    """
     if not isinstance(given, dict):
         raise ValueError("the units are not a list of names and values")
     for name, allowed in (
@@ -132,3 +130,11 @@ def _units(content: object) -> UnitChoice:
     return UnitChoice(
         temperature=given["temperature"], length=given["length"], mass=given["mass"]
     )
+
+
+def _units(content: object) -> UnitChoice:
+    if not isinstance(content, dict) or content.get("schema") != _SCHEMA:
+        raise ValueError(f'it is not a "{_SCHEMA}" file')
+    if content.get("version") != _VERSION:
+        raise ValueError(f"version {content.get('version')!r} is unknown to this program")
+    return units_from(content["units"])

@@ -16,10 +16,10 @@ from coreward.figures.stall import StallPicture, alt_text
 from coreward.figures.style import UnitChoice
 from coreward.physics.air import pressure_at_altitude
 from coreward.questions.explain import explain
+from coreward.widgets import shared
 from coreward.widgets.controls import (
     ALTITUDE,
     HOURS,
-    LENGTH,
     PERCENT,
     SPEED,
     TEMPERATURE,
@@ -36,54 +36,20 @@ _HOUR: Final = 3600.0
 _PREVIEW_CELLS: Final = 24
 _PREVIEW_TOLERANCE: Final = 0.05
 
-_SHAPES: Final = {
-    "slab": "flat, both faces open",
-    "cylinder": "long and round",
-    "sphere": "ball",
-}
-
-
 # A whole brisket: the usual subject of the question.
 _CUT: Final = "beef brisket whole"
-
-
-def _titles(kind: str) -> dict[str, str]:
-    return {name: tables.load(kind, name).title for name in tables.names(kind)}
 
 
 class StallState(PanelState):
     """Inputs of the panel. Temperatures in °C, the rest in SI."""
 
-    cut = Choice(_CUT, label="cut", options=_titles("cut"), name="cut")
-    shape = Choice("slab", label="shape", options=_SHAPES, name="shape")
-    thickness_m = Number(
-        tables.load("cut", _CUT)["usual_thickness"],
-        label="thickness",
-        quantity=LENGTH,
-        low=0.02,
-        high=0.2,
-        reason="a thinner piece never stalls for long and a thicker one takes days",
-        name="thickness",
+    cut = shared.cut(_CUT)
+    shape = shared.shape()
+    thickness_m = shared.thickness(
+        tables.load("cut", _CUT)["usual_thickness"], low=0.02, thinner="never stalls for long"
     )
-    start_c = Number(
-        4.0,
-        label="start at",
-        quantity=TEMPERATURE,
-        low=0.0,
-        high=30.0,
-        reason="below it the meat freezes, which this model does not follow, and above it "
-        "the meat is no longer raw and cold",
-        name="start",
-    )
-    pit_c = Number(
-        110.0,
-        label="pit",
-        quantity=TEMPERATURE,
-        low=80.0,
-        high=180.0,
-        reason="the model is made for slow cooking, without browning or burning",
-        name="pit",
-    )
+    start_c = shared.start()
+    pit_c = shared.pit(110.0)
     humidity = Choice(
         "dew point",
         label="damp by",
@@ -93,15 +59,7 @@ class StallState(PanelState):
         },
         name="humidity",
     )
-    dew_point_c = Number(
-        tables.load("fire")["dew_point_c"],
-        label="dew point",
-        quantity=TEMPERATURE,
-        low=0.0,
-        high=75.0,
-        reason="damper air is close to steam and drier air makes no difference any more",
-        name="dew-point",
-    )
+    dew_point_c = shared.dew_point()
     relative_humidity = Number(
         0.6,
         label="humidity",
@@ -138,12 +96,7 @@ class StallState(PanelState):
         reason="the properties of damp air are checked down to 60 kPa only",
         name="altitude",
     )
-    wrap = Choice(
-        "none",
-        label="wrap",
-        options={"none": "none", "foil": "foil", "paper": "paper"},
-        name="wrap",
-    )
+    wrap = shared.wrap()
     wrap_when = Choice(
         "core",
         label="wrap when",
@@ -172,7 +125,7 @@ class StallState(PanelState):
     transport = Choice(
         tables.default_name("transport"),
         label="water moves",
-        options=_titles("transport"),
+        options=shared.titles("transport"),
         name="transport",
     )
     duration_s = Number(
@@ -497,7 +450,8 @@ def stall_panel(units: str | UnitChoice | None = None, **inputs: Any) -> StallPa
         ``"C"`` or ``"F"``; the units kept in the settings when not given.
     **inputs
         Start values by the names of `StallState`, such as ``evaporation=False``.
-        A reset goes back to the usual values, not to these.
+        A reset goes back to these. ``remember=False`` keeps the panel from being found
+        again as it was left.
 
     Raises
     ------

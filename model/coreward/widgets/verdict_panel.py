@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
 import base64
 import html
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -41,27 +39,20 @@ from coreward.questions.verdict import (
     verdict_dict,
 )
 from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
+from coreward.widgets import shared
 from coreward.widgets.controls import (
     HOURS,
     LENGTH,
-    MASS,
     TEMPERATURE,
     Choice,
     Number,
     Quantity,
     Toggle,
 )
-from coreward.widgets.log_panel import (
-    _ASKING,
-    _PATH,
-    _UPLOAD,
-    LogPanel,
-    LogState,
-    _list_html,
-    _table,
-    demo_logs,
-)
+from coreward.widgets.log_panel import LogPanel, LogState, list_html, table_html
+from coreward.widgets.log_source import PATH, UPLOAD, demo_logs
 from coreward.widgets.panel import Panel, View
+from coreward.widgets.schedule import Cancelled, Progress
 
 _HOUR: Final = 3600.0
 _MINUTE: Final = 60.0
@@ -71,7 +62,6 @@ _NOT_SAID: Final = "not said"
 # While a slider is dragged: within a few tenths of a degree of the full answer.
 _PREVIEW: Final = {"cells": 24, "tolerance": 0.05}
 _COARSE: Final = {"cells": 16, "tolerance": 0.1}
-_BREATH_S: Final = 0.03  # longest stretch of map before waiting messages are read
 
 MINUTES: Final = Quantity(
     symbol=lambda units: "min",
@@ -94,11 +84,6 @@ DIFFERENCE: Final = Quantity(
     digits=lambda units: 1,
 )
 
-_SHAPES: Final = {
-    "slab": "flat, both faces open",
-    "cylinder": "long and round",
-    "sphere": "ball",
-}
 _CONDITIONS: Final = {
     "intact": "intact",
     "tenderised": "tenderised or injected",
@@ -108,10 +93,9 @@ _CONDITIONS: Final = {
 _STATE_WORDS: Final = {MET: "meets", NOT_MET: "does not meet", CANNOT_TELL: "cannot tell"}
 
 
-def _cuts() -> dict[str, str]:
+def _cuts() -> list[str]:
     """Cuts that a standard exists for."""
-    found = {name: tables.load("cut", name) for name in tables.names("cut")}
-    return {name: each.title for name, each in found.items() if each.text("species") in MEATS}
+    return [n for n in tables.names("cut") if tables.load("cut", n).text("species") in MEATS]
 
 
 def _organisms() -> dict[str, str]:
@@ -128,11 +112,9 @@ def _standards() -> dict[str, str]:
 class VerdictState(LogState):
     """Inputs of the panel; `verdict_state` adds the choice of a cook or a log."""
 
-    cut = Choice(
+    cut = shared.cut(
         "pork loin",
-        label="cut",
-        options=_cuts(),
-        name="cut",
+        names=_cuts(),
         tried=("pork loin", "beef brisket flat", "turkey breast"),
     )
     condition = Choice(
@@ -142,26 +124,9 @@ class VerdictState(LogState):
         name="condition",
         tried=(CONDITIONS[0], CONDITIONS[-1]),
     )
-    shape = Choice("slab", label="shape", options=_SHAPES, name="shape")
-    thickness_m = Number(
-        0.03,
-        label="thickness",
-        quantity=LENGTH,
-        low=0.01,
-        high=0.2,
-        reason="a thinner piece follows its bath at once and a thicker one takes days",
-        name="thickness",
-    )
-    start_c = Number(
-        4.0,
-        label="start at",
-        quantity=TEMPERATURE,
-        low=0.0,
-        high=30.0,
-        reason="below it the meat freezes, which this model does not follow, and above it "
-        "the meat is no longer raw and cold",
-        name="start",
-    )
+    shape = shared.shape()
+    thickness_m = shared.thickness(0.03, low=0.01, thinner="follows its bath at once")
+    start_c = shared.start()
     humidity = Choice(
         "bath",
         label="kept moist by",
@@ -177,32 +142,13 @@ class VerdictState(LogState):
         reason="below it nothing is killed that counts and above it the bath boils",
         name="bath",
     )
-    pit_c = Number(
-        110.0,
-        label="oven or pit",
-        quantity=TEMPERATURE,
-        low=60.0,
-        high=180.0,
-        reason="the model is made for slow cooking, without browning or burning",
-        name="pit",
-    )
-    dew_point_c = Number(
-        tables.load("fire")["dew_point_c"],
-        label="dew point",
-        quantity=TEMPERATURE,
-        low=0.0,
-        high=95.0,
-        reason="damper air is close to steam and drier air makes no difference any more",
-        name="dew-point",
-    )
-    mass_kg = Number(
+    pit_c = shared.pit(110.0, low=60.0, label="oven or pit")
+    dew_point_c = shared.dew_point(high=95.0)
+    mass_kg = shared.mass(
         1.0,
-        label="mass",
-        quantity=MASS,
         low=0.1,
         high=12.0,
         reason="a standard for large pieces asks for it, and no piece here is larger",
-        name="mass",
     )
     hold_from = Choice(
         "core",
@@ -377,11 +323,11 @@ def verdict_state(path: str | Path | None = None) -> VerdictState:
     """
     demo = demo_logs()
     options = {_COOK: "a cook, computed"} | {name: f"demo log: {name}" for name in demo}
-    options |= {_PATH: "a log: the path below", _UPLOAD: "a log: a file sent"}
+    options |= {PATH: "a log: the path below", UPLOAD: "a log: a file sent"}
 
     class OfferedState(VerdictState):
         source = Choice(
-            _COOK if path is None else _PATH, label="judge", options=options, name="source"
+            _COOK if path is None else PATH, label="judge", options=options, name="source"
         )
 
     state = OfferedState()
@@ -409,9 +355,9 @@ class VerdictPanel(LogPanel):
 
     def __init__(self, state: VerdictState, units: str | UnitChoice | None = None) -> None:
         self._known = None
+        self._sent = None
         self._drawing = HoldPicture()
         self._cooked: tuple[Any, HeldCook] | None = None
-        self._map_task: asyncio.Task[None] | None = None
         self._map_known: dict[Any, tuple[HoldTime, ...]] = {}
         Panel.__init__(self, state, units, unit_kinds=("temperature", "length", "mass"))
 
@@ -464,17 +410,11 @@ class VerdictPanel(LogPanel):
             " A computed temperature is not a measured one.</div>",
             layout=W.Layout(margin="4px"),
         )
-        self._map_progress = W.IntProgress(
-            description="computing the map",
-            style={"description_width": "initial"},
-            layout=W.Layout(display="none", width="360px"),
-        )
-        self._map_progress.add_class("coreward-progress")
         self._map_box = W.HTML(layout=W.Layout(margin="2px 0", display="none"))
         self._map_box.add_class("coreward-map")
         self._tables = W.HTML(layout=W.Layout(margin="4px"))
         self._tables.add_class("coreward-tables")
-        return (caution, self._map_progress, self._map_box, self._tables)
+        return (caution, self._map_box, self._tables)
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
@@ -502,35 +442,25 @@ class VerdictPanel(LogPanel):
             "by-thickness": cook,
         }.items():
             self.controls[name].set_visible(visible)
+        self.columns_button.layout.display = "none" if cook else ""
 
     # -- outcome ------------------------------------------------------------------------
 
     def run(self, preview: bool) -> None:
         """Compute and show; then the map by thickness, which takes longer."""
-        self._stop_map()
         super().run(preview)
         if self.state.error is None:
             self._update_map(preview)
 
-    def settle(self) -> None:
-        """Finish what is waiting, the map included."""
-        super().settle()
-        if self._map_task is not None:
-            self._stop_map()
-            self._finish_map()
-
     def compute(self, preview: bool) -> Any:
         """Cook or read, and judge."""
         state = self.state
-        if state.source == _PATH and not state.path:
-            return VerdictOutcome(
-                None, asking=_ASKING + "Type the path of a file and press Enter."
-            )
-        if state.source == _UPLOAD and not state.upload_name:
-            return VerdictOutcome(None, asking=_ASKING + "Press 'Send a file' and choose one.")
+        asking = self.missing(state.saved())
+        if asking:
+            return VerdictOutcome(None, asking=asking)
         said = state.judged_by() | {"organism": _seen(state.organism, preview)}
         if not state.is_cook:
-            return VerdictOutcome(verdict(self._read(), **said))
+            return VerdictOutcome(verdict(self.read(state.saved()), **said))
         plan = state.plan()
         key = (plan, preview)
         if self._cooked is None or self._cooked[0] not in (key, (plan, False)):
@@ -589,10 +519,8 @@ class VerdictPanel(LogPanel):
                 )
                 said["humidity"] = _Name("humidity")
         else:
-            sent = state.source == _UPLOAD
-            where = state.upload_name if sent else str(self._chosen_file())
             unit = "" if state.file_unit == "file" else f", units={state.file_unit!r}"
-            lines += ["", f"judged = cw.read_log({where!r}{unit})"]
+            lines += ["", f"judged = cw.read_log({self.log_name()!r}{unit})"]
         lines += [
             "answer = cw.verdict(",
             "    judged,",
@@ -664,48 +592,23 @@ class VerdictPanel(LogPanel):
             )
             self._show_map(tuple(cells), preview)
         else:
-            try:
-                loop = asyncio.get_running_loop()
-            except RuntimeError:
-                self._finish_map()
-            else:
-                self._map_task = loop.create_task(self._compute_map())
+            self._start_map()
 
-    def _stop_map(self) -> None:
-        if self._map_task is not None:
-            self._map_task.cancel()
-            self._map_task = None
-        self._map_progress.layout.display = "none"
-
-    def _cells(self) -> Any:
+    def _start_map(self) -> None:
+        key, plan, standard = self._map_key(), self.state.plan(), self._map_standard()
         sizes, around = self._map_grid(coarse=False)
-        self._map_progress.max = len(sizes) * len(around)
-        plan, standard = self.state.plan(), self._map_standard()
-        return hold_map(plan, standard, sizes, around, self.state.probe_error_k)
+        error_k, number = self.state.probe_error_k, len(sizes) * len(around)
 
-    async def _compute_map(self) -> None:
-        """Compute in short stretches; a newer request cancels this one."""
-        key, cells = self._map_key(), self._cells()
-        self._map_progress.value = 0
-        self._map_progress.layout.display = ""
-        found: list[HoldTime] = []
-        begun = time.monotonic()
-        try:
-            for cell in cells:
+        def compute(progress: Progress, cancelled: Cancelled) -> tuple[HoldTime, ...]:
+            found: list[HoldTime] = []
+            for cell in hold_map(plan, standard, sizes, around, error_k):
                 found.append(cell)
-                if time.monotonic() - begun > _BREATH_S:
-                    self._map_progress.value = len(found)
-                    await asyncio.sleep(0.001)
-                    begun = time.monotonic()
-        except Exception as error:  # a task has nobody else to tell
-            self._fail(f"The map by thickness cannot be computed: {error}", "")
-            return
-        self._map_task = None
-        self._map_progress.layout.display = "none"
-        self._keep_map(key, tuple(found))
+                progress(len(found) / number, "computing the map by thickness")
+            return tuple(found)
 
-    def _finish_map(self) -> None:
-        self._keep_map(self._map_key(), tuple(self._cells()))
+        self.work(
+            compute, lambda cells: self._keep_map(key, cells), "computing the map by thickness"
+        )
 
     def _keep_map(self, key: Any, cells: tuple[HoldTime, ...]) -> None:
         self._map_known = {key: cells}
@@ -851,8 +754,8 @@ def _tables_html(answer: Verdict, said: dict[str, Any], units: UnitChoice) -> st
     """Return all that the picture cannot say."""
     tied = letters(answer)
     blocks = [
-        _list_html("The record", said["faults"]) if said["faults"] else "",
-        _table(
+        list_html("The record", said["faults"]) if said["faults"] else "",
+        table_html(
             "Each standard in its own way: every part at a minimum, for a time",
             ("", "standard", "says", "asked, held, margin", "because", "what would help"),
             [
@@ -860,7 +763,7 @@ def _tables_html(answer: Verdict, said: dict[str, Any], units: UnitChoice) -> st
                 for item in sorted(said["standards"], key=lambda item: not item["counts"])
             ],
         ),
-        _table(
+        table_html(
             "Limits on the whole history",
             ("limit", "says", "because", "what would help"),
             [
@@ -873,7 +776,7 @@ def _tables_html(answer: Verdict, said: dict[str, Any], units: UnitChoice) -> st
                 for limit in said["limits"]
             ],
         ),
-        _table(
+        table_html(
             "Kill added up, beside the standards and never in them",
             (
                 "organism",
@@ -886,9 +789,9 @@ def _tables_html(answer: Verdict, said: dict[str, Any], units: UnitChoice) -> st
             ),
             [_integral_row(view) for view in said["integrals"]],
         ),
-        _list_html("Assumed", said["assumptions"]),
-        _list_html("Beware", said["cautions"]),
-        _list_html("Not covered by any table", said["blind_spots"]),
+        list_html("Assumed", said["assumptions"]),
+        list_html("Beware", said["cautions"]),
+        list_html("Not covered by any table", said["blind_spots"]),
         _sources(answer),
     ]
     return "".join(blocks)
@@ -944,7 +847,7 @@ def _sources(answer: Verdict) -> str:
     groups = (answer.standards, answer.limits, answer.integrals)
     keys = dict.fromkeys(key for group in groups for item in group for key in item.sources)
     entries = [tables.source(key).citation() for key in keys]
-    return f"<details><summary>Sources</summary>{_list_html('Sources', entries)}</details>"
+    return f"<details><summary>Sources</summary>{list_html('Sources', entries)}</details>"
 
 
 def verdict_panel(
@@ -960,7 +863,8 @@ def verdict_panel(
         A log to start with.
     **inputs
         Start values by the names of `VerdictState`, such as ``hold_s=1200.0``. A reset
-        goes back to the usual values, not to these.
+        goes back to these. ``remember=False`` keeps the panel from being found again as it
+        was left.
 
     Raises
     ------

@@ -1,0 +1,182 @@
+"""The sheet of a plan: one page to pin beside the pit."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from coreward.figures.plan import alt_text, figure_timeline
+from coreward.figures.style import UnitChoice, as_units, format_temperature
+from coreward.questions.plan import Plan, Step, clock_text, in_ten
+from coreward.questions.plan_inputs import PitPlan, PlannedPiece, Wanted
+from coreward.reports.document import (
+    CAUTION,
+    Block,
+    Document,
+    Listing,
+    Paragraph,
+    Picture,
+    Table,
+)
+from coreward.reports.repeat import call, expression, material_code
+from coreward.reports.things import document_of
+
+_WORDS = {
+    "light": "light the fire",
+    "turn up": "turn the pit up",
+    "on": "on",
+    "wrap": "wrap",
+    "pull": "pull",
+    "slice": "slice",
+    "serve": "serve",
+}
+
+
+@document_of.register
+def plan_report(
+    answer: Plan, *, units: str | UnitChoice = "C", title: str = "", code: str = ""
+) -> Document:
+    """Return the sheet of a plan: boxes to tick, the picture, room for notes."""
+    choice = as_units(units)
+    blocks: list[Block] = [
+        Listing(
+            tuple(_line(step, answer, choice) for step in _done(answer)), "By the clock", True
+        ),
+        Picture(figure_timeline(answer), alt_text(answer)),
+        _pieces(answer, choice),
+        Paragraph(_more(answer, choice), "small"),
+    ]
+    return Document(
+        title=title or f"Serve at {answer.serve_at:%H:%M} on {answer.serve_at:%A %d %B %Y}",
+        lead=answer.sentences[0],
+        blocks=tuple(blocks),
+        caution=CAUTION,
+        code=code,
+    )
+
+
+def _more(answer: Plan, units: UnitChoice) -> str:
+    """Say what else there is to know; sentences with temperatures are written in °C."""
+    said = [*answer.sentences[1:], *answer.assumptions]
+    return " ".join(s for s in said if units.temperature == "C" or "°C" not in s)
+
+
+def _done(answer: Plan) -> tuple[Step, ...]:
+    return tuple(step for step in answer.steps if step.kind in _WORDS)
+
+
+def _line(step: Step, answer: Plan, units: UnitChoice) -> str:
+    what = _WORDS[step.kind]
+    if step.piece:
+        what = f"{step.piece} {what}" if step.kind == "on" else f"{what} {step.piece}"
+    near = answer.serve_at
+    text = f"{clock_text(step.planned, near)}  {what}"
+    if step.latest > step.earliest:
+        first, last = clock_text(step.earliest, near), clock_text(step.latest, near)
+        text += f" ({first} to {last})"
+    item = answer.piece(step.piece).item if step.piece else None
+    if item is not None and step.kind == "wrap" and item.wrap_at_core_c is not None:
+        text += f", in {item.wrap} at {format_temperature(item.wrap_at_core_c, units)}"
+    if item is not None and step.kind == "pull":
+        text += f", core {format_temperature(item.wanted.core_c, units)}"
+    if step.kind == "turn up" and answer.pit.turn_up_c is not None:
+        text += f", to {format_temperature(answer.pit.turn_up_c, units)}"
+    return text
+
+
+def _pieces(answer: Plan, units: UnitChoice) -> Table:
+    rows = []
+    for one in answer.pieces:
+        low, _, high = one.loss
+        rows.append(
+            (
+                one.item.name,
+                format_temperature(one.item.wanted.core_c, units),
+                in_ten(one.chance_ready),
+                f"{100 * low:.0f} to {100 * high:.0f} %",
+                f"{one.item.hold.place}, at most {one.most_hold_s / 3600:.1f} h",
+                one.verdict_state,
+            )
+        )
+    return Table(
+        ("piece", "core wanted", "ready by the hour", "loss", "hold", "lethality"),
+        tuple(rows),
+    )
+
+
+def plan_code(answer: Plan) -> str:
+    """Return the lines that plan the same day again."""
+    lines = [
+        "import datetime as dt",
+        "from zoneinfo import ZoneInfo",
+        "",
+        "import coreward as cw",
+        "from coreward.questions.plan_inputs import Hold, PitPlan, PlannedPiece, Wanted",
+        "",
+        "pieces = [",
+    ]
+    for one in answer.pieces:
+        lines += [f"    {line}" for line in _piece_code(one.item)]
+        lines[-1] += ","
+    lines += ["]", *call("pit = PitPlan", _changed(answer.pit, PitPlan()))]
+    given = {
+        "pit": "pit",
+        "chance": repr(answer.chance_wanted),
+        "members": repr(answer.members),
+        "seed": repr(answer.seed),
+    }
+    if answer.not_before is not None:
+        given["not_before"] = _moment(answer.not_before)
+    lines += call("answer = cw.plan", given, ("pieces", _moment(answer.serve_at)))
+    return "\n".join([*lines, "print(answer.sentences[0])"]) + "\n"
+
+
+def _piece_code(item: PlannedPiece) -> list[str]:
+    shape = item.piece.shape
+    made, missing = material_code(item.piece.material)
+    piece = (
+        f"cw.Piece(cw.{type(shape).__name__}({float(shape.size)!r}), {made}, "
+        f"start_c={float(item.piece.start_c)!r})"
+    )
+    given = {
+        "wanted": _dataclass("Wanted", _changed(item.wanted, Wanted(item.wanted.core_c)), item),
+        "hold": _dataclass("Hold", _all(item.hold)),
+        "slicing_s": repr(float(item.slicing_s)),
+    }
+    for name in ("wrap", "wrap_at_core_c", "mass_kg"):
+        if getattr(item, name) is not None:
+            given[name] = repr(getattr(item, name))
+    if item.not_before is not None:
+        given["not_before"] = _moment(item.not_before)
+    if item.doubt:
+        given["doubt"] = repr(dict(item.doubt))
+    code = call("PlannedPiece", given, (repr(item.name), piece))
+    return [missing, *code] if missing else code
+
+
+def _dataclass(name: str, given: dict[str, str], item: PlannedPiece | None = None) -> str:
+    inside = [f"{key}={value}" for key, value in given.items()]
+    if item is not None:
+        inside.insert(0, repr(float(item.wanted.core_c)))
+    return f"{name}({', '.join(inside)})"
+
+
+def _all(value: Any) -> dict[str, str]:
+    return {name: expression(held) for name, held in vars(value).items() if held is not None}
+
+
+def _changed(value: Any, plain: Any) -> dict[str, str]:
+    return {
+        name: expression(dict(held) if name == "doubt" else held)
+        for name, held in vars(value).items()
+        if held != getattr(plain, name)
+    }
+
+
+def _moment(moment: dt.datetime) -> str:
+    key = getattr(moment.tzinfo, "key", None)
+    numbers = f"{moment.year}, {moment.month}, {moment.day}, {moment.hour}, {moment.minute}"
+    if key is None:
+        return f"dt.datetime.fromisoformat({moment.isoformat()!r})"
+    fold = ", fold=1" if moment.fold else ""
+    return f"dt.datetime({numbers}, tzinfo=ZoneInfo({key!r}){fold})"

@@ -1,0 +1,163 @@
+"""The controls that several panels have, declared once: words, ranges and reasons.
+
+Each function returns a new trait for the state of one panel. What a panel must say itself
+is where it starts, and an end of a range with the reason where its own question asks for
+another one. A test holds the panels to the same words for the same thing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from types import MappingProxyType
+from typing import Final
+
+from coreward import tables
+from coreward.widgets.controls import LENGTH, MASS, TEMPERATURE, Choice, Number
+
+SHAPES: Final = MappingProxyType(
+    {
+        "slab": "flat, both faces open",
+        "cylinder": "long and round",
+        "sphere": "ball",
+    }
+)
+"""Words for the shapes of a piece."""
+
+WRAPS: Final = MappingProxyType({"none": "none", "foil": "foil", "paper": "paper"})
+"""Words for what a piece is wrapped in."""
+
+_FREEZING: Final = "below it the meat freezes, which this model does not follow"
+
+
+def titles(kind: str, names: Sequence[str] | None = None) -> dict[str, str]:
+    """Return the title of each set of constants of a kind.
+
+    Parameters
+    ----------
+    kind : str
+        Which table.
+    names : sequence of str, optional
+        Which of its sets; all when not given.
+    """
+    chosen = tables.names(kind) if names is None else names
+    return {name: tables.load(kind, name).title for name in chosen}
+
+
+def cut(
+    default: str, *, names: Sequence[str] | None = None, tried: Sequence[str] | None = None
+) -> Choice:
+    """Return the choice of a cut.
+
+    Parameters
+    ----------
+    default : str
+        Where the panel starts.
+    names : sequence of str, optional
+        The cuts that its question can be asked of; all when not given.
+    tried : sequence of str, optional
+        As for `Choice`.
+    """
+    return Choice(default, label="cut", options=titles("cut", names), name="cut", tried=tried)
+
+
+def shape(default: str = "slab") -> Choice:
+    """Return the choice of a shape."""
+    return Choice(default, label="shape", options=SHAPES, name="shape")
+
+
+def thickness(default: float, *, low: float, thinner: str, high: float = 0.2) -> Number:
+    """Return the thickness of a piece, in m.
+
+    Parameters
+    ----------
+    default, low, high : float
+        Start and ends. [m]
+    thinner : str
+        What a thinner piece does, as in "hardly carries over".
+    """
+    return Number(
+        default,
+        label="thickness",
+        quantity=LENGTH,
+        low=low,
+        high=high,
+        reason=f"a thinner piece {thinner} and a thicker one takes days",
+        name="thickness",
+    )
+
+
+def start(default: float = 4.0) -> Number:
+    """Return the temperature of the raw piece, in °C."""
+    return Number(
+        default,
+        label="start at",
+        quantity=TEMPERATURE,
+        low=0.0,
+        high=30.0,
+        reason=f"{_FREEZING}, and above it the meat is no longer raw and cold",
+        name="start",
+    )
+
+
+def mass(default: float, *, low: float, high: float, reason: str) -> Number:
+    """Return the mass of a piece, in kg.
+
+    Parameters
+    ----------
+    default, low, high : float
+        Start and ends. [kg]
+    reason : str
+        Why not beyond.
+    """
+    return Number(
+        default, label="weighs", quantity=MASS, low=low, high=high, reason=reason, name="mass"
+    )
+
+
+def pit(
+    default: float, *, low: float = 80.0, high: float = 180.0, label: str = "pit"
+) -> Number:
+    """Return the temperature of the air of the pit or oven, in °C.
+
+    Parameters
+    ----------
+    default, low, high : float
+        Start and ends. [°C]
+    label : str
+        What it is called where it may be an oven.
+    """
+    return Number(
+        default,
+        label=label,
+        quantity=TEMPERATURE,
+        low=low,
+        high=high,
+        reason="the model is made for slow cooking, without browning or burning",
+        name="pit",
+    )
+
+
+def dew_point(default: float | None = None, *, high: float = 75.0) -> Number:
+    """Return the dew point of the air of the pit, in °C.
+
+    Parameters
+    ----------
+    default : float, optional
+        Where the panel starts; at the usual fire's when not given. [°C]
+    high : float
+        Upper end. [°C]
+    """
+    return Number(
+        tables.load("fire")["dew_point_c"] if default is None else default,
+        label="dew point",
+        quantity=TEMPERATURE,
+        low=0.0,
+        high=high,
+        reason="damper air is close to steam and drier air makes no difference any more",
+        name="dew-point",
+    )
+
+
+def wrap(default: str = "none") -> Choice:
+    """Return the choice of a wrap."""
+    return Choice(default, label="wrap", options=WRAPS, name="wrap")

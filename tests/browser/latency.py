@@ -1,0 +1,238 @@
+"""How long from a slider to its picture, in a real browser. A tool, not a test.
+
+    python tests/browser/latency.py [NOTEBOOK [CONTROL ...]]
+
+opens a notebook in JupyterLab in Chromium, steps each slider by keys and drags it by
+mouse. The time counts in the page: from the key that the browser hands on to the first
+frame after the picture of the panel has changed and is decoded. What other work on the
+machine adds is in it; so the load is printed, and beside it the processor time of each
+part of the way inside the kernel, and per picture of each process on the way, which load
+distorts far less. On an idle machine the time cannot be much above their sum.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import io
+import os
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from itertools import pairwise
+from pathlib import Path
+
+import matplotlib.image
+import psutil
+
+ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT / "tests"))
+
+from support.workbench import (  # noqa: E402  (the path comes first)
+    NotebookPage,
+    Panel,
+    clear_numbers,
+    find_chromium,
+    running_browser,
+    running_server,
+)
+
+STEPS = 20
+CALM_MS = 600  # longer than the quiet before a full run, and the run itself
+
+WATCH = """root => {
+  window.corewardTimes = [];
+  window.corewardFrames = [];
+  let since = null;
+  const picture = () => root.querySelector('img.coreward-picture');
+  let shown = picture()?.src;
+  const mark = event => { if (event.key?.startsWith('Arrow')) since = performance.now(); };
+  window.addEventListener('keydown', mark, true);
+  new MutationObserver(async () => {
+    const image = picture();
+    if (!image || image.src === shown) return;
+    shown = image.src;
+    window.corewardFrames.push(performance.now());
+    const from = since;
+    since = null;
+    if (from === null) return;
+    try { await image.decode(); } catch { return; }
+    requestAnimationFrame(() => window.corewardTimes.push(performance.now() - from));
+  }).observe(root, {subtree: true, childList: true, attributes: true, characterData: true});
+}"""
+
+
+def words(times_ms: Sequence[float]) -> str:
+    """Return median and 95th percentile."""
+    ordered = sorted(times_ms)
+    late = ordered[min(len(ordered) - 1, round(0.95 * (len(ordered) - 1)))]
+    return (
+        f"median {statistics.median(ordered):5.0f} ms, 95th percentile {late:5.0f} ms, "
+        f"worst {ordered[-1]:5.0f} ms ({len(ordered)} steps)"
+    )
+
+
+def step_times(panel: Panel, control: str) -> list[float]:
+    """Step a slider by single keys, each after the page has come to rest."""
+    page = panel.root.page
+    page.evaluate("window.corewardTimes = []")
+    handle = panel.slider(control)
+    handle.focus()
+    for number in range(STEPS):
+        handle.press("ArrowRight" if number % 10 < 5 else "ArrowLeft")
+        page.wait_for_timeout(CALM_MS)
+    times: list[float] = page.evaluate("window.corewardTimes")
+    return times
+
+
+def spent_by_process() -> dict[str, float]:
+    """Return the processor time of each process on the way, all being our children. [s]"""
+    marks = {"kernel": "ipykernel", "server": "jupyterlab", "page": "--type=renderer"}
+    spent = dict.fromkeys(marks, 0.0)
+    for process in psutil.Process().children(recursive=True):
+        with contextlib.suppress(psutil.NoSuchProcess, psutil.ZombieProcess):
+            words = " ".join(process.cmdline())
+            for name, mark in marks.items():
+                if mark in words:
+                    times = process.cpu_times()
+                    spent[name] += times.user + times.system
+                    break
+    return spent
+
+
+def drag_words(panel: Panel, control: str) -> str:
+    """Drag a slider for two seconds; return how many pictures came and how late the last."""
+    page = panel.root.page
+    handle = panel.slider(control)
+    handle.scroll_into_view_if_needed()
+    box = handle.bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.evaluate("window.corewardFrames = []")
+    began: float = page.evaluate("performance.now()")
+    for number in range(120):
+        page.mouse.move(x + (number % 40) - 20, y)
+        page.wait_for_timeout(16)
+    ended: float = page.evaluate("performance.now()")
+    page.mouse.up()
+    page.wait_for_timeout(1500)
+    frames: list[float] = page.evaluate("window.corewardFrames")
+    during = [frame for frame in frames if frame <= ended]
+    gaps = [b - a for a, b in pairwise(during)]
+    late = [frame - ended for frame in frames if frame > ended]
+    return (
+        f"{1000 * len(during) / (ended - began):.0f} pictures a second, "
+        f"longest gap {max(gaps, default=0):.0f} ms, first picture after the end "
+        f"{min(late, default=0):.0f} ms, last {max(late, default=0):.0f} ms"
+    )
+
+
+def load() -> str:
+    """Return the load of this machine."""
+    return "load " + " ".join(f"{value:.1f}" for value in os.getloadavg())
+
+
+def kernel_words(module: str, make: str, controls: Sequence[str]) -> str:
+    """Return the processor time of each part of a preview, in this process."""
+    from coreward.figures import png
+
+    panel = getattr(importlib.import_module(f"coreward.widgets.{module}"), make)("C")
+    panel.schedule.request = lambda: None
+    encode = png.encode
+    spent: dict[str, list[float]] = {part: [] for part in ("compute", "draw", "encode", "send")}
+    for control in (panel.controls[name] for name in controls):
+        for number in range(STEPS):
+            step = control.slider.step if number % 10 < 5 else -control.slider.step
+            control.slider.value += step
+            stamps = [time.process_time()]
+            outcome = panel.compute(True)
+            stamps.append(time.process_time())
+            view = panel.view(outcome)
+            stamps.append(time.process_time())
+            panel.state.stage = "preview"
+            panel._show(view)
+            stamps.append(time.process_time())
+            pixels = matplotlib.image.imread(io.BytesIO(view.picture))
+            bytes_ = (255.0 * pixels).astype("uint8")
+            begun = time.process_time()
+            encode(bytes_)
+            encoded = time.process_time() - begun
+            compute, whole, send = (b - a for a, b in pairwise(stamps))
+            for part, value in zip(
+                spent, (compute, whole - encoded, encoded, send), strict=True
+            ):
+                spent[part].append(1e3 * value)
+    middle = {part: statistics.median(values) for part, values in spent.items()}
+    late = {part: sorted(values)[int(0.95 * len(values))] for part, values in spent.items()}
+    parts = ", ".join(f"{part} {middle[part]:.1f} / {late[part]:.1f}" for part in spent)
+    return (
+        f"processor time in the kernel, median / 95th percentile in ms: {parts}; picture "
+        f"{len(view.picture) // 1000} kB"
+    )
+
+
+PANELS = {
+    "start": ("stall_panel", "first_look", ("pit", "thickness")),
+    "why-the-stall": ("stall_panel", "stall_panel", ("pit", "thickness", "dew-point")),
+    "rest-and-carryover": ("rest_panel", "rest_panel", ("pit", "peak", "look")),
+    "is-this-hold-enough": ("verdict_panel", "verdict_panel", ("bath", "hold", "thickness")),
+}
+
+
+def measure(notebook: str, controls: Sequence[str]) -> None:
+    """Measure one notebook and print what was found."""
+    module, make, usual = PANELS[notebook]
+    chosen = tuple(controls) or usual
+    executable = find_chromium()
+    if executable is None:
+        raise SystemExit("needs Chromium")
+    print(f"{notebook}, {load()}, {os.cpu_count()} processors")
+    with tempfile.TemporaryDirectory() as place:
+        os.environ["COREWARD_CONFIG_DIR"] = place
+        print(f"  {kernel_words(module, make, chosen)}")
+        folder = Path(place) / "workbench"
+        for part in ("notebooks", "data/demo"):
+            target = folder / part
+            target.mkdir(parents=True)
+            for file in (ROOT / part).iterdir():
+                if file.is_file():
+                    (target / file.name).write_bytes(file.read_bytes())
+        clear_numbers(folder)
+        with (
+            running_server(folder, Path(place) / "private") as server,
+            running_browser(executable) as browser,
+        ):
+            context = browser.new_context(viewport={"width": 1400, "height": 1100})
+            page = NotebookPage(context.new_page(), Path(place))
+            page.open(server.notebook_address(f"notebooks/{notebook}.ipynb"))
+            page.run_all()
+            panel = page.panel()
+            panel.await_settled()
+            panel.root.evaluate(WATCH)
+            every: list[float] = []
+            for control in chosen:
+                before = spent_by_process()
+                panel.root.page.evaluate("window.corewardFrames = []")
+                times = step_times(panel, control)
+                pictures = len(panel.root.page.evaluate("window.corewardFrames"))
+                after = spent_by_process()
+                each = ", ".join(
+                    f"{name} {1e3 * (after[name] - before[name]) / max(pictures, 1):.0f}"
+                    for name in before
+                )
+                every += times
+                print(f"  {control:10} {words(times)}; {load()}")
+                print(f"  {'':10} processor time per picture in ms ({pictures}): {each}")
+                print(f"  {'':10} dragged: {drag_words(panel, control)}")
+                time.sleep(1.0)
+            print(f"  all steps  {words(every)}")
+
+
+if __name__ == "__main__":
+    asked = sys.argv[1:]
+    for name in asked[:1] or PANELS:
+        measure(name.removesuffix(".ipynb"), asked[1:])

@@ -1,0 +1,109 @@
+"""Drive a page of the app view in a real browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from playwright.sync_api import ConsoleMessage, Page, Request, expect
+
+from support.app_server import AppServer
+from support.workbench import RUN_TIMEOUT_MS, Panel, panels_in
+
+PHONE = {"width": 390, "height": 844}
+
+
+class AppPage:
+    """A page of the app view, opened.
+
+    Parameters
+    ----------
+    page : Page
+        The browser's page.
+    server : AppServer
+        Where it comes from.
+    name : str
+        Its name.
+    screenshots : Path
+        Where pictures of the page are kept.
+    """
+
+    def __init__(self, page: Page, server: AppServer, name: str, screenshots: Path) -> None:
+        self.page = page
+        self.name = name
+        self._server = server
+        self._screenshots = screenshots
+        self.console_errors: list[str] = []
+        self.from_elsewhere: list[str] = []
+        page.on(
+            "console",
+            lambda said: (
+                self.console_errors.append(said.text) if said.type == "error" else None
+            ),
+        )
+        page.on("request", self._note)
+        page.goto(server.page_address(name))
+
+    def _hear(self, said: ConsoleMessage) -> None:
+        if said.type == "error":
+            self.console_errors.append(said.text)
+
+    def _note(self, request: Request) -> None:
+        own = (self._server.address, self._server.address.replace("http", "ws", 1))
+        if not request.url.startswith((*own, "data:", "blob:")):
+            self.from_elsewhere.append(request.url)
+
+    @property
+    def kernel(self) -> str:
+        """The name of the kernel behind it."""
+        name: str = self.page.evaluate(
+            "JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
+        )
+        return name
+
+    def state(self) -> str:
+        """Return the state that the page was told last."""
+        return self.page.evaluate("document.body.dataset.state") or ""
+
+    def await_state(self, *wanted: str) -> None:
+        """Wait until the page is in one of these states."""
+        self.page.wait_for_function(
+            "wanted => wanted.includes(document.body.dataset.state)",
+            arg=list(wanted),
+            timeout=RUN_TIMEOUT_MS,
+        )
+
+    def await_ready(self) -> None:
+        """Wait until all is computed and in its place."""
+        self.await_state("ready", "broken", "ended")
+        assert (self.state(), self.notice()) == ("ready", "")
+        expect(self.page.locator(".computed:not(.has-live)")).to_have_count(0)
+
+    def notice(self) -> str:
+        """Return the words at the top."""
+        return self.page.locator("#notice").inner_text().strip()
+
+    def panels(self) -> list[Panel]:
+        """Return the panels of the page."""
+        return panels_in(self.page.locator(".live"))
+
+    def apologies(self) -> list[str]:
+        """Return the sentences in place of a result."""
+        return self.page.get_by_text("This part could not be computed").all_inner_texts()
+
+    def overflow(self) -> int:
+        """Return by how many pixels something hangs over the right edge."""
+        over: int = self.page.evaluate(
+            "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        )
+        return over
+
+    def on_a_phone(self) -> None:
+        """Make the window as narrow as a phone."""
+        self.page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+
+    def keep_picture(self, name: str) -> Path:
+        """Take a picture of the whole page."""
+        self._screenshots.mkdir(parents=True, exist_ok=True)
+        path = self._screenshots / f"{name}.png"
+        self.page.screenshot(path=path, full_page=True)
+        return path

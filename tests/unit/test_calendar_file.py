@@ -1,0 +1,134 @@
+"""The calendar file, read back by a reader of our own and by the library."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+import coreward as cw
+from coreward.questions.calendar_file import calendar_bytes, write_calendar
+from coreward.questions.plan import Hold, Plan, PlannedPiece, Wanted, plan
+
+LONDON = ZoneInfo("Europe/London")
+MADE = dt.datetime(2026, 10, 20, 9, 0, tzinfo=dt.UTC)
+
+
+@pytest.fixture(scope="module", params=["clock goes back", "clock goes forward", "new year"])
+def night(request) -> Plan:
+    """Plan a supper whose fire is lit before a change of the clock, and served after it."""
+    serve = {
+        "clock goes back": dt.datetime(2026, 10, 25, 7, 0, tzinfo=LONDON),
+        "clock goes forward": dt.datetime(2027, 3, 28, 7, 0, tzinfo=LONDON),
+        "new year": dt.datetime(2027, 1, 1, 2, 0, tzinfo=LONDON),
+    }[request.param]
+    piece = PlannedPiece(
+        "pork; loin, small",
+        cw.Piece(cw.Slab(0.04), cw.meat("pork loin"), 4.0),
+        Wanted(80.0, lethality=False),
+        wrap="foil",
+        wrap_at_core_c=60.0,
+        hold=Hold("kitchen", 600.0, 600.0),
+    )
+    return plan(piece, serve, members=20)
+
+
+def read_back(data: bytes) -> list[dict[str, str]]:
+    """Read the events as RFC 5545 says: folded lines joined, names apart from values."""
+    text = data.decode("utf-8")
+    assert "\r\n" in text
+    assert not re.search(r"(?<!\r)\n", text)
+    for line in text.split("\r\n"):
+        assert len(line.encode("utf-8")) <= 75  # section 3.1
+    lines = re.sub(r"\r\n[ \t]", "", text).split("\r\n")
+    events, inside = [], []
+    for line in lines:
+        if not line:
+            continue
+        name, value = re.split(r"(?:;[^:]*)?:", line, maxsplit=1)
+        if name == "BEGIN":
+            inside.append(value)
+            if value == "VEVENT":
+                events.append({})
+        elif name == "END":
+            assert inside.pop() == value
+        elif inside == ["VCALENDAR", "VEVENT"]:
+            # Section 3.3.11: backslash, semicolon, comma and newline are escaped.
+            plain = re.sub(r"\\([\\;,])", r"\1", value.replace("\\n", "\n"))
+            events[-1][name] = plain
+    assert not inside
+    return events
+
+
+def moment(text: str) -> dt.datetime:
+    """Form 2 of section 3.3.5: universal time."""
+    return dt.datetime.strptime(text, "%Y%m%dT%H%M%SZ").replace(tzinfo=dt.UTC)
+
+
+def test_every_step_is_there_at_its_time(night: Plan) -> None:
+    events = read_back(calendar_bytes(night, title="Supper", made_at=MADE))
+    steps = [step for step in night.steps if step.kind != "hold"]
+    assert len(events) == len(steps)
+    for event, step in zip(events, steps, strict=True):
+        decided = step.kind in ("light", "on", "slice", "serve")
+        begin = step.planned if decided or step.latest <= step.earliest else step.earliest
+        assert moment(event["DTSTART"]).timestamp() == begin.timestamp()
+        assert moment(event["DTEND"]) > moment(event["DTSTART"])
+        assert step.kind in event["SUMMARY"].lower()
+        assert step.piece in event["SUMMARY"]
+
+
+def test_the_hours_between_are_true_hours(night: Plan) -> None:
+    """From lighting to serving, through whatever the clock does."""
+    events = read_back(calendar_bytes(night, made_at=MADE))
+    first = next(e for e in events if e["SUMMARY"].startswith("Light"))
+    last = next(e for e in events if e["SUMMARY"].startswith("Serve"))
+    apart = moment(last["DTSTART"]) - moment(first["DTSTART"])
+    lead = night.serve_at.timestamp() - night.light.planned.timestamp()
+    assert apart.total_seconds() == lead
+    # And on the wall of the hall it reads what the plan says.
+    shown = moment(first["DTSTART"]).astimezone(LONDON)
+    assert (shown.hour, shown.minute) == (
+        night.light.planned.hour,
+        night.light.planned.minute,
+    )
+
+
+def test_the_library_reads_it_too(night: Plan) -> None:
+    icalendar = pytest.importorskip("icalendar")
+    data = calendar_bytes(night, title="Supper", made_at=MADE)
+    read = icalendar.Calendar.from_ical(data)
+    found = [e for e in read.walk("VEVENT")]
+    mine = read_back(data)
+    assert [str(e["SUMMARY"]) for e in found] == [e["SUMMARY"] for e in mine]
+    assert [e["DTSTART"].dt for e in found] == [moment(e["DTSTART"]) for e in mine]
+    assert str(read["VERSION"]) == "2.0"
+
+
+def test_names_of_entries_stay_so_that_a_new_file_replaces_the_old(night: Plan) -> None:
+    one = read_back(calendar_bytes(night, title="Supper", made_at=MADE))
+    two = read_back(calendar_bytes(night, title="Supper", made_at=MADE + dt.timedelta(hours=1)))
+    assert [e["UID"] for e in one] == [e["UID"] for e in two]
+    assert len({e["UID"] for e in one}) == len(one)
+    assert one[0]["DTSTAMP"] != two[0]["DTSTAMP"]
+
+
+def test_what_the_person_does_is_reminded_of(night: Plan) -> None:
+    text = calendar_bytes(night, made_at=MADE).decode()
+    decided = [s for s in night.steps if s.kind in ("light", "on", "slice", "serve")]
+    assert text.count("BEGIN:VALARM") == len(decided)
+    assert "calibrated thermometer" in read_back(text.encode())[0]["DESCRIPTION"]
+
+
+def test_writing_it_and_refusing_another_ending(night: Plan, tmp_path: Path) -> None:
+    path = write_calendar(night, tmp_path / "supper.ics", made_at=MADE)
+    assert path.read_bytes() == calendar_bytes(night, made_at=MADE)
+    with pytest.raises(cw.InputError, match=r"ends in \.ics"):
+        write_calendar(night, tmp_path / "supper.txt")
+    with pytest.raises(cw.InputError, match="no such folder"):
+        write_calendar(night, tmp_path / "nowhere" / "supper.ics")
+    with pytest.raises(cw.InputError, match="needs a time zone"):
+        calendar_bytes(night, made_at=dt.datetime(2026, 1, 1))

@@ -1,0 +1,148 @@
+"""The panel of a running cook: answers, edits of events, following, code, mapping."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from coreward.figures.style import CUSTOMARY
+from coreward.widgets.forecast_panel import ForecastPanel, forecast_panel
+from coreward.widgets.log_source import demo_logs
+
+SUPPER = demo_logs()["harvest-supper.csv"]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def few_draws() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ForecastPanel, "members", 40)
+        patch.setattr(ForecastPanel, "way_members", 15)
+        yield
+
+
+@pytest.fixture(scope="module")
+def shoulder() -> ForecastPanel:
+    return forecast_panel(moment=0.45, remember=False)
+
+
+def test_it_answers_in_words_and_a_picture(shoulder: ForecastPanel) -> None:
+    assert shoulder.state.error is None, shoulder.state.detail
+    assert "Most likely" in shoulder.status_text
+    assert "Nine tenths" in shoulder.status_text
+    assert shoulder.picture[:8] == b"\x89PNG\r\n\x1a\n"
+    assert "wrap in foil now" in shoulder._ways_box.value
+    assert "doubt left" in shoulder._tables.value
+
+
+def test_the_moment_replays_the_log(shoulder: ForecastPanel) -> None:
+    answer = shoulder.state.outcome.answer
+    log = shoulder.state.outcome.log
+    assert answer.now_s == pytest.approx(0.45 * log.duration_s, abs=120.0)
+    assert all(event.time_s <= answer.now_s for event in shoulder.state.outcome.events)
+
+
+def test_a_person_has_the_last_word_on_events(shoulder: ForecastPanel) -> None:
+    before = len(shoulder.state.outcome.events)
+    shoulder.event_kind.value = "wrapped"
+    shoulder.event_hours.value = 4.0
+    shoulder._add()
+    shoulder.settle()
+    events = shoulder.state.outcome.events
+    assert len(events) == before + 1
+    assert "added" in events.marks
+    assert shoulder.state.outcome.answer.fitted.past.wraps[0][1] == "foil"
+    shoulder._undo()
+    shoulder.settle()
+    assert len(shoulder.state.outcome.events) == before
+    assert shoulder.state.outcome.answer.fitted.past.wraps == ()
+
+
+def test_the_copied_code_says_the_same(shoulder: ForecastPanel) -> None:
+    space: dict[str, object] = {}
+    exec(compile(shoulder.code(), "copied", "exec"), space)
+    # The panel of this test has fewer draws than the code; the same fit, the same draws.
+    answer, shown = space["answer"], shoulder.state.outcome.answer
+    assert np.allclose(answer.fitted.best, shown.fitted.best)  # type: ignore[attr-defined]
+    assert answer.median_s == pytest.approx(shown.median_s, rel=0.15)  # type: ignore[attr-defined]
+
+
+def test_no_log_yet_asks_for_one() -> None:
+    panel = forecast_panel(source="path", remember=False)
+    assert "Type the path" in panel.status_text
+    assert panel.picture == b""
+
+
+def test_a_missing_file_is_a_sentence(tmp_path: Path) -> None:
+    panel = forecast_panel(tmp_path / "nowhere.csv", remember=False)
+    assert panel.state.error is not None
+    assert "nowhere.csv" in panel.state.error
+
+
+def test_unknown_columns_are_asked_for_and_then_read(tmp_path: Path) -> None:
+    # The demo log with headings that say nothing.
+    text = SUPPER.read_text(encoding="utf-8")
+    body = "\n".join(line for line in text.splitlines() if not line.startswith("#"))
+    strange = tmp_path / "strange.csv"
+    strange.write_text("a,b,c,d\n" + body.split("\n", 1)[1], encoding="utf-8")
+    panel = forecast_panel(strange, moment=0.4, remember=False)
+    assert panel.state.error is not None
+    assert "Columns" in panel.state.error
+    panel._toggle_columns()
+    assert set(panel.column_choices) == {"a", "b", "c", "d"}
+    for name, role in zip("abcd", ("time", "air", "meat", "ignore"), strict=True):
+        panel.column_choices[name].value = role
+    panel._use_columns()
+    panel.state.file_unit = "C"
+    panel.settle()
+    assert panel.state.error is None, panel.state.error
+    assert json.loads(panel.state.mapping)["b"] == "air"
+    assert "Most likely" in panel.status_text
+
+
+def test_a_growing_file_is_followed(tmp_path: Path) -> None:
+    lines = SUPPER.read_text(encoding="utf-8").splitlines(keepends=True)
+    growing = tmp_path / "growing.csv"
+    growing.write_text("".join(lines[:600]), encoding="utf-8")
+    panel = forecast_panel(growing, remember=False)
+    panel.follow_switch.value = True
+    panel.settle()
+    first = panel.state.outcome.answer.now_s
+    with growing.open("a", encoding="utf-8") as file:
+        file.write("".join(lines[600:900]) + lines[900][:9])
+    panel.follow_once()
+    panel.settle()
+    later = panel.state.outcome.answer.now_s
+    assert later - first == pytest.approx(300 * 30.0, abs=60.0)
+    panel.follow_switch.value = False
+    assert panel._follower is None
+
+
+def test_a_later_moment_says_how_it_moved() -> None:
+    panel = forecast_panel(moment=0.3, remember=False)
+    panel.state.moment = 0.4
+    panel.settle()
+    moved = panel.state.outcome.moved
+    assert "moved" in moved
+    # Another question is no later view of the same.
+    panel.state.target_c = 80.0
+    panel.settle()
+    assert panel.state.outcome.moved == ""
+
+
+def test_too_early_asks_for_patience() -> None:
+    panel = forecast_panel(moment=0.05, target_c=70.0, remember=False)
+    panel.state.moment = 0.05
+    panel.settle()
+    assert panel.state.error is None or "wait" in panel.state.error.lower()
+
+
+def test_units_change_words_only(shoulder: ForecastPanel) -> None:
+    median = shoulder.state.outcome.answer.median_s
+    shoulder.state.units = CUSTOMARY
+    shoulder.settle()
+    assert "°F" in shoulder.status_text
+    assert shoulder.state.outcome.answer.median_s == median

@@ -1,0 +1,480 @@
+"""Planning a day: hours, odds, clocks, and what cannot be."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import json
+import time
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import coreward as cw
+from coreward import tables
+from coreward.errors import InputError
+from coreward.questions.hold import time_until_enough
+from coreward.questions.plan import (
+    Hold,
+    PitPlan,
+    Plan,
+    PlannedPiece,
+    Wanted,
+    clock_text,
+    in_ten,
+    plan,
+    plan_dict,
+    plan_text,
+)
+from coreward.questions.plan_cooks import RememberedCooks, _enough, _rows, cook_piece, draw_days
+from coreward.questions.plan_file import PlanFile, read_plan_file
+from coreward.tables.standards import load_standard
+
+LONDON = ZoneInfo("Europe/London")
+FEW = 60
+
+
+def thin(name: str = "flank", **changes) -> PlannedPiece:
+    """Return a piece that is quick to cook and to compute."""
+    fields = {
+        "piece": cw.Piece(cw.Slab(0.035), cw.meat("beef brisket flat"), 4.0),
+        "wanted": Wanted(80.0, lethality=False),
+        "mass_kg": 2.0,
+        "hold": Hold("kitchen", least_s=600.0, most_s=600.0),
+    } | changes
+    return PlannedPiece(name, **fields)
+
+
+def at(*numbers: int, zone: dt.tzinfo = LONDON, fold: int = 0) -> dt.datetime:
+    return dt.datetime(*numbers, tzinfo=zone, fold=fold)
+
+
+@pytest.fixture(scope="module")
+def cooks() -> RememberedCooks:
+    """Remember the cooks: the tests below ask for the same pieces at other hours."""
+    return RememberedCooks(12)
+
+
+@pytest.fixture(scope="module")
+def supper(root) -> PlanFile:
+    return read_plan_file(root / "data" / "demo" / "village-hall-supper.toml")
+
+
+@pytest.fixture(scope="module")
+def supper_plan(supper: PlanFile) -> Plan:
+    return supper.plan(members=FEW)
+
+
+# -- the order of things ------------------------------------------------------------------
+
+
+def test_steps_come_in_order(supper_plan: Plan) -> None:
+    for one in supper_plan.pieces:
+        kinds = [step.kind for step in one.steps]
+        wrapped = ["wrap"] if one.item.wrap else []
+        assert kinds == ["on", *wrapped, "pull", "hold", "slice"]
+        times = [step.planned for step in one.steps]
+        assert times == sorted(times)
+        assert supper_plan.light.planned <= one.step("on").planned
+        for step in one.steps:
+            assert step.earliest <= step.planned <= step.latest
+
+
+def test_windows_hold_what_they_say(supper_plan: Plan) -> None:
+    share = tables.load("plan")["window"]
+    for one in supper_plan.pieces:
+        # Counted draws: off by at most one at each end.
+        assert one.step("pull").chance == pytest.approx(share, abs=2.5 / FEW)
+
+
+def test_a_late_piece_is_said_and_the_hour_that_is_possible(supper_plan: Plan) -> None:
+    turkey = supper_plan.piece("turkey")
+    assert turkey.step("on").planned == turkey.item.not_before
+    assert turkey.chance_ready < supper_plan.chance_wanted
+    assert supper_plan.nearest_serve_at > supper_plan.serve_at
+    said = " ".join(supper_plan.sentences)
+    assert "turkey comes late" in said
+    assert f"Nearest possible: serve at {supper_plan.nearest_serve_at:%H:%M}" in said
+
+
+def test_served_at_the_nearest_hour_the_chance_is_kept(
+    supper: PlanFile, supper_plan: Plan
+) -> None:
+    again = supper.plan(members=FEW, serve_at=supper_plan.nearest_serve_at)
+    assert again.chance_ready >= again.chance_wanted
+    assert again.nearest_serve_at is None
+    sooner = supper_plan.nearest_serve_at - dt.timedelta(minutes=5)
+    assert supper.plan(members=FEW, serve_at=sooner).chance_ready < again.chance_wanted
+
+
+def test_the_curve_agrees_with_the_plan(supper_plan: Plan) -> None:
+    ready, in_hold, early = supper_plan.curve.at(0.0)
+    assert ready == supper_plan.chance_ready
+    assert in_hold == supper_plan.chance_in_hold
+    assert early == supper_plan.chance_too_early
+
+
+def test_the_curve_only_falls_with_a_later_fire(cooks) -> None:
+    answer = plan(thin(), at(2026, 10, 24, 18, 30), members=FEW, cook=cooks)
+    assert (np.diff(answer.curve.ready) <= 0.0).all()
+    assert (np.diff(answer.curve.too_early) <= 0.0).all()
+    assert answer.curve.at(-4 * 3600.0)[0] > 0.95
+
+
+def test_shifting_the_hour_shifts_the_curve(cooks) -> None:
+    """Lit an hour later is served an hour sooner."""
+    later = plan(thin(), at(2026, 10, 24, 18, 30), members=FEW, cook=cooks)
+    light = later.light.planned + dt.timedelta(hours=1)
+    forced = plan(thin(), at(2026, 10, 24, 18, 30), members=FEW, cook=cooks, not_before=light)
+    assert forced.light.planned == light
+    assert forced.chance_ready == later.curve.at(3600.0)[0]
+    # What is past cannot be lit earlier, and nothing is said about it.
+    assert forced.curve.at(0.0)[0] == forced.curve.at(-3600.0)[0] == forced.chance_ready
+    assert forced.light.earliest == light
+    said = " ".join(forced.sentences)
+    assert "an hour earlier" not in said
+    assert "an hour later" in said
+
+
+def test_more_chance_wanted_is_never_lit_later(cooks) -> None:
+    lit = [
+        plan(thin(), at(2026, 10, 24, 18, 30), chance=c, members=FEW, cook=cooks).light.planned
+        for c in (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
+    ]
+    assert lit == sorted(lit, reverse=True)
+
+
+@settings(max_examples=40)
+@given(
+    first=st.integers(0, 14 * 24 * 60),
+    gap=st.integers(0, 3 * 24 * 60),
+    late=st.integers(0, 14 * 24 * 60),
+)
+def test_an_earlier_serving_never_gives_a_later_lighting(cooks, first, gap, late) -> None:
+    """Also over the clock change, and with a piece and a crew that come when they come."""
+    begin = at(2026, 10, 20, 12, 0).astimezone(dt.UTC)
+
+    def moment(minutes: int) -> dt.datetime:
+        return (begin + dt.timedelta(minutes=minutes)).astimezone(LONDON)
+
+    pieces = [thin(), thin("late one", not_before=moment(late))]
+    ask = {"members": FEW, "cook": cooks, "not_before": moment(late // 2)}
+    early = plan(pieces, moment(first), **ask)
+    other = plan(pieces, moment(first + gap), **ask)
+    # Through universal time: two moments of one zone are compared by their clocks alone.
+    assert early.light.planned.timestamp() <= other.light.planned.timestamp()
+    for one, two in zip(early.pieces, other.pieces, strict=True):
+        assert one.step("on").planned.timestamp() <= two.step("on").planned.timestamp()
+
+
+# -- clocks --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("serve", "shift"),
+    [
+        (at(2026, 10, 24, 8, 0), 0),
+        (at(2026, 10, 25, 8, 0), 1),
+        (at(2027, 3, 28, 8, 0), -1),
+        (at(2027, 1, 1, 0, 30), 0),
+    ],
+    ids=["a plain night", "an hour twice", "an hour missing", "new year"],
+)
+def test_a_night_is_as_long_as_it_is(cooks, serve: dt.datetime, shift: int) -> None:
+    answer = plan(thin(), serve, members=FEW, cook=cooks)
+    reference = plan(thin(), at(2026, 6, 6, 18, 0, zone=dt.UTC), members=FEW, cook=cooks)
+    lead = serve.timestamp() - answer.light.planned.timestamp()
+    assert lead == reference.serve_at.timestamp() - reference.light.planned.timestamp()
+    # By the clock on the wall the night is an hour shorter, longer, or as it is.
+    wall = serve.replace(tzinfo=None) - answer.light.planned.replace(tzinfo=None)
+    assert wall.total_seconds() == lead - 3600.0 * shift
+    assert answer.light.planned.tzinfo is LONDON
+
+
+def test_the_hour_that_comes_twice_is_told_apart(cooks) -> None:
+    first = plan(thin(), at(2026, 10, 25, 1, 30), members=FEW, cook=cooks)
+    second = plan(thin(), at(2026, 10, 25, 1, 30, fold=1), members=FEW, cook=cooks)
+    apart = second.light.planned.timestamp() - first.light.planned.timestamp()
+    assert apart == 3600.0
+    assert clock_text(at(2026, 10, 25, 0, 45), at(2026, 10, 25, 9, 0)) == "00:45 BST"
+    assert clock_text(at(2026, 10, 24, 23, 5), at(2026, 10, 25, 9, 0)) == "Sat 23:05 BST"
+    assert clock_text(at(2026, 10, 25, 8, 5), at(2026, 10, 25, 9, 0)) == "08:05"
+
+
+def test_an_hour_that_the_clock_skips_is_refused() -> None:
+    with pytest.raises(InputError, match="does not exist: the clock is put forward"):
+        plan(thin(), at(2027, 3, 28, 1, 30))
+
+
+# -- what cannot be ------------------------------------------------------------------------
+
+
+def test_a_core_that_the_pit_cannot_give_is_said_with_the_nearest() -> None:
+    wish = thin(wanted=Wanted(96.0, lethality=False))
+    answer = plan(wish, at(2026, 10, 24, 18, 30), pit=PitPlan(90.0), members=FEW)
+    only = answer.pieces[0]
+    assert not only.possible
+    assert only.chance_ready < 0.5
+    assert answer.chance_ready < 0.5
+    assert "cannot be at 96 °C" in only.nearest
+    nearest = float(only.nearest.split("a core of ")[1].split(" °C")[0])
+    assert 60.0 < nearest < 90.0
+    # What is named can be had.
+    can = dataclasses.replace(wish, wanted=Wanted(nearest, lethality=False))
+    assert (
+        plan(can, at(2026, 10, 24, 18, 30), pit=PitPlan(90.0), members=FEW).pieces[0].possible
+    )
+
+
+def test_the_others_are_planned_as_if_alone_beside_one_that_cannot() -> None:
+    lost = thin("lost", wanted=Wanted(97.0, lethality=False))
+    both = plan([thin(), lost], at(2026, 10, 24, 18, 30), pit=PitPlan(92.0), members=FEW)
+    assert both.piece("flank").possible
+    assert not both.piece("lost").possible
+    assert both.piece("flank").chance_ready >= both.chance_wanted
+
+
+def test_a_loss_that_cannot_be_kept_is_said() -> None:
+    wish = thin(wanted=Wanted(80.0, most_loss=0.1, lethality=False))
+    answer = plan(wish, at(2026, 10, 24, 18, 30), members=FEW)
+    assert answer.pieces[0].chance_as_wanted < 0.5
+    assert "wanted 10%" in " ".join(answer.sentences)
+
+
+def test_tenderness_makes_it_wait() -> None:
+    plain = plan(thin(), at(2026, 10, 24, 18, 30), members=FEW)
+    tender = thin(wanted=Wanted(80.0, tenderness=1.0, lethality=False))
+    waits = plan(tender, at(2026, 10, 24, 18, 30), members=FEW)
+    assert waits.light.planned < plain.light.planned
+    # At the pull the middle series is there, and at 80 °C alone it was not.
+    assert waits.pieces[0].tenderness[0] >= 1.0 - 1e-6
+    assert plain.pieces[0].tenderness[1] < 1.0
+
+
+def test_lethality_makes_a_low_core_wait() -> None:
+    low = Wanted(57.0, lethality=("us meat 6.5 log",))
+    ask = {"pit": PitPlan(105.0), "members": FEW}
+    waits = plan(thin(wanted=low), at(2026, 10, 24, 18, 30), **ask)
+    plain = thin(wanted=Wanted(57.0, lethality=False))
+    assert waits.light.planned < plan(plain, at(2026, 10, 24, 18, 30), **ask).light.planned
+    assert waits.pieces[0].verdict_state in ("met", "cannot tell")
+    assert "not asked" in plan(plain, at(2026, 10, 24, 18, 30), **ask).pieces[0].verdict_state
+
+
+def test_the_wait_for_a_hold_table_is_that_of_the_question_of_the_hold() -> None:
+    rng = np.random.default_rng(3)
+    standard = load_standard("us meat 6.5 log")
+    for _ in range(20):
+        clock = np.arange(0.0, 40000.0, 300.0)
+        core = np.maximum.accumulate(rng.uniform(40, 75) * (1 - np.exp(-clock / 9000.0)))
+        found = _enough(clock, core, *_rows(standard, 1.0))
+        assert found == time_until_enough(clock, core, standard, 1.0)
+
+
+def test_a_slow_come_up_lowers_what_is_as_wanted() -> None:
+    big = PlannedPiece(
+        "big",
+        cw.Piece(cw.Sphere(0.26), cw.meat("pork ham"), 2.0),
+        Wanted(60.0, lethality=("us meat 6.5 log",)),
+        hold=Hold("kitchen", 600.0, 600.0),
+    )
+    answer = plan(big, at(2026, 10, 24, 18, 30), pit=PitPlan(80.0), members=20)
+    assert answer.pieces[0].chance_come_up < 0.5
+    assert answer.pieces[0].verdict_state == "not met"
+
+
+# -- the hold ------------------------------------------------------------------------------
+
+
+def test_the_hold_is_cut_to_what_stays_hot() -> None:
+    cold = thin(hold=Hold("kitchen", least_s=300.0, most_s=4 * 3600.0))
+    answer = plan(cold, at(2026, 10, 24, 18, 30), members=FEW)
+    only = answer.pieces[0]
+    assert only.most_hold_s < 1800.0
+    assert "hot-holding limit" in only.hold_note
+    assert answer.chance_in_hold < answer.chance_ready
+    assert "may have to wait" in " ".join(answer.sentences)
+
+
+def test_a_hold_long_enough_gives_a_span_for_lighting(cooks) -> None:
+    # A bath in a bag keeps it hot as long as one likes.
+    kept = thin(hold=Hold("water bath", least_s=600.0, most_s=8 * 3600.0))
+    answer = plan(kept, at(2026, 10, 24, 18, 30), members=FEW, cook=cooks)
+    assert answer.keeps_chance
+    assert answer.light.earliest < answer.light.planned <= answer.light.latest
+    shift = (answer.light.latest - answer.light.planned).total_seconds()
+    assert answer.curve.at(shift)[1] >= answer.chance_wanted
+    assert answer.curve.at(shift + 300.0)[1] < answer.chance_wanted
+
+
+# -- draws ---------------------------------------------------------------------------------
+
+
+def test_pieces_share_the_pit_and_nothing_else() -> None:
+    draws = draw_days(2, 400, 1)
+    one, two = draws.pieces
+    shared = [1, 2, 3]
+    assert (one[:, shared] == two[:, shared]).all()
+    own = [i for i in range(one.shape[1]) if i not in shared]
+    correlation = [abs(np.corrcoef(one[:, i], two[:, i])[0, 1]) for i in own]
+    # 1/sqrt(400) is 0.05; the largest of ten stays below four of it.
+    assert max(correlation) < 0.2
+
+
+def test_two_pieces_alike_are_ready_together_oftener_than_by_chance(cooks) -> None:
+    pair = [thin("a"), thin("b")]
+    answer = plan(pair, at(2026, 10, 24, 18, 30), members=400, chance=0.6)
+    apart = answer.pieces[0].chance_ready * answer.pieces[1].chance_ready
+    assert answer.chance_ready > apart + 0.02
+
+
+def test_the_same_question_has_the_same_answer(cooks) -> None:
+    first = plan(thin(), at(2026, 10, 24, 18, 30), members=FEW)
+    again = plan(thin(), at(2026, 10, 24, 18, 30), members=FEW, cook=cooks, cores=1)
+    assert plan_dict(first) == plan_dict(again)
+
+
+def test_remembered_cooks_forget_what_hangs_on_the_piece() -> None:
+    kept, draws = RememberedCooks(), draw_days(1, 20, 1)
+    one = kept(thin(), PitPlan(), draws, 0)
+    assert kept(thin(slicing_s=1.0), PitPlan(warm_up_s=60.0), draws, 0) is one
+    assert kept(thin(), PitPlan(120.0), draws, 0) is not one
+    thick = thin(piece=cw.Piece(cw.Slab(0.04), cw.meat("beef brisket flat"), 4.0))
+    assert kept(thick, PitPlan(), draws, 0) is not one
+
+
+def test_a_pit_that_is_turned_up_is_sooner_done() -> None:
+    draws = draw_days(1, 20, 1)
+    plain = cook_piece(thin(), PitPlan(105.0), draws, 0)
+    up = PitPlan(105.0, turn_up_c=150.0, turn_up_after_s=3600.0)
+    hot = cook_piece(thin(), up, draws, 0)
+    assert (hot.pull_s < plain.pull_s).all()
+    # A piece that goes on when the pit is hot already gains more.
+    assert (cook_piece(thin(), up, draws, 0, late_s=7200.0).pull_s < hot.pull_s).all()
+    wrapped = thin(wrap="foil", wrap_at_core_c=60.0)
+    both = cook_piece(wrapped, up, draws, 0)
+    assert (both.pull_s < cook_piece(wrapped, PitPlan(105.0), draws, 0).pull_s).all()
+    answer = plan([thin(), thin("b")], at(2026, 10, 24, 18, 30), pit=up, members=20)
+    step = next(s for s in answer.steps if s.kind == "turn up")
+    first = min(one.step("on").planned for one in answer.pieces)
+    assert step.planned - first == dt.timedelta(hours=1)
+    assert answer.chance_ready >= answer.chance_wanted
+
+
+def test_three_pieces_are_planned_in_under_five_seconds(supper: PlanFile) -> None:
+    supper.plan(members=20)
+    begun = time.process_time()
+    supper.plan()
+    # All cores together, so that a busy machine does not fail the test.
+    assert time.process_time() - begun < 5.0
+
+
+# -- words ---------------------------------------------------------------------------------
+
+
+def test_words_and_numbers_say_the_same(supper_plan: Plan) -> None:
+    text = plan_text(supper_plan)
+    for step in supper_plan.steps:
+        assert f"{step.planned:%H:%M}" in text
+    assert "does not replace a calibrated thermometer" in text
+    told = json.loads(json.dumps(plan_dict(supper_plan), allow_nan=False))
+    assert dt.datetime.fromisoformat(told["light_at"]) == supper_plan.light.planned
+    assert len(told["pieces"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [
+        (0.0, "less than 1 in 10"),
+        (0.0999, "less than 1 in 10"),
+        (0.1, "1 in 10"),
+        (0.899, "8 in 10"),
+        (0.9, "9 in 10"),
+        (0.919, "91 in 100"),
+        (1.0, "99 in 100"),
+    ],
+)
+def test_a_chance_is_never_said_surer_than_it_is(chance: float, words: str) -> None:
+    assert in_ten(chance) == words
+
+
+# -- refusals ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (lambda: plan([], at(2026, 10, 24, 18, 30)), "at least one"),
+        (lambda: plan([thin(str(i)) for i in range(11)], at(2026, 10, 24, 18)), "10 at most"),
+        (lambda: plan([thin(), thin()], at(2026, 10, 24, 18)), "same name"),
+        (lambda: plan(thin(), dt.datetime(2026, 10, 24, 18)), "has no time zone"),
+        (lambda: plan(thin(), "18:30"), "must be a datetime"),
+        (lambda: plan(thin(), at(2026, 10, 24, 18), chance=0.999), "between 0.5 and 0.99"),
+        (lambda: plan(thin(), at(2026, 10, 24, 18), members=5), "20 or more"),
+        (lambda: thin(wrap="foil"), "or neither"),
+        (lambda: thin(wrap="wool", wrap_at_core_c=60.0), "use foil, paper or None"),
+        (lambda: thin(wrap="foil", wrap_at_core_c=85.0), "must lie between"),
+        (lambda: thin(hold=Hold("box"), mass_kg=None), "needs the mass"),
+        (lambda: thin(doubt={"size": -1.0}), "doubt of size"),
+        (lambda: thin(" "), "a name"),
+        (lambda: thin(not_before=dt.datetime(2026, 1, 1)), "has no time zone"),
+        (lambda: Wanted(120.0), "between 20 and 99"),
+        (lambda: Wanted(80.0, most_loss=2.0), "most_loss"),
+        (lambda: Wanted(80.0, lethality="no such"), "no such"),
+        (lambda: Hold("attic"), "no place 'attic'"),
+        (lambda: Hold("kitchen", 7200.0, 3600.0), "shorter than the least rest"),
+        (lambda: PitPlan(20.0), "between 60 and 220"),
+        (lambda: PitPlan(turn_up_c=150.0), "or neither"),
+        (lambda: PitPlan(turn_up_c=80.0, turn_up_after_s=1.0), "must lie above"),
+        (lambda: PitPlan(dew_point_c=120.0), "below the pit"),
+        (lambda: PitPlan(doubt={"size": 0.1}), "no doubt called size"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_with_a_reason(change, message: str) -> None:
+    with pytest.raises(cw.CorewardError, match=message):
+        change()
+
+
+# -- files ---------------------------------------------------------------------------------
+
+
+def test_a_plan_file_gives_what_it_says(supper: PlanFile) -> None:
+    assert supper.serve_at == at(2026, 10, 24, 18, 30)
+    assert [one.name for one in supper.pieces] == ["shoulder", "brisket", "turkey"]
+    assert supper.pieces[1].piece.shape.thickness == pytest.approx(0.065)
+    assert supper.pieces[2].not_before == at(2026, 10, 24, 14, 15)
+    assert supper.pit.warm_up_s == 3600.0
+
+
+def test_the_demo_file_says_that_it_is_invented(root) -> None:
+    first = (root / "data/demo/village-hall-supper.toml").read_text(encoding="utf-8")
+    assert first.startswith("# INVENTED")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("core = 93", "core_temp = 93", "core_temp is not known there"),
+        ("core = 93", 'core = "hot"', "must be a number"),
+        ("core = 93", "", "core is missing"),
+        ('zone = "Europe/London"', 'zone = "Moon/Base"', "no time zone"),
+        ("serve_at = 2026-10-24T18:30:00", "serve_at = 18:30:00", "must be a date"),
+        ('shape = "slab"', 'shape = "ring"', "the shape is 'ring'"),
+        ("chance = 0.9", "chance = [", "no TOML"),
+    ],
+)
+def test_a_slip_in_a_plan_file_is_named(root, tmp_path, old, new, message) -> None:
+    text = (root / "data/demo/village-hall-supper.toml").read_text(encoding="utf-8")
+    assert old in text
+    path = tmp_path / "plan.toml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(cw.CorewardError, match=message):
+        read_plan_file(path)
+
+
+def test_a_plan_file_that_is_not_there_is_said(tmp_path) -> None:
+    with pytest.raises(InputError, match="cannot be read"):
+        read_plan_file(tmp_path / "none.toml")

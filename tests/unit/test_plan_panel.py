@@ -1,0 +1,215 @@
+"""The picture, the sheet and the panel of a plan, without a browser."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+import coreward as cw
+from coreward.errors import InputError
+from coreward.figures.plan import alt_text, clock_marks, figure_plan, picture_plan
+from coreward.figures.style import lightness
+from coreward.questions.compare_ways import Way, compare_ways
+from coreward.questions.plan import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
+from coreward.reports.plan_report import plan_code
+from coreward.reports.write import report_bytes
+from coreward.widgets import settings
+from coreward.widgets.plan_panel import PlanPanel, _serve_at, plan_panel
+from coreward.widgets.ways_table import ways_table
+
+LONDON = ZoneInfo("Europe/London")
+DAY = dt.date(2026, 10, 24)
+
+
+@pytest.fixture(autouse=True)
+def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep the person's own settings out of the tests."""
+    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
+
+
+def piece(name: str = "flat", **changes) -> PlannedPiece:
+    fields = {
+        "piece": cw.Piece(cw.Slab(0.04), cw.meat("beef brisket flat"), 4.0),
+        "wanted": Wanted(85.0, lethality=False),
+        "wrap": "foil",
+        "wrap_at_core_c": 65.0,
+        "hold": Hold("kitchen", 600.0, 600.0),
+        "mass_kg": 2.0,
+    } | changes
+    return PlannedPiece(name, **fields)
+
+
+@pytest.fixture(scope="module")
+def planned() -> Plan:
+    bare = piece("loin", wrap=None, wrap_at_core_c=None)
+    third = piece("third", not_before=dt.datetime(2026, 10, 25, 8, 0, tzinfo=LONDON))
+    pit = PitPlan(105.0, turn_up_c=130.0, turn_up_after_s=3 * 3600.0)
+    return plan(
+        [piece(), bare, third],
+        dt.datetime(2026, 10, 25, 12, 0, tzinfo=LONDON),
+        pit=pit,
+        members=20,
+    )
+
+
+# -- the picture ---------------------------------------------------------------------------
+
+
+def test_each_piece_has_its_bars_at_its_times(planned: Plan) -> None:
+    upper = figure_plan(planned).axes[0]
+    assert [t.get_text() for t in upper.get_yticklabels()] == ["fire", "flat", "loin", "third"]
+    starts = {round(bar.get_x() * 3600.0) for bar in upper.patches}
+    for one in planned.pieces:
+        for kind in ("on", "pull"):
+            assert round(one.step(kind).planned.timestamp()) in starts
+
+
+def test_axes_are_labelled_with_units(planned: Plan) -> None:
+    upper, lower = figure_plan(planned).axes
+    assert "clock time" in upper.get_xlabel()
+    assert lower.get_ylabel() == "chance (%)"
+
+
+def test_bars_and_curves_stay_apart_in_grey() -> None:
+    from coreward.figures.style import PALETTE
+
+    bars = [lightness(PALETTE[n]) for n in ("surface", "wet_bulb", "stall")]
+    # Bars are hatched as well, and curves have their own dashes and marks.
+    assert np.abs(np.diff(sorted(bars))).min() > 4.0
+
+
+@pytest.mark.parametrize(
+    ("day", "hours"),
+    [((2026, 10, 24), 25), ((2027, 3, 27), 23), ((2026, 6, 6), 24)],
+)
+def test_marks_are_whole_hours_of_the_wall_clock(day, hours) -> None:
+    begin = dt.datetime(*day, 12, 0, tzinfo=LONDON)
+    end = dt.datetime(day[0], day[1], day[2] + 1, 12, 0, tzinfo=LONDON)
+    assert (end.timestamp() - begin.timestamp()) / 3600.0 == hours
+    marks, words = clock_marks(begin, end)
+    assert 4 <= len(marks) <= 13
+    assert all(m.minute == 0 for m in marks)
+    stamps = [m.timestamp() for m in marks]
+    assert stamps == sorted(set(stamps))
+    assert sum("\n" in w for w in words) == 2  # two days are named
+    for mark, text in zip(marks, words, strict=True):
+        assert text.startswith(f"{mark:%H:%M}")
+
+
+def test_the_picture_is_told_in_words(planned: Plan) -> None:
+    said = alt_text(planned)
+    for one in planned.pieces:
+        assert one.item.name in said
+    assert "served at 12:00" in said
+    assert picture_plan(planned).startswith(b"\x89PNG")
+
+
+# -- the sheet -----------------------------------------------------------------------------
+
+
+def test_the_sheet_is_one_page_with_every_step(planned: Plan, root: Path) -> None:
+    pdf = report_bytes(planned, "pdf")
+    assert pdf.count(b"/Type /Page") - pdf.count(b"/Type /Pages") == 1
+    page = report_bytes(planned, "html").decode("utf-8")
+    for step in planned.steps:
+        if step.kind != "hold":
+            assert f"{step.planned:%H:%M}" in page
+    assert "calibrated thermometer" in page
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    fahrenheit = report_bytes(planned, "html", units="F").decode("utf-8")
+    assert "185 °F" in fahrenheit
+    assert "85 °C" not in fahrenheit
+
+
+def test_the_code_plans_the_same_day(planned: Plan) -> None:
+    names: dict = {}
+    text = plan_code(planned).replace("answer = cw.plan(", "answer = plan(")
+    exec("from coreward.questions.plan import plan\n" + text, names)
+    assert names["answer"].sentences == planned.sentences
+
+
+# -- the panel -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def panel() -> PlanPanel:
+    return plan_panel(
+        "C",
+        day=DAY,
+        remember=False,
+        cut="beef brisket flat",
+        shape="slab",
+        thickness_m=0.04,
+        core_c=80.0,
+        place="kitchen",
+    )
+
+
+def test_the_panel_says_when_to_light(panel: PlanPanel) -> None:
+    assert panel.state.error is None
+    answer = panel.state.outcome
+    assert f"Light the fire at {answer.light.planned:%H:%M}" in panel.status_text
+    assert panel.picture.startswith(b"\x89PNG")
+    assert "is not asked here" in panel.status_text
+    assert "calibrated thermometer" in panel.status_text
+    assert "wrap" in panel._table.value
+    assert 'download="plan.ics"' in panel._table.value
+
+
+def test_another_hour_costs_no_new_cooks(panel: PlanPanel, monkeypatch) -> None:
+    before = panel.state.outcome.light.planned
+    monkeypatch.setattr(
+        "coreward.questions.plan_cooks.cook_piece", lambda *a, **k: pytest.fail("cooked again")
+    )
+    panel.state.serve_s = 12.0 * 3600.0
+    panel.settle()
+    assert panel.state.error is None
+    assert before - panel.state.outcome.light.planned == dt.timedelta(hours=6.5)
+
+
+def test_a_second_piece_and_fahrenheit(panel: PlanPanel) -> None:
+    panel.state.second = "pork loin"
+    panel.settle()
+    assert [one.item.name for one in panel.state.outcome.pieces] == [
+        "beef brisket flat",
+        "pork loin",
+    ]
+    panel.units_control.lists["temperature"].value = "F"
+    panel.settle()
+    assert panel.state.error is None
+    assert "°C" not in panel.status_text
+
+
+def test_the_panel_refuses_in_place(panel: PlanPanel) -> None:
+    with pytest.raises(InputError, match="refused"):
+        panel.state.chance = 0.3
+    with pytest.raises(InputError, match="no input"):
+        plan_panel("C", day=DAY, beauty=1.0)
+
+
+def test_an_hour_that_the_clock_skips_moves_on() -> None:
+    found = _serve_at(dt.date(2027, 3, 28), 1.5 * 3600.0, LONDON)
+    assert (found.hour, found.minute) == (2, 30)
+    plain = _serve_at(DAY, 18.5 * 3600.0, LONDON)
+    assert (plain.hour, plain.minute) == (18, 30)
+
+
+# -- the table of ways ---------------------------------------------------------------------
+
+
+def test_the_table_sorts_when_asked() -> None:
+    ways = [Way("bare", wrap="none"), Way("hot", wrap="none", pit_c=140.0)]
+    table = ways_table(compare_ways(piece(), PitPlan(105.0), ways, members=20))
+    assert table.html().index("hot") < table.html().index("bare")
+    assert 'aria-sort="ascending"' in table.table.value
+    table.descending.value = True
+    assert table.table.value.index("bare") < table.table.value.index("hot")
+    table.column.value = "way"
+    assert table.table.value.index("hot") < table.table.value.index("bare")
+    bundle = table._repr_mimebundle_()
+    assert "<table" in bundle["text/html"]
+    assert bundle["text/plain"] == table.answer.sentence

@@ -1,0 +1,62 @@
+"""The same thing has the same words, range reasons and units in every panel."""
+
+from __future__ import annotations
+
+import pytest
+
+from coreward.figures.style import CUSTOMARY, METRIC
+from coreward.widgets import shared
+from coreward.widgets.controls import Choice, Number
+from coreward.widgets.panel import PanelState
+from coreward.widgets.plan_panel import PlanState
+from coreward.widgets.rest_panel import RestState
+from coreward.widgets.stall_panel import StallState
+from coreward.widgets.verdict_panel import VerdictState
+
+STATES = (StallState, VerdictState, RestState, PlanState)
+SHARED = {
+    "cut": shared.cut("beef brisket whole"),
+    "shape": shared.shape(),
+    "thickness": shared.thickness(0.1, low=0.01, thinner="cooks fast"),
+    "start": shared.start(),
+    "mass": shared.mass(1.0, low=0.1, high=9.0, reason="so it is"),
+    "pit": shared.pit(110.0),
+    "dew-point": shared.dew_point(),
+}
+# An oven may be meant, and the words say so.
+OTHER_WORDS = {(VerdictState, "pit")}
+
+
+@pytest.mark.parametrize("state", STATES, ids=lambda state: state.__name__)
+def test_a_control_that_panels_share_is_the_same_everywhere(state: type[PanelState]) -> None:
+    found = {
+        trait.control_name: trait
+        for name, trait in state.class_traits().items()
+        if isinstance(trait, (Number, Choice)) and name in state.input_names
+    }
+    common = found.keys() & SHARED.keys()
+    assert {"cut", "shape", "thickness"} <= common
+    for name in common:
+        ours, theirs = SHARED[name], found[name]
+        assert type(theirs) is type(ours)
+        if (state, name) not in OTHER_WORDS:
+            assert theirs.label == ours.label
+        if isinstance(ours, Number):
+            for units in (METRIC, CUSTOMARY):
+                assert theirs.quantity.text(1.0, units) == ours.quantity.text(1.0, units)
+            assert theirs.reason[0].islower()
+            assert theirs.reason[-1] not in ".!"
+        else:
+            words = {key: ours.options[key] for key in theirs.options.keys() & ours.options}
+            assert {key: theirs.options[key] for key in words} == words
+
+
+@pytest.mark.parametrize("name", ["pit", "dew-point"])
+def test_a_shared_range_has_one_reason(name: str) -> None:
+    reasons = {
+        trait.reason
+        for state in STATES
+        for trait in state.class_traits().values()
+        if isinstance(trait, Number) and trait.control_name == name
+    }
+    assert reasons == {SHARED[name].reason}
