@@ -146,3 +146,15 @@ def test_units_change_words_only(shoulder: ForecastPanel) -> None:
     shoulder.settle()
     assert "°F" in shoulder.status_text
     assert shoulder.state.outcome.answer.median_s == median
+
+
+def test_the_report_button_offers_a_page_and_a_pdf(shoulder: ForecastPanel) -> None:
+    shoulder._offer_report()
+    shoulder.settle()
+    links = shoulder._report_line.value
+    assert shoulder.state.error is None, shoulder.state.detail
+    assert "forecast-report.html" in links
+    assert "forecast-report.pdf" in links
+    shoulder.run(False)
+    shoulder.settle()
+    assert shoulder._report_line.value == ""

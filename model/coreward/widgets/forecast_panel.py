@@ -406,6 +406,10 @@ class ForecastPanel(LogSourcePanel):
             parts.append(f"<p>{len(log.repairs)} repairs; see <b>What does my log say?</b></p>")
         return "".join(parts)
 
+    def report_about(self) -> dict[str, Any]:
+        """Return the log, which the report of a forecast draws."""
+        return {"log": self.state.outcome.log, "meat": int(self.state.probe)}
+
     def code(self) -> str:
         """Return the lines of Python that repeat the forecast."""
         s = self.state

@@ -88,6 +88,7 @@ _STYLE: Final = """
 </style>
 """
 
+_REPORTS: Final = ("html", "pdf")
 _INTERNAL: Final = (
     "Internal error: this panel met something it was not made for. Nothing you did is "
     "lost; change a value or press reset. The detail below helps whoever repairs it."
@@ -367,6 +368,53 @@ class Panel:
         self._name_keep_button()
         self.schedule.request()
 
+    # -- reports ----------------------------------------------------------------------
+
+    def reported(self) -> Any:
+        """Return what a report is made of: what the panel answers, or None before it does."""
+        outcome = self.state.outcome
+        if self.state.error is not None or outcome is None:
+            return None
+        for name in ("told", "answer", "result"):
+            if hasattr(outcome, name):
+                return getattr(outcome, name)
+        return outcome
+
+    def report_about(self) -> dict[str, Any]:
+        """Return what else the report should know, by the names its document takes."""
+        return {}
+
+    def _offer_report(self) -> None:
+        """Show links to the report as a page and as a PDF, made now."""
+        if self._report_line.value:
+            self._report_line.value = ""
+            return
+        self.settle()
+        thing = self.reported()
+        if thing is None:
+            self._report_line.value = (
+                '<span role="alert">There is no answer to report yet.</span>'
+            )
+            return
+        name = self.kind.replace(" ", "-") or "panel"
+        about = {"units": self.state.units, "code": self.code(), **self.report_about()}
+
+        def make(progress: Progress, cancelled: Cancelled) -> str:
+            # Imported when first wanted: the first picture does not wait for a PDF writer.
+            from coreward.reports.write import download_link, report_bytes
+
+            links = []
+            for number, kind in enumerate(_REPORTS):
+                progress(number / len(_REPORTS), f"writing the {kind} report")
+                content = report_bytes(thing, kind, **about)
+                links.append(download_link(content, f"{name}-report.{kind}"))
+            return " &nbsp; ".join(links)
+
+        self.work(make, self._show_report, "writing the report")
+
+    def _show_report(self, links: str) -> None:
+        self._report_line.value = links
+
     # -- files ----------------------------------------------------------------------
 
     def saved_text(self) -> str:
@@ -563,12 +611,16 @@ class Panel:
         self._reset_button = self._button("Reset", "reset", self.reset)
         self._keep_button = self._button("Keep this one and compare", "keep", self.keep)
         self._code_button = self._button("Copy as code", "code", self._toggle_code)
+        self._report_button = self._button("Report", "report", self._offer_report)
+        self._report_line = W.HTML(layout=W.Layout(margin="0 4px"))
+        self._report_line.add_class("coreward-report")
         self.files = FileControls(self)
         buttons = W.Box(
             [
                 self._reset_button,
                 *([self._keep_button] if self.can_compare else []),
                 self._code_button,
+                self._report_button,
                 self.files.save_button,
                 self.files.open_button,
                 self.units_control.widget,
@@ -600,6 +652,7 @@ class Panel:
                 *self.before(),
                 buttons,
                 self._code_area,
+                self._report_line,
                 self.files.widget,
                 self._note_line,
                 self._error_line,
@@ -640,6 +693,8 @@ class Panel:
 
     def _show_outcome(self, outcome: Any, preview: bool) -> None:
         view = self.view(outcome)
+        # A report of what was shown before must not pass for one of this.
+        self._report_line.value = ""
         self.state.outcome = outcome
         self.state.stage = "preview" if preview else "full"
         self.state.error, self.state.detail = None, ""
