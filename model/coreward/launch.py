@@ -309,13 +309,15 @@ def _put_beside(mine: Path, content: bytes) -> Path:
     raise AssertionError("unreachable")
 
 
-def choose_port(port: int | None = None) -> int:
-    """Return a free port on this machine's loopback address.
+def choose_port(port: int | None = None, host: str = LOOPBACK) -> int:
+    """Return a free port, on this machine's loopback address unless told otherwise.
 
     Parameters
     ----------
     port : int, optional
         A port the person asked for; None means any free one.
+    host : str
+        The address it must be free on.
 
     Raises
     ------
@@ -329,7 +331,7 @@ def choose_port(port: int | None = None) -> int:
             # As the server itself does: a port left a moment ago counts as free.
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind((LOOPBACK, port or 0))
+            probe.bind((host, port or 0))
         except (OSError, OverflowError) as error:
             raise InputError(
                 f"The port {port} cannot be used (it is taken, or not allowed for you). "
@@ -425,17 +427,63 @@ def solver_is_compiled(cache_folder: Path) -> bool:
     return max(compiled) >= max((file.stat().st_mtime for file in sources), default=0.0)
 
 
-def warm_solver(cache_folder: Path, *, out: TextIO) -> None:
-    """Compile the solver if it is not compiled yet, saying so while it takes time."""
+def warm_solver(cache_folder: Path, *, out: TextIO, tell_every_s: float = 5.0) -> None:
+    """Compile the solver if it is not compiled yet, saying so while it takes time.
+
+    It is done before a page opens, so that no page ever waits for it without a word.
+
+    Parameters
+    ----------
+    cache_folder : Path
+        Where the compiled code is kept; see `prepare_solver_cache`.
+    out : text stream
+        Where the progress is told.
+    tell_every_s : float
+        How often. [s]
+    """
     if solver_is_compiled(cache_folder):
         return
     engine = importlib.import_module("coreward.physics.engines.fast")
-    out.write("Preparing the solver for this machine (only the first time) ... ")
+    out.write(
+        "Preparing the solver for this machine, only this first time; it takes half a "
+        "minute or so: "
+    )
     out.flush()
     begin = time.perf_counter()
-    engine.warm_up()
+    is_done = threading.Event()
+
+    def tell() -> None:
+        while not is_done.wait(tell_every_s):
+            out.write(f"{time.perf_counter() - begin:.0f} s ... ")
+            out.flush()
+
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
+    try:
+        engine.warm_up()
+    finally:
+        is_done.set()
+        teller.join()
     out.write(f"done in {time.perf_counter() - begin:.0f} s.\n")
     out.flush()
+
+
+def lab_defaults() -> Path:
+    """Return the folder with our defaults for JupyterLab."""
+    return _package_folder() / "lab_defaults"
+
+
+def use_lab_defaults() -> None:
+    """Have JupyterLab take our defaults where the person has made no choice.
+
+    Its own default is to ask, over the first page, whether it may fetch news. Our
+    folder only moves defaults: a choice in the person's settings goes before it, and a
+    path that the person set stays in front of ours.
+    """
+    own = str(lab_defaults())
+    paths = os.environ.get("JUPYTER_CONFIG_PATH", "").split(os.pathsep)
+    if own not in paths:
+        os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join([*filter(None, paths), own])
 
 
 # Opening and checking -----------------------------------------------------------------
@@ -491,6 +539,7 @@ def open_workbench(
     # A kernel of the same name registered in the person's home must not take
     # the place of the one beside this package.
     os.environ["JUPYTER_PREFER_ENV_PATH"] = "1"
+    use_lab_defaults()
     arguments = server_arguments(
         workbench,
         port=chosen_port,

@@ -1,18 +1,24 @@
-"""The browser once per session; a server and a page of its own for each test."""
+"""One browser, one JupyterLab and one app view for all tests; a window for each."""
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser
 
+from coreward.app.command import cache_folders
+from coreward.launch import prepare_solver_cache
+from support.app_page import AppPage
+from support.app_server import AppServer, running_app
 from support.workbench import (
     NotebookPage,
+    Server,
     clear_numbers,
     find_chromium,
     running_browser,
@@ -20,9 +26,11 @@ from support.workbench import (
 )
 
 ROOT = Path(__file__).parents[2]
-WINDOW = {"width": 1400, "height": 1100}
+WINDOW = {"width": 1280, "height": 1000}
 
+NotebookOpener = Callable[[str], AbstractContextManager[NotebookPage]]
 OpenNotebook = Callable[[str], NotebookPage]
+OpenPage = Callable[[str], AppPage]
 
 
 @pytest.fixture(scope="session")
@@ -42,31 +50,96 @@ def screenshots(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return Path(chosen) if chosen else tmp_path_factory.mktemp("screenshots")
 
 
-@pytest.fixture
-def workbench_folder(tmp_path: Path) -> Path:
-    """Return a copy of the notebooks and demo logs, laid out as they are delivered."""
-    folder = tmp_path / "workbench"
-    ignore = shutil.ignore_patterns(".ipynb_checkpoints")
-    shutil.copytree(ROOT / "notebooks", folder / "notebooks", ignore=ignore)
-    shutil.copytree(ROOT / "data" / "demo", folder / "data" / "demo", ignore=ignore)
+@pytest.fixture(scope="session")
+def workbench_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a copy of the notebooks and demo logs, made ready to be run by hand."""
+    folder = _copied(tmp_path_factory.mktemp("workbench"))
+    _drop_controls_check(folder / "notebooks")
+    clear_numbers(folder)
     return folder
 
 
-@pytest.fixture
-def open_notebook(
-    browser: Browser, workbench_folder: Path, tmp_path: Path, screenshots: Path
-) -> Iterator[OpenNotebook]:
-    """Return a function that opens a notebook of the copy and runs all of it."""
-    clear_numbers(workbench_folder)
-    with ExitStack() as stack:
-        server = stack.enter_context(running_server(workbench_folder, tmp_path / "private"))
-        context = browser.new_context(viewport=WINDOW)
-        stack.callback(context.close)
+def _copied(folder: Path) -> Path:
+    """Copy the notebooks and demo logs, laid out as they are delivered."""
+    ignore = shutil.ignore_patterns(".ipynb_checkpoints")
+    for part in ("notebooks", "data"):
+        shutil.copytree(ROOT / part, folder / part, ignore=ignore)
+    return folder
 
-        def open_and_run(name: str) -> NotebookPage:
+
+def _drop_controls_check(folder: Path) -> None:
+    """Leave out the cells that move all controls; tests/notebooks runs them."""
+    for path in folder.glob("*.ipynb"):
+        notebook = json.loads(path.read_text(encoding="utf-8"))
+        notebook["cells"] = [
+            cell
+            for cell in notebook["cells"]
+            if "controls-check" not in cell["metadata"].get("tags", ())
+        ]
+        path.write_text(json.dumps(notebook), encoding="utf-8")
+
+
+# JupyterLab ---------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def lab(workbench_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    with running_server(workbench_folder, tmp_path_factory.mktemp("private")) as server:
+        yield server
+
+
+@pytest.fixture(scope="session")
+def notebook_opener(browser: Browser, lab: Server, screenshots: Path) -> NotebookOpener:
+    """Return what opens a notebook of the copy and runs all of it, in a window of its own."""
+
+    @contextmanager
+    def opened(name: str) -> Iterator[NotebookPage]:
+        context = browser.new_context(viewport=WINDOW)  # type: ignore[arg-type]
+        try:
             notebook = NotebookPage(context.new_page(), screenshots)
-            notebook.open(server.notebook_address(f"notebooks/{name}"))
+            notebook.open(lab.notebook_address(f"notebooks/{name}"))
             notebook.run_all()
-            return notebook
+            yield notebook
+        finally:
+            context.close()
+            # The next test must meet a kernel that knows nothing.
+            lab.stop_kernels()
 
-        yield open_and_run
+    return opened
+
+
+@pytest.fixture
+def open_notebook(notebook_opener: NotebookOpener) -> Iterator[OpenNotebook]:
+    """Return a function that opens one notebook for this test."""
+    holder: list[AbstractContextManager[NotebookPage]] = []
+
+    def open_and_run(name: str) -> NotebookPage:
+        holder.append(notebook_opener(name))
+        return holder[-1].__enter__()
+
+    yield open_and_run
+    for opened in reversed(holder):
+        opened.__exit__(None, None, None)
+
+
+# The app view -------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[AppServer]:
+    folder = _copied(tmp_path_factory.mktemp("pages"))
+    caches = cache_folders(prepare_solver_cache())
+    with running_app(folder, caches=caches, most=20, abandoned_s=5.0) as server:
+        yield server
+
+
+@pytest.fixture
+def open_page(browser: Browser, app: AppServer, screenshots: Path) -> Iterator[OpenPage]:
+    """Return a function that opens pages, all as the same new visitor."""
+    context = browser.new_context(viewport=WINDOW)  # type: ignore[arg-type]
+
+    def opened(name: str) -> AppPage:
+        return AppPage(context.new_page(), app, name, screenshots)
+
+    yield opened
+    context.close()

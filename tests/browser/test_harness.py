@@ -48,27 +48,25 @@ display(panel)
 """
 
 
-@pytest.fixture
-def workbench_folder(tmp_path: Path) -> Path:
-    folder = tmp_path / "workbench"
-    (folder / "notebooks").mkdir(parents=True)
+@pytest.fixture(autouse=True)
+def own_notebooks(workbench_folder: Path) -> None:
+    """Put the harness's own notebooks beside the copies of the real ones."""
     cells = {
-        "panel.ipynb": [
+        "harness-panel.ipynb": [
             nbformat.v4.new_markdown_cell("# A tiny panel"),
             nbformat.v4.new_code_cell(PANEL),
             nbformat.v4.new_code_cell("print('all cells ran')"),
         ],
-        "broken.ipynb": [nbformat.v4.new_code_cell("raise ValueError('on purpose')")],
+        "harness-broken.ipynb": [nbformat.v4.new_code_cell("raise ValueError('on purpose')")],
     }
     for name, content in cells.items():
         metadata = {"kernelspec": {"name": "python3", "display_name": "Python 3"}}
         notebook = nbformat.v4.new_notebook(cells=content, metadata=metadata)
-        nbformat.write(notebook, folder / "notebooks" / name)
-    return folder
+        nbformat.write(notebook, workbench_folder / "notebooks" / name)
 
 
 def test_keys_and_mouse_move_the_picture(open_notebook: OpenNotebook) -> None:
-    notebook = open_notebook("panel.ipynb")
+    notebook = open_notebook("harness-panel.ipynb")
     assert notebook.errors() == []
     panel = notebook.panel()
     assert panel.slider_names() == ["pit"]
@@ -78,23 +76,23 @@ def test_keys_and_mouse_move_the_picture(open_notebook: OpenNotebook) -> None:
     before = panel.picture()
     panel.step("pit", 2)
     panel.await_change(status="pit 110", picture=before)
-    panel.await_calm()
+    panel.await_settled()
     assert (panel.status(), panel.value("pit")) == ("pit 120", 120.0)
     assert panel.picture_text() == "a colour for 120"
     assert panel.error() == ""
 
     panel.drag("pit", 1.0)
     panel.await_change(status="pit 120")
-    panel.await_calm()
+    panel.await_settled()
     assert (panel.status(), panel.error()) == ("pit 150", "too hot")
     panel.drag("pit", 0.0)
-    panel.await_calm()
+    panel.await_settled()
     assert (panel.status(), panel.error()) == ("pit 80", "")
     assert notebook.keep_picture("harness").stat().st_size > 0
 
 
 def test_a_traceback_is_seen(open_notebook: OpenNotebook) -> None:
-    notebook = open_notebook("broken.ipynb")
+    notebook = open_notebook("harness-broken.ipynb")
     assert "on purpose" in " ".join(notebook.errors())
 
 
@@ -102,6 +100,6 @@ def test_a_picture_that_stays_is_noticed(
     open_notebook: OpenNotebook, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("support.workbench.CHANGE_TIMEOUT_MS", 1500)
-    panel = open_notebook("panel.ipynb").panel()
+    panel = open_notebook("harness-panel.ipynb").panel()
     with pytest.raises(AssertionError):
         panel.await_change(status="pit 110")

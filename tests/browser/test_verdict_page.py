@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 
 import pytest
 from playwright.sync_api import expect
 
 from support.workbench import RUN_TIMEOUT_MS, NotebookPage, Panel
 
-OpenNotebook = Callable[[str], NotebookPage]
+NotebookOpener = Callable[[str], AbstractContextManager[NotebookPage]]
 NAME = "is-this-hold-enough"
-NARROW = {"width": 1280, "height": 1100}
 
 
-@pytest.fixture
-def opened(open_notebook: OpenNotebook) -> tuple[NotebookPage, Panel]:
-    """Open and run the notebook in a window 1280 pixels wide."""
-    notebook = open_notebook(f"{NAME}.ipynb")
-    notebook.page.set_viewport_size(NARROW)  # type: ignore[arg-type]
-    assert notebook.errors() == []
-    panel = notebook.panel()
-    panel.await_calm()
-    assert panel.error() == ""
-    return notebook, panel
+@pytest.fixture(scope="module")
+def opened(notebook_opener: NotebookOpener) -> Iterator[tuple[NotebookPage, Panel]]:
+    """Open and run the notebook, once for all tests here."""
+    with notebook_opener(f"{NAME}.ipynb") as notebook:
+        assert notebook.errors() == []
+        panel = notebook.panel()
+        panel.await_settled()
+        assert panel.error() == ""
+        yield notebook, panel
 
 
 def test_two_sliders_move_text_and_picture(opened: tuple[NotebookPage, Panel]) -> None:
@@ -36,14 +35,14 @@ def test_two_sliders_move_text_and_picture(opened: tuple[NotebookPage, Panel]) -
         status, picture, value = panel.status(), panel.picture(), panel.value(control)
         panel.step(control, steps)
         panel.await_change(status=status, picture=picture)
-        panel.await_calm()
+        panel.await_settled()
         assert panel.value(control) != value
         assert panel.error() == ""
         assert panel.picture_is_drawn()
     status = panel.status()
     panel.drag("hold", 0.3)
     panel.await_change(status=status)
-    panel.await_calm()
+    panel.await_settled()
     # Under the standard of the notebook's example the drag has made it enough.
     assert "meets A us meat 6.5 log" in panel.status()
     assert notebook.errors() == []
@@ -71,14 +70,14 @@ def test_the_map_by_thickness_and_a_log(opened: tuple[NotebookPage, Panel]) -> N
     before = words.inner_text()
     panel.step("thickness", 4)
     expect(words).not_to_have_text(before, timeout=RUN_TIMEOUT_MS)
-    panel.await_calm()
+    panel.await_settled()
     panel.root.locator(".coreward-map").scroll_into_view_if_needed()
     notebook.keep_picture(f"{NAME}-thickness")
 
     status = panel.status()
     panel.choose("source", "demo log: harvest-supper.csv")
     panel.await_change(status=status)
-    panel.await_calm()
+    panel.await_settled()
     assert "lowest of the probes" in panel.status()
     assert panel.error() == ""
     assert notebook.errors() == []

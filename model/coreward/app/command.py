@@ -1,0 +1,164 @@
+"""Open the app view: prepare what it needs, say where it is, serve until stopped."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import os
+import secrets
+import signal
+import socket
+import sys
+import webbrowser
+from collections.abc import Callable, Coroutine
+from pathlib import Path
+from typing import Any, TextIO
+
+import coreward
+from coreward import launch
+from coreward.errors import InputError, MissingFeatureError
+
+_EVERYWHERE = "0.0.0.0"
+SHARING_WARNING = (
+    "Everybody on this network who has this address can use the pages, and what they do "
+    "travels unencrypted: share it only on a network you trust, and stop with Ctrl+C when "
+    "you are done."
+)
+
+
+def open_app(
+    *,
+    folder: Path | None = None,
+    port: int | None = None,
+    open_browser: bool = True,
+    share: bool = False,
+    places: int | None = None,
+    out: TextIO | None = None,
+    run: Callable[[Coroutine[Any, Any, None]], None] = asyncio.run,
+) -> None:
+    """Serve the notebooks as plain pages until stopped.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        A folder with a copy of the notebooks; None means decide, as for the workbench.
+    port : int, optional
+        None means any free one.
+    open_browser : bool
+        Whether a browser is opened as well.
+    share : bool
+        Whether others on the local network may come in; else this machine only.
+    places : int, optional
+        How many pages may have live controls at once; None means as many as fit.
+    out : text stream, optional
+        Where the sentences for the person go; None means standard output.
+    run : callable, optional
+        Runs the server; for tests.
+
+    Raises
+    ------
+    CorewardError
+        If there is no free port, no network to share on, or a package is missing.
+    """
+    stream = sys.stdout if out is None else out
+    if places is not None and places < 1:
+        raise InputError(f"There cannot be {places} places; give --places a number from 1 on.")
+    try:
+        from coreward.app import server
+    except ImportError as error:
+        raise MissingFeatureError(
+            f"The app view needs the package {error.name}, which is not installed. "
+            "Install Coreward again with its dependencies: pip install coreward."
+        ) from error
+    server.find_drawing()
+    workbench = launch.prepare_workbench(folder)
+    addresses = local_addresses() if share else ()
+    if share and not addresses:
+        raise InputError("No local network was found to share on; try without --share.")
+    chosen = launch.choose_port(port, _EVERYWHERE if share else launch.LOOPBACK)
+    cache_folder = launch.prepare_solver_cache()
+    os.environ["JUPYTER_PREFER_ENV_PATH"] = "1"
+    token = secrets.token_urlsafe(24)
+
+    print(f"Coreward {coreward.__version__}, app view", file=stream)
+    print(f"Folder:  {workbench.folder}", file=stream)
+    for message in workbench.messages:
+        print(message, file=stream)
+    launch.warm_solver(cache_folder, out=stream)
+    serving = server.Serving(
+        folder=workbench.folder,
+        port=chosen,
+        token=token,
+        version=coreward.__version__,
+        host=_EVERYWHERE if share else launch.LOOPBACK,
+        names=(*addresses, socket.gethostname()) if share else (),
+        most=places,
+        caches=cache_folders(cache_folder),
+    )
+    here = f"http://{launch.LOOPBACK}:{chosen}/?token={token}"
+
+    async def announce(most: int) -> None:
+        print(f"Address: {here}", file=stream)
+        for address in addresses:
+            print(f"For others: http://{address}:{chosen}/?token={token}", file=stream)
+        if share:
+            print(SHARING_WARNING, file=stream)
+        print(
+            f"Up to {most} pages can be live at once. Press Ctrl+C here to stop.",
+            file=stream, flush=True,
+        )  # fmt: skip
+        if open_browser:
+            # A terminal browser would take the terminal; a missing one is no error.
+            await asyncio.to_thread(webbrowser.open, here)
+
+    # What visitors do wrong is told to them, not to the terminal.
+    for name in ("coreward.app", "tornado", "traitlets"):
+        logging.getLogger(name).setLevel(logging.ERROR)
+    with contextlib.suppress(KeyboardInterrupt):
+        run(_until_asked_to_stop(server.serve(serving, announce)))
+
+
+async def _until_asked_to_stop(serving: Coroutine[Any, Any, None]) -> None:
+    """Run until it ends, or a signal asks for the end, in good order."""
+    task = asyncio.create_task(serving)
+    with contextlib.suppress(NotImplementedError):  # Windows has Ctrl+C only
+        asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, task.cancel)
+    with contextlib.suppress(asyncio.CancelledError):
+        await task
+
+
+def local_addresses() -> tuple[str, ...]:
+    """Return this machine's addresses on local networks, the most likely one first."""
+    import psutil
+
+    found = [
+        entry.address
+        for name, entries in sorted(psutil.net_if_addrs().items())
+        for entry in entries
+        if entry.family == socket.AF_INET
+        and not entry.address.startswith(("127.", "169.254."))
+        and psutil.net_if_stats().get(name)
+        and psutil.net_if_stats()[name].isup
+    ]
+    preferred = _outward_address()
+    return tuple(sorted(dict.fromkeys(found), key=lambda address: address != preferred))
+
+
+def _outward_address() -> str:
+    """Return the address that the system would use to go out; nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # An address reserved for documentation (RFC 5737): a route is looked up, no more.
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return ""
+        address: str = probe.getsockname()[0]
+        return address
+
+
+def cache_folders(cache_folder: Path) -> tuple[Path, ...]:
+    """Return where compiled code may be written: never beside the code itself."""
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        return (cache_folder,)
+    return tuple(sorted(cache_folder.rglob("__pycache__")))
