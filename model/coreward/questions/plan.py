@@ -1,0 +1,680 @@
+"""When do I light the fire? Backward from the serving hour, with honest odds.
+
+Each piece is cooked in hundreds of guises (`coreward.questions.plan_cooks`). What the
+plan decides are clock times: when to light and when each piece goes on. What the meat
+decides (wrap, pull) comes with a window. The odds are counted, not assumed to follow a
+bell curve: a draw is ready if every piece of it can be on the plates by the hour, and in
+hold if none of them had to wait longer than its hold allows.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.cook.rest import hold_in_box, rest_stage
+from coreward.cook.simulate import simulate
+from coreward.cook.stages import Piece, Stage, Surroundings
+from coreward.errors import InputError
+from coreward.questions.holding import holding
+from coreward.questions.plan_answer import Kind, OddsCurve, PieceOutlook, Plan, Step
+from coreward.questions.plan_cooks import (
+    Draws,
+    PieceCooks,
+    come_up_limit,
+    cook_piece,
+    draw_days,
+    pit_prior,
+)
+from coreward.questions.plan_inputs import (
+    BOX,
+    Hold,
+    PitPlan,
+    PlannedPiece,
+    Wanted,
+    as_pieces,
+    aware,
+    usual,
+)
+from coreward.questions.plan_words import (
+    assumptions,
+    clock_text,
+    in_ten,
+    plan_dict,
+    plan_text,
+    sentences,
+)
+from coreward.questions.verdict import CAUTION, verdict
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+_HOUR = 3600.0
+_QUANTILES = 120
+_PASSES = 3
+_LATEST_SERVING_S = 48 * _HOUR
+# The hold is computed coarser than a single cook: it is asked for minutes, not tenths.
+_HOLD_OPTIONS: dict[str, Any] = {"cells": 24, "tolerance": 0.2}
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """The question, checked."""
+
+    items: tuple[PlannedPiece, ...]
+    pit: PitPlan
+    serve: dt.datetime
+    chance: float
+    not_before: dt.datetime | None
+    members: int
+    seed: int
+    holds: list[tuple[float, str]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Day:
+    """The arrays behind a plan. Times are seconds of the universal clock."""
+
+    serve: float
+    warm_s: Floats
+    pull_s: Floats  # (pieces, members), from on; as wanted
+    least_s: Floats  # (pieces, 1), rest and slicing
+    most_s: Floats  # (pieces, 1), hold and slicing
+    not_before: Floats  # (pieces,)
+    first_light: float
+    warm_up: float
+
+    def times(self, leads: Floats, serve: float) -> tuple[float, Floats]:
+        """When to light, and when each piece goes on, for so much time before serving."""
+        on = np.maximum(_floor(serve - leads), self.not_before)
+        light = max(_floor(float(on.min()) - self.warm_up), self.first_light)
+        return light, np.maximum(on, light + self.warm_up)
+
+    def shifted(self, leads: Floats, shift: float) -> tuple[float, Floats]:
+        """Return the same day, all lit and put on later, as far as that can be."""
+        light, _ = self.times(leads, self.serve)
+        on = np.maximum(_floor(self.serve - leads), light + self.warm_up) + shift
+        on = np.maximum(on, self.not_before)
+        light = max(_floor(float(on.min()) - self.warm_up), self.first_light)
+        return light, np.maximum(on, light + self.warm_up)
+
+    def actual_on(self, light: float, on: Floats) -> Floats:
+        """When each piece goes on in each draw: a slow fire keeps it waiting."""
+        return np.maximum(on[:, None], light + self.warm_s[None, :])
+
+    def judge(self, light: float, on: Floats, serve: float) -> tuple[Bools, Bools]:
+        """Which pieces are ready by the hour, and which wait too long."""
+        pulled = self.actual_on(light, on) + self.pull_s
+        return pulled + self.least_s <= serve, pulled + self.most_s < serve
+
+
+def _floor(seconds: Any) -> Any:
+    step = tables.load("plan", "numerics")["round"]
+    return np.floor(np.asarray(seconds) / step) * step
+
+
+def plan(
+    pieces: PlannedPiece | Sequence[PlannedPiece],
+    serve_at: dt.datetime,
+    *,
+    pit: PitPlan | None = None,
+    chance: float | None = None,
+    not_before: dt.datetime | None = None,
+    members: int | None = None,
+    seed: int = 1830,
+    cores: int | None = None,
+    cook: Callable[..., PieceCooks] = cook_piece,
+) -> Plan:
+    """Plan a day backward from its serving hour.
+
+    Parameters
+    ----------
+    pieces : PlannedPiece or sequence of PlannedPiece
+        One to ten, on one pit.
+    serve_at : datetime
+        When the plates must be full; with a time zone.
+    pit : PitPlan, optional
+        One level of 110 °C if None.
+    chance : float, optional
+        Chance wanted of being ready by then and not too early for the hold; table
+        ``plan`` if None. [-]
+    not_before : datetime, optional
+        The fire cannot be lit earlier, for example because it is now.
+    members, seed : int, optional
+        Draws. The same question gives the same answer.
+    cores : int, optional
+        Threads.
+    cook : callable
+        `cook_piece`, or one that remembers.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        If something cannot be used; the message says what.
+    """
+    items = as_pieces(pieces)
+    serve = aware(serve_at, "serving hour")
+    if not_before is not None:
+        aware(not_before, "earliest lighting time")
+    around = PitPlan() if pit is None else pit
+    wanted = usual("chance") if chance is None else float(chance)
+    if not 0.5 <= wanted <= 0.99:
+        raise InputError(
+            f"The chance wanted is {wanted:g}: give one between 0.5 and 0.99. Nothing about "
+            "meat is surer than that, and less than even is no plan."
+        )
+    count = int(members or tables.load("plan", "numerics")["members"])
+    if count < 20:
+        raise InputError(f"{count} draws are too few to count odds; take 20 or more.")
+    draws = draw_days(len(items), count, seed)
+    holds = [_hold_limit(item, around) for item in items]
+    asked = _Asked(items, around, serve, wanted, not_before, count, seed, holds)
+    day, cooks, leads, fallen = _solve(asked, draws, partial(cook, cores=cores))
+    return _told(asked, day, cooks, leads, fallen)
+
+
+# -- the hold ---------------------------------------------------------------------------
+
+
+def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
+    """Longest hold the plan may count on [s], and a sentence about it."""
+    hold = item.hold
+    if hold.most_s <= hold.least_s:
+        return hold.most_s, ""
+    thin = usual("smallest_piece")
+    shape = type(item.piece.shape)(item.piece.shape.size * thin)
+    piece = Piece(shape, item.piece.material, item.piece.start_c)
+    longest = tables.load("plan", "numerics")["horizon"]
+    dew = min(pit_prior(item, pit).dew_point_c, pit.air_c - 1.0)
+    air = Surroundings(pit.air_c, dew_point_c=dew, pressure_pa=pit.pressure_pa)
+    cook = []
+    if item.wrap is not None:
+        cook.append(Stage(air, longest, item.wrap_at_core_c))
+    cook.append(Stage(air, longest, item.wanted.core_c, wrap=item.wrap))
+    if hold.place == BOX:
+        mass = None if item.mass_kg is None else item.mass_kg * thin
+        held: Any = hold_in_box(
+            piece,
+            cook,
+            duration_s=hold.most_s,
+            mass_kg=mass,
+            wrap=item.wrap or "foil",
+            preheated_c=hold.preheated_c,
+            **_HOLD_OPTIONS,
+        )
+    else:
+        rest = rest_stage(hold.place, hold.most_s, piece=piece, wrap=item.wrap)
+        held = simulate(piece, [*cook, rest], **_HOLD_OPTIONS)
+    answer = holding(held, limit=hold.limit)
+    if answer.hot_at_end:
+        return hold.most_s, answer.sentence
+    allowed = max(hold.least_s, math.floor(answer.hot_s / 60.0) * 60.0)
+    return min(allowed, hold.most_s), answer.sentence
+
+
+# -- the times --------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Fallback:
+    """A piece that cannot be as wanted: when it is as near as it gets, and in words."""
+
+    pull_s: Floats
+    nearest: str
+
+
+def _solve(
+    asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]
+) -> tuple[_Day, list[PieceCooks], Floats, dict[int, _Fallback]]:
+    """Cook the pieces and choose how long before serving each goes on."""
+    items, pit, wanted = asked.items, asked.pit, asked.chance
+    late = np.zeros(len(items))
+    least = np.array([[i.hold.least_s + i.slicing_s] for i in items])
+    most = np.array([[h + i.slicing_s] for i, (h, _) in zip(items, asked.holds, strict=True)])
+    free = _Day(
+        serve=asked.serve.timestamp(),
+        warm_s=draws.warm_up_s,
+        pull_s=np.zeros((len(items), draws.members)),
+        least_s=least,
+        most_s=most,
+        not_before=np.full(len(items), -math.inf),
+        first_light=-math.inf,
+        warm_up=pit.warm_up_s,
+    )
+    cooks: list[PieceCooks] = []
+    for _ in range(_PASSES):
+        cooks = [
+            cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
+        ]
+        fallen = {
+            i: _fall_back(items[i], cook, wanted)
+            for i, cook in enumerate(cooks)
+            if np.mean(np.isfinite(cook.pull_s)) < wanted
+        }
+        free = replace(free, pull_s=np.array([cook.pull_s for cook in cooks]))
+        leads = _leads(free, wanted, fallen)
+        _, on = free.times(leads, free.serve)
+        before = late
+        late = on - on.min()
+        if pit.turn_up_c is None or np.abs(late - before).max() < 1.0:
+            break
+    else:
+        # The order on the pit did not settle: cook it as it stands, and move all of it.
+        cooks = [
+            cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
+        ]
+        free = replace(free, pull_s=np.array([cook.pull_s for cook in cooks]))
+        leads = leads + _moved(free, leads, wanted, fallen)
+    day = replace(
+        free,
+        not_before=np.array(
+            [
+                -math.inf if i.not_before is None else _ceiling(i.not_before.timestamp())
+                for i in items
+            ]
+        ),
+        first_light=-math.inf
+        if asked.not_before is None
+        else float(_ceiling(asked.not_before.timestamp())),
+    )
+    return day, cooks, leads, fallen
+
+
+def _ceiling(seconds: float) -> Any:
+    return -_floor(-seconds)
+
+
+def _leads(day: _Day, wanted: float, fallen: dict[int, _Fallback]) -> Floats:
+    """Time before serving at which each piece goes on.
+
+    All pieces get the same share of their own draws: the smallest that gives the chance
+    wanted to all of them together.
+    """
+    need = day.pull_s + day.least_s
+    well = [i for i in range(len(need)) if i not in fallen]
+    leads = np.zeros(len(need))
+    for i, one in fallen.items():
+        leads[i] = float(
+            np.quantile(one.pull_s + day.least_s[i], wanted, method="inverted_cdf")
+        )
+    if not well:
+        return leads
+    part = replace(
+        day,
+        pull_s=day.pull_s[well],
+        least_s=day.least_s[well],
+        most_s=day.most_s[well],
+        not_before=day.not_before[well],
+    )
+    members = need.shape[1]
+    shares = np.linspace(wanted, 1.0 - 0.5 / members, _QUANTILES)
+    table = np.quantile(need[well], shares, axis=1, method="inverted_cdf")
+    ready, both = np.zeros(len(shares)), np.zeros(len(shares))
+    for k, row in enumerate(table):
+        if not np.isfinite(row).all():
+            break
+        light, on = part.times(row, part.serve)
+        on_time, early = part.judge(light, on, part.serve)
+        ready[k] = on_time.all(axis=0).mean()
+        both[k] = (on_time.all(axis=0) & ~early.any(axis=0)).mean()
+    for odds in (both, ready):
+        enough = np.flatnonzero(odds >= wanted)
+        if enough.size:
+            leads[well] = table[int(enough[0])]
+            return leads
+    leads[well] = table[int(np.argmax(ready))]
+    return leads
+
+
+def _moved(day: _Day, leads: Floats, wanted: float, fallen: dict[int, _Fallback]) -> float:
+    """How much earlier the whole day has to be for the chance wanted. [s]."""
+    well = [i for i in range(len(leads)) if i not in fallen]
+    step = tables.load("plan", "numerics")["round"]
+    reach = tables.load("plan", "numerics")["curve_reach"]
+    best, most = 0.0, -1.0
+    for shift in np.arange(-reach, reach + step, step):
+        on_time, _ = day.judge(*day.times(leads + shift, day.serve), day.serve)
+        odds = float(on_time[well].all(axis=0).mean()) if well else 1.0
+        if odds > most + 1e-12:
+            best, most = float(shift), odds
+        if odds >= wanted:
+            break
+    return best
+
+
+def _fall_back(item: PlannedPiece, cook: PieceCooks, wanted: float) -> _Fallback:
+    """Find what is nearest to the wish of a piece that cannot be as wanted."""
+    never = ~np.isfinite(cook.pull_s)
+    share = float(np.mean(never))
+    sure = 1.0 - wanted
+    reach = float(np.quantile(cook.highest_c[never], sure, method="inverted_cdf"))
+    short = f"in {share:.0%} of the draws it is not ready within the longest cook"
+    if reach < item.wanted.core_c:
+        nearest_c = math.floor(
+            float(np.quantile(_tops(cook), sure, method="inverted_cdf")) - 0.5
+        )
+        crossed = np.array(
+            [_first_at(cook.time_s, row, float(nearest_c)) for row in cook.core_c]
+        )
+        return _Fallback(
+            crossed,
+            f"{item.name} cannot be at {item.wanted.core_c:.0f} °C with the chance wanted: "
+            f"{short}. Nearest possible in this pit: a core of {nearest_c} °C; or a hotter "
+            "pit, an earlier wrap or a smaller piece.",
+        )
+    crossed = np.array([_first_at(cook.time_s, row, item.wanted.core_c) for row in cook.core_c])
+    what = "hold"
+    if item.wanted.tenderness is not None:
+        most = float(np.quantile(cook.tenderness, sure, method="inverted_cdf"))
+        if most < item.wanted.tenderness:
+            what = f"softening ({100 * most:.0f} % of the way to tender is what it reaches)"
+    return _Fallback(
+        crossed,
+        f"{item.name} cannot have the {what} that is wanted: {short}. Nearest possible: the "
+        f"core of {item.wanted.core_c:.0f} °C without it; or a hotter pit.",
+    )
+
+
+def _tops(cook: PieceCooks) -> Floats:
+    return np.array(
+        [
+            row[np.isfinite(row)].max() if np.isfinite(row).any() else -273.0
+            for row in cook.core_c
+        ]
+    )
+
+
+def _first_at(time_s: Floats, core_c: Floats, level_c: float) -> float:
+    above = np.flatnonzero(core_c >= level_c)
+    return float(time_s[above[0]]) if above.size else math.inf
+
+
+# -- the telling ------------------------------------------------------------------------
+
+
+def _told(
+    asked: _Asked,
+    day: _Day,
+    cooks: list[PieceCooks],
+    leads: Floats,
+    fallen: dict[int, _Fallback],
+) -> Plan:
+    items, pit, serve, wanted = asked.items, asked.pit, asked.serve, asked.chance
+    light, on = day.times(leads, day.serve)
+    on_time, early = day.judge(light, on, day.serve)
+    ready = on_time.all(axis=0)
+    both = ready & ~early.any(axis=0)
+    curve = _curve(day, leads)
+    zone = serve.tzinfo
+
+    def clock(seconds: float) -> dt.datetime:
+        # Nobody pulls a joint to the second.
+        whole = round(float(seconds) / 60.0) * 60
+        return dt.datetime.fromtimestamp(whole, dt.UTC).astimezone(zone)
+
+    actual = day.actual_on(light, on)
+    outlooks = []
+    for i, (item, cook) in enumerate(zip(items, cooks, strict=True)):
+        pull = fallen[i].pull_s if i in fallen else cook.pull_s
+        as_wanted = _as_wanted(item, cook)
+        state, headline = _judged(item, cook, wanted)
+        outlooks.append(
+            PieceOutlook(
+                item=item,
+                steps=_steps(item, cook, pull, float(on[i]), actual[i], day.serve, clock),
+                chance_ready=float(on_time[i].mean()),
+                chance_as_wanted=float(as_wanted.mean()),
+                chance_come_up=float((cook.come_up_s <= come_up_limit().limit_s).mean()),
+                possible=i not in fallen,
+                nearest=fallen[i].nearest if i in fallen else "",
+                most_hold_s=asked.holds[i][0],
+                hold_note=asked.holds[i][1],
+                wait_s=_wait(item, actual[i] + cook.pull_s, day.serve, wanted),
+                loss=_band(cook.loss),
+                crust_activity=_band(cook.crust_activity),
+                tenderness=_band(cook.tenderness),
+                verdict_state=state,
+                verdict_headline=headline,
+            )
+        )
+    window = _light_window(curve, wanted, day.first_light - light)
+    lighting = Step(
+        "light",
+        "",
+        clock(light),
+        clock(light + window[0]),
+        clock(light + window[1]),
+        note="the odds hold between the two" if window[1] > window[0] else "",
+    )
+    common = [lighting]
+    if pit.turn_up_c is not None and pit.turn_up_after_s is not None:
+        first = actual.min(axis=0) + pit.turn_up_after_s
+        common.append(_windowed("turn up", "", first, clock, note=f"to {pit.turn_up_c:.0f} °C"))
+    common.append(Step("serve", "", clock(day.serve), clock(day.serve), clock(day.serve)))
+    steps = sorted(
+        [*common, *(s for one in outlooks for s in one.steps)],
+        key=lambda s: (s.planned, s.kind == "serve"),
+    )
+    keeps = bool(both.mean() >= wanted - 1e-12)
+    nearest = None if ready.mean() >= wanted else _nearest_serving(day, leads, wanted, fallen)
+    last_pull = np.max(
+        [
+            actual[i] + np.minimum(fallen[i].pull_s if i in fallen else c.pull_s, 1e6)
+            for i, c in enumerate(cooks)
+        ],
+        axis=0,
+    )
+    draft = Plan(
+        serve_at=serve,
+        pit=pit,
+        pieces=tuple(outlooks),
+        steps=tuple(steps),
+        light=lighting,
+        chance_wanted=wanted,
+        chance_ready=float(ready.mean()),
+        chance_in_hold=float(both.mean()),
+        chance_too_early=float(early.any(axis=0).mean()),
+        curve=curve,
+        keeps_chance=keeps,
+        nearest_serve_at=None if nearest is None else clock(nearest),
+        fuel_hours=float(np.mean(last_pull - light)) / _HOUR,
+        sentences=(),
+        assumptions=assumptions(pit, items, asked.members),
+        cautions=(CAUTION,),
+        members=asked.members,
+        seed=asked.seed,
+        not_before=asked.not_before,
+    )
+    return replace(draft, sentences=sentences(draft))
+
+
+def _band(values: Floats) -> tuple[float, float, float]:
+    known = values[np.isfinite(values)]
+    if not known.size:
+        return math.nan, math.nan, math.nan
+    low, middle, high = np.quantile(known, (0.05, 0.5, 0.95))
+    return float(low), float(middle), float(high)
+
+
+def _as_wanted(item: PlannedPiece, cook: PieceCooks) -> Bools:
+    """Which draws keep the limits on loss, crust and come-up."""
+    good = np.isfinite(cook.pull_s)
+    for limit, values in (
+        (item.wanted.most_loss, cook.loss),
+        (item.wanted.crust_activity, cook.crust_activity),
+        (come_up_limit().limit_s if item.wanted.lethality else None, cook.come_up_s),
+    ):
+        if limit is not None:
+            good = good & (np.nan_to_num(values, nan=math.inf) <= limit)
+    return good
+
+
+def _judged(item: PlannedPiece, cook: PieceCooks, wanted: float) -> tuple[str, str]:
+    """Verdict on two cautious draws, an early pull and a slow come-up: the worse of both."""
+    asked = item.wanted.lethality
+    if asked is False:
+        return "not asked", "Lethality was not asked for."
+    done = np.flatnonzero(np.isfinite(cook.pull_s))
+    if not done.size:
+        return "not met", "It is not ready within the longest cook."
+    by_pull = done[np.argsort(cook.pull_s[done])]
+    by_come_up = done[np.argsort(cook.come_up_s[done])]
+    early = by_pull[int((1.0 - wanted) * (len(done) - 1))]
+    slow = by_come_up[int(wanted * (len(done) - 1))]
+    found = []
+    for i in (early, slow):
+        keep = cook.time_s <= cook.pull_s[i]
+        time = np.append(cook.time_s[keep], cook.pull_s[i])
+        core = np.append(cook.core_c[i][keep], cook.highest_c[i])
+        unique = np.concatenate(([True], np.diff(time) > 0.0))
+        answer = verdict(
+            (time[unique], core[unique]),
+            meat=item.piece.material.name,
+            standards=None if asked is True else asked,
+            probe_error_c=tables.load("verdict")["probe_error"],
+            mass_kg=item.mass_kg,
+        )
+        found.append(answer)
+    order = ("not met", "cannot tell", "met")
+    worst = min(found, key=lambda one: order.index(one.state))
+    return worst.state, worst.headline
+
+
+def _curve(day: _Day, leads: Floats) -> OddsCurve:
+    numerics = tables.load("plan", "numerics")
+    reach, step = numerics["curve_reach"], numerics["round"]
+    shifts = np.arange(-reach, reach + 1.0, step)
+    rows = []
+    for shift in shifts:
+        light, on = day.shifted(leads, float(shift))
+        on_time, early = day.judge(light, on, day.serve)
+        ready, soon = on_time.all(axis=0), early.any(axis=0)
+        rows.append((ready.mean(), (ready & ~soon).mean(), soon.mean()))
+    return OddsCurve(shifts, *np.array(rows).T)
+
+
+def _light_window(curve: OddsCurve, wanted: float, earliest: float) -> tuple[float, float]:
+    """How much earlier and later the fire may be lit and keep the chance. [s]."""
+    good = (curve.in_hold >= wanted - 1e-12) & (curve.shift_s >= earliest)
+    middle = int(np.argmin(np.abs(curve.shift_s)))
+    if not good[middle]:
+        return 0.0, 0.0
+    first = last = middle
+    while first > 0 and good[first - 1]:
+        first -= 1
+    while last < len(good) - 1 and good[last + 1]:
+        last += 1
+    return float(curve.shift_s[first]), float(curve.shift_s[last])
+
+
+def _windowed(kind: Kind, piece: str, seconds: Floats, clock: Any, note: str = "") -> Step:
+    """Return a step that the meat decides, from its draws; what never comes is left out."""
+    share = usual("window")
+    known = seconds[np.isfinite(seconds)]
+    low, middle, high = np.quantile(
+        known, (0.5 - 0.5 * share, 0.5, 0.5 + 0.5 * share), method="inverted_cdf"
+    )
+    inside = float(np.mean((seconds >= low) & (seconds <= high)))
+    return Step(kind, piece, clock(middle), clock(low), clock(high), inside, note)
+
+
+def _steps(
+    item: PlannedPiece,
+    cook: PieceCooks,
+    pull_s: Floats,
+    on: float,
+    actual: Floats,
+    serve: float,
+    clock: Any,
+) -> tuple[Step, ...]:
+    """What happens to one piece, in order."""
+    share = usual("window")
+    late = float(np.quantile(actual, 0.5 + 0.5 * share))
+    steps = [Step("on", item.name, clock(on), clock(on), clock(late), note=_waits(item))]
+    if item.wrap is not None and np.isfinite(cook.wrap_s).any():
+        steps.append(
+            _windowed(
+                "wrap",
+                item.name,
+                actual + cook.wrap_s,
+                clock,
+                f"in {item.wrap}, core {item.wrap_at_core_c:.0f} °C",
+            )
+        )
+    if not np.isfinite(pull_s).any():
+        return tuple(steps)
+    pulled = actual + pull_s
+    steps.append(_windowed("pull", item.name, pulled, clock, _pull_note(item)))
+    begin = replace(steps[-1], kind="hold", note=_hold_note(item))
+    slicing = np.maximum(serve - item.slicing_s, pulled + item.hold.least_s)
+    steps += [begin, _windowed("slice", item.name, slicing, clock)]
+    return tuple(steps)
+
+
+def _waits(item: PlannedPiece) -> str:
+    return "as soon as it is there" if item.not_before is not None else ""
+
+
+def _pull_note(item: PlannedPiece) -> str:
+    text = f"core {item.wanted.core_c:.0f} °C"
+    if item.wanted.tenderness is not None:
+        text += " and tender"
+    return text
+
+
+def _hold_note(item: PlannedPiece) -> str:
+    return f"{item.hold.place}, at least {item.hold.least_s / 60:.0f} min"
+
+
+def _nearest_serving(
+    day: _Day, leads: Floats, wanted: float, fallen: dict[int, _Fallback]
+) -> float | None:
+    """Earliest serving hour with the chance wanted, for the pieces that can be ready."""
+    well = [i for i in range(len(leads)) if i not in fallen]
+    if not well:
+        return None
+    step = tables.load("plan", "numerics")["round"]
+    for serve in np.arange(_ceiling(day.serve) + step, day.serve + _LATEST_SERVING_S, step):
+        light, on = day.times(leads, float(serve))
+        on_time, _ = day.judge(light, on, float(serve))
+        if on_time[well].all(axis=0).mean() >= wanted:
+            return float(serve)
+    return None
+
+
+def _wait(item: PlannedPiece, pulled: Floats, serve: float, wanted: float) -> float:
+    """Longest wait of a piece that is ready, with the chance wanted. [s]."""
+    ready = pulled[pulled + item.hold.least_s + item.slicing_s <= serve]
+    if not ready.size:
+        return 0.0
+    wait = serve - item.slicing_s - ready
+    return float(np.quantile(wait, wanted, method="inverted_cdf"))
+
+
+__all__ = [
+    "Hold",
+    "OddsCurve",
+    "PieceOutlook",
+    "PitPlan",
+    "Plan",
+    "PlannedPiece",
+    "Step",
+    "Wanted",
+    "clock_text",
+    "in_ten",
+    "plan",
+    "plan_dict",
+    "plan_text",
+]
