@@ -22,6 +22,8 @@ EXPECTED = (
     "how-far-to-trust-it",
     "teach-the-stall",
     "does-it-solve-its-equations",
+    "plan-the-day",
+    "how-good-are-the-forecasts",
 )
 
 
