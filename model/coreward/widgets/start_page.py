@@ -29,6 +29,8 @@ _FORECAST_AT_S: Final = 8 * _HOUR
 _FORECAST_TARGET_C: Final = 90.0
 _MEMBERS: Final = 40
 """Draws of the small forecast: enough for a picture of this size."""
+_WRAPPED_AT_S: Final = 7.65 * 3600.0
+"""When the crew wrapped both pieces (data/demo/make_demo_logs.py)."""
 _LOG: Final = "harvest-supper.csv"
 _SUPPER: Final = "village-hall-supper.toml"
 
@@ -221,8 +223,16 @@ def _forecast(units: UnitChoice) -> Answer:
     log = _supper_log()
     # As the crew would say it: they know the cut and have measured the thickness.
     brisket = cw.Piece(cw.Slab(0.065), cw.meat("beef brisket point"), start_c=4.0)
+    # Twenty minutes after the wrap the core does not show it yet: they say so.
+    wrapped = cw.Event("wrapped", _WRAPPED_AT_S, _WRAPPED_AT_S)
     told = forecast(
-        log, brisket, _FORECAST_TARGET_C, meat=2, until_s=_FORECAST_AT_S, members=_MEMBERS
+        log,
+        brisket,
+        _FORECAST_TARGET_C,
+        meat=2,
+        until_s=_FORECAST_AT_S,
+        events=(*cw.find_events(log, 2, _FORECAST_AT_S), wrapped),
+        members=_MEMBERS,
     )
     known = told.time_s <= _FORECAST_AT_S + 8 * _HOUR
     low, middle, high = (told.bands_c[row][known] for row in (0, 2, 4))
@@ -234,7 +244,8 @@ def _forecast(units: UnitChoice) -> Answer:
         thumbnails.thumb_bands(
             told.time_s[known], low, middle, high, _FORECAST_TARGET_C, came_s, units
         ),
-        f"Asked after {style.format_hours(told.now_s)} of the crew's log: "
+        f"Asked after {style.format_hours(told.now_s)} of the crew's log, just "
+        "wrapped: "
         f"{style.format_temperature(_FORECAST_TARGET_C, units)} as likely as not between "
         f"{early} and {late}. It {came}. The page has many more such bets.",
     )
@@ -274,8 +285,7 @@ def _class(units: UnitChoice) -> Answer:
     return Answer(
         thumbnails.thumb_class(lesson.steps),
         f"{minutes(lesson)} minutes in {len(lesson.steps)} parts, with a hand-out and a sheet "
-        f"of "
-        "answers that are computed.",
+        "of answers that are computed.",
     )
 
 
