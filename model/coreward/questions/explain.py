@@ -268,8 +268,9 @@ def _sentence(e: Explanation, units: str) -> str:
             f"Drier air holds it lower, damper air higher. {wrap} or a hotter pit ends it."
         )
     elif regime == SEALED:
+        where = "through the wrap" if e.wrapped[inside].mean() > 0.5 else "the surface"
         why = (
-            " Hardly any vapour leaves through the wrap; the core is slow because it nears the "
+            f" Hardly any vapour leaves {where}; the core is slow because it nears the "
             "temperature around it."
         )
     elif regime == BOILING:
@@ -290,5 +291,6 @@ def _no_stall(e: Explanation, units: str) -> str:
     if regime == NO_EVAPORATION:
         text += " Evaporation is off, so nothing takes the heat away at the surface."
     elif regime in (SEALED, BOILING):
-        text += " The wrap keeps the vapour in, so little heat is lost at the surface."
+        keeps = "The wrap keeps the vapour in" if e.wrapped.mean() > 0.5 else "No vapour leaves"
+        text += f" {keeps}, so little heat is lost at the surface."
     return text
