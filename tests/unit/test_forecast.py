@@ -122,12 +122,14 @@ def test_wrapping_and_a_hotter_pit_bring_it_forward() -> None:
             "wrap now": (Change(in_s=0.0, wrap="foil"),),
             "hotter": (Change(in_s=0.0, pit_c=130.0),),
             "later": (Change(in_s=HOUR, pit_c=130.0),),
+            "a little": (Change(in_s=0.0, pit_by=8.0),),
         },
         members=40,
     )
     middle = {name: answer.median_s for name, answer in ways.items()}
     assert middle["wrap now"] < middle["leave it"]
     assert middle["hotter"] < middle["later"] < middle["leave it"]
+    assert middle["hotter"] < middle["a little"] < middle["leave it"]
 
 
 def test_a_target_above_the_pit_is_never_and_says_so() -> None:
@@ -224,6 +226,8 @@ def test_a_moved_probe_gets_a_depth_and_an_offset_of_its_own() -> None:
         (lambda: Change(in_s=1.0, at_core_c=60.0), "not both"),
         (lambda: Change(in_s=-5.0), "in the future"),
         (lambda: Change(in_s=0.0, pit_c=900.0), "30 and 250"),
+        (lambda: Change(in_s=0.0, pit_c=120.0, pit_by=5.0), "a level"),
+        (lambda: Change(in_s=0.0, pit_by=500.0), "either way"),
         (lambda: Target("core", 500.0), "between 0 and 110"),
         (lambda: fit(whole(), PIECE, until_s=120.0, events=()), "Wait a little"),
         (

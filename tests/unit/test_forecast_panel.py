@@ -70,6 +70,14 @@ def test_the_copied_code_says_the_same(shoulder: ForecastPanel) -> None:
     assert answer.median_s == pytest.approx(shown.median_s, rel=0.15)  # type: ignore[attr-defined]
 
 
+def test_a_hotter_pit_is_sooner_even_while_the_fire_is_low() -> None:
+    # At 42 % of this log the air stands at 80 °C in a dip; "hotter" is meant of its level.
+    panel = forecast_panel(moment=0.42, remember=False)
+    ways = panel.state.outcome.ways
+    assert ways["pit 10 °C hotter now"].median_s < ways["hold as now"].median_s
+    assert ways["pit 10 °C cooler now"].median_s > ways["hold as now"].median_s
+
+
 def test_no_log_yet_asks_for_one() -> None:
     panel = forecast_panel(source="path", remember=False)
     assert "Type the path" in panel.status_text

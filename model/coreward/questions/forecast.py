@@ -35,6 +35,7 @@ BANDS = (5.0, 25.0, 50.0, 75.0, 95.0)
 
 TargetKind = Literal["core", "tenderness", "lethality"]
 
+_MOST_STEP_K = 80.0
 _GRID_S = 600.0
 _BEYOND_K = 8.0
 _NEVER_C = 200.0
@@ -53,6 +54,8 @@ class Change:
         Or when the core has this temperature. [°C] One of the two.
     pit_c : float, optional
         New level of the pit's reading; None leaves it. [°C]
+    pit_by : float, optional
+        Or how much hotter than its level as it is foreseen. [K]
     wrap : str or None
         "foil", "paper", None for unwrapped, or `KEEP`.
     """
@@ -61,8 +64,16 @@ class Change:
     at_core_c: float | None = None
     pit_c: float | None = None
     wrap: str | None = KEEP
+    pit_by: float | None = None
 
     def __post_init__(self) -> None:
+        if self.pit_c is not None and self.pit_by is not None:
+            raise InputError("A change of the pit is a level (pit_c) or a step (pit_by).")
+        if self.pit_by is not None and not abs(self.pit_by) <= _MOST_STEP_K:
+            raise InputError(
+                f"A step of the pit goes up to {_MOST_STEP_K:g} K either way; it is "
+                f"{self.pit_by:g} K."
+            )
         if (self.in_s is None) == (self.at_core_c is None):
             raise InputError(
                 "A change needs either a time from now (in_s) or a core temperature "
@@ -91,6 +102,9 @@ class Change:
             what.append("unwrap" if self.wrap is None else f"wrap in {self.wrap}")
         if self.pit_c is not None:
             what.append(f"pit to {self.pit_c:.0f} °C")
+        if self.pit_by is not None:
+            way = "hotter" if self.pit_by >= 0.0 else "cooler"
+            what.append(f"pit {abs(self.pit_by):.0f} K {way}")
         return f"{' and '.join(what) or 'nothing'} {when}"
 
 
@@ -405,6 +419,8 @@ def _future_legs(
                 reached_s = change.in_s
             if change.pit_c is not None:
                 level = change.pit_c
+            if change.pit_by is not None:
+                level += change.pit_by
             if change.wrap != KEEP:
                 wrap = change.wrap
     return legs

@@ -285,14 +285,13 @@ class ForecastPanel(LogSourcePanel):
         events, fitted = self._fit(inputs, log, now, tell)
         tell(0.5, "forecasting")
         target = Target("core", inputs["target_c"])
-        level = float(fitted.past.air_c[-1])
-        plan = _changes(inputs["plan"], level)
+        plan = _changes(inputs["plan"])
         if progress is None:
             answer = forecast_from(fitted, target, plan, members=_PREVIEW_MEMBERS)
             return ForecastOutcome(log, answer, events)
         answer = forecast_from(fitted, target, plan, members=self.members)
         tell(0.75, "trying other ways to go on")
-        chosen = {_PLANS[name]: _changes(name, level) for name in _PLANS}
+        chosen = {_PLANS[name]: _changes(name) for name in _PLANS}
         ways = compare_changes(fitted, target, chosen, members=self.way_members)
         return ForecastOutcome(log, answer, events, ways, self._move(inputs, answer))
 
@@ -435,8 +434,8 @@ class ForecastPanel(LogSourcePanel):
             "hold": "",
             "foil": 'cw.Change(in_s=0.0, wrap="foil"),',
             "paper": 'cw.Change(in_s=0.0, wrap="paper"),',
-            "hotter": f"cw.Change(in_s=0.0, pit_c=log.air_c[-1] + {_HOTTER_K:g}),",
-            "cooler": f"cw.Change(in_s=0.0, pit_c=log.air_c[-1] - {_HOTTER_K:g}),",
+            "hotter": f"cw.Change(in_s=0.0, pit_by={_HOTTER_K:g}),",
+            "cooler": f"cw.Change(in_s=0.0, pit_by=-{_HOTTER_K:g}),",
         }[s.plan]
         lines += [
             "answer = cw.forecast(",
@@ -538,13 +537,13 @@ def _open_question(events: Sequence[Event], now_s: float) -> Event | None:
     return late[-1] if late else None
 
 
-def _changes(plan: str, level_c: float) -> tuple[Change, ...]:
+def _changes(plan: str) -> tuple[Change, ...]:
     if plan in ("foil", "paper"):
         return (Change(in_s=0.0, wrap=plan),)
     if plan == "hotter":
-        return (Change(in_s=0.0, pit_c=level_c + _HOTTER_K),)
+        return (Change(in_s=0.0, pit_by=_HOTTER_K),)
     if plan == "cooler":
-        return (Change(in_s=0.0, pit_c=level_c - _HOTTER_K),)
+        return (Change(in_s=0.0, pit_by=-_HOTTER_K),)
     return ()
 
 
