@@ -101,6 +101,16 @@
       + '.live .coreward-tables, .live .coreward-scroll, .stored').forEach(reach);
   }
 
+  // What a live cell shows names notebooks; here they are pages.
+  document.addEventListener('click', (event) => {
+    const link = event.target.closest && event.target.closest('a[href]');
+    const found = link && /^(?:\.\/)?([\w-]+)\.ipynb(#[\w-]*)?$/.exec(link.getAttribute('href'));
+    if (!found || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    event.stopPropagation();
+    location.assign('/page/' + found[1] + (found[2] || ''));
+  }, true);
+
   let asked = false;
   function lookSoon() {
     if (asked) return;
