@@ -19,6 +19,8 @@ from support.exercise import exercise
 from support.workbench import CHANGE_TIMEOUT_MS, NotebookPage, Server, panels_in
 
 OpenNotebook = Callable[[str], NotebookPage]
+# Every control of these in each run; of all notebooks with COREWARD_FULL=1.
+EXERCISED = ("why-the-stall",)
 NAMES = sorted(path.stem for path in (Path(__file__).parents[2] / "notebooks").glob("*.ipynb"))
 
 
@@ -29,8 +31,9 @@ def test_a_notebook_runs_and_answers(open_notebook: OpenNotebook, name: str) -> 
     notebook.keep_picture(f"lab-{name}")
     # A question over the first page would cover it; `coreward` has answered it.
     assert notebook.page.get_by_text("Jupyter news").count() == 0
-    for panel in panels_in(notebook.page):
-        exercise(panel)
+    if name in EXERCISED or os.environ.get("COREWARD_FULL"):
+        for panel in panels_in(notebook.page):
+            exercise(panel)
     assert notebook.errors() == []
     assert [line for line in notebook.console_errors if "widget" in line.lower()] == []
     notebook.keep_picture(f"lab-{name}-used")

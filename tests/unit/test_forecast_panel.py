@@ -17,8 +17,10 @@ SUPPER = demo_logs()["harvest-supper.csv"]
 
 
 @pytest.fixture(scope="module", autouse=True)
-def few_draws() -> Iterator[None]:
+def few_draws(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
+        # Units chosen here are not a choice for whoever runs the tests.
+        patch.setenv("COREWARD_CONFIG_DIR", str(tmp_path_factory.mktemp("settings")))
         patch.setattr(ForecastPanel, "members", 40)
         patch.setattr(ForecastPanel, "way_members", 15)
         yield
