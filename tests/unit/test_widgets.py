@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
 import datetime as dt
 import json
 from pathlib import Path
@@ -491,3 +492,19 @@ def test_an_uploaded_file_is_read_and_its_path_is_not_trusted(tmp_path: Path) ->
     assert panel.status_text.startswith("cook.csv")
     exported = panel.export(tmp_path / "out.csv")
     assert len(exported.read_text().splitlines()) > 300
+
+
+def test_the_browsers_answer_to_new_units_moves_no_value() -> None:
+    panel = stall_panel()
+    control = panel.controls["start"]
+    before = panel.state.start_c
+    old = control.slider.value
+    panel.state.units = dataclasses.replace(panel.state.units, temperature="F")
+    # Seen in Chromium: the handle's old place, pushed to the new low end, comes back as if
+    # it had been moved.
+    control.slider.value = max(old, control.slider.min)
+    assert panel.state.start_c == before
+    assert control.slider.value == pytest.approx(before * 1.8 + 32.0)
+    # A hand moves it as ever.
+    control.slider.value = control.slider.value + 9.0
+    assert panel.state.start_c == pytest.approx(before + 5.0)

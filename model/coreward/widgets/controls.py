@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import html
 import math
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, cast
@@ -27,6 +28,8 @@ from coreward.figures.style import UnitChoice
 
 _LABEL_WIDTH: Final = "90px"
 _INCHES_PER_FOOT: Final = 12.0
+# How long a browser may take to answer new ends of a slider. [s]
+_ECHO_S: Final = 2.0
 
 
 @dataclass(frozen=True)
@@ -326,6 +329,8 @@ class NumberControl(Control):
         )
         self.unit = W.HTML(layout=W.Layout(width="28px", flex="0 0 auto", margin="0 0 0 2px"))
         self.entry.add_class("coreward-entry")
+        self._echo: tuple[float, float, float] | None = None
+        self._is_shown = False
         self.slider.observe(self._slid, names="value")
         self.entry.observe(self._typed, names="value")
         if state.has_trait("units"):
@@ -346,6 +351,13 @@ class NumberControl(Control):
         low = math.ceil(quantity.shown(self.spec.low, units) / step - 1e-6) * step
         high = math.floor(quantity.shown(self.spec.high, units) / step + 1e-6) * step
         shown = quantity.shown(self.value, units)
+        ends = (self.slider.min, self.slider.max, self.slider.step)
+        if self._is_shown and ends != (low, high, step):
+            # A browser answers new ends with the place of its handle on the old ones, as
+            # if somebody had moved it; see `_slid`.
+            old = self.slider.value
+            self._echo = (old, min(max(old, low), high), time.monotonic() + _ECHO_S)
+        self._is_shown = True
         self._quiet = True
         try:
             # Widen first: the widget refuses a value or an end that crosses another.
@@ -362,8 +374,24 @@ class NumberControl(Control):
     def _slid(self, change: Any) -> None:
         if self._quiet:
             return
+        if self._is_echo(float(change["new"])):
+            self.show()
+            return
         stored = self.spec.quantity.stored(float(change["new"]), self._units())
         self.give(min(max(stored, self.spec.low), self.spec.high))
+
+    def _is_echo(self, moved_to: float) -> bool:
+        """Tell the browser's answer to a change of units from a person's hand."""
+        if self._echo is None:
+            return False
+        old, inside, until = self._echo
+        if time.monotonic() > until:
+            self._echo = None
+            return False
+        units, step = self._units(), float(self.slider.step)
+        right: float = self.spec.quantity.shown(self.value, units)
+        near = min(abs(moved_to - old), abs(moved_to - inside)) <= 0.51 * step
+        return bool(near or abs(moved_to - right) <= 0.51 * step)
 
     def _typed(self, change: Any) -> None:
         if self._quiet:
