@@ -257,14 +257,13 @@ def _number(text: str) -> float:
 
 
 def _temperature_c(text: str) -> float:
-    """Read a temperature with C, F or nothing behind it. [°C]."""
-    plain = text.strip().rstrip("°CcFf").rstrip()
-    value = _number(plain)
-    if text.strip().upper().endswith("F"):
-        from coreward.units import fahrenheit_to_celsius
+    """Read a temperature; argparse turns the error into one about the option."""
+    from coreward.units import read_temperature
 
-        return float(fahrenheit_to_celsius(value))
-    return value
+    try:
+        return read_temperature(text)
+    except InputError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
 
 
 def _column(text: str) -> tuple[str, str]:

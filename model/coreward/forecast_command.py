@@ -74,18 +74,6 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def temperature_c(text: str) -> float:
-    """Read a temperature with C, F or nothing behind it. [°C]."""
-    from coreward.units import fahrenheit_to_celsius
-
-    plain = text.strip().replace("°", "").replace(" ", "").upper()
-    try:
-        value = float(plain.rstrip("CF"))
-    except ValueError:
-        raise InputError(f"{text!r} is not a temperature; write 93, 93C or 200F.") from None
-    return float(fahrenheit_to_celsius(value)) if plain.endswith("F") else value
-
-
 def piece_of(text: str) -> Any:
     """Read ``CUT,SHAPE,SIZE,START``.
 
@@ -95,9 +83,9 @@ def piece_of(text: str) -> Any:
         Saying which part cannot be used.
     """
     from coreward.cook.stages import Piece
-    from coreward.physics.body import Cylinder, Slab, Sphere
+    from coreward.physics.body import SHAPES
     from coreward.physics.meat import meat
-    from coreward.units import inches_to_metres
+    from coreward.units import inches_to_metres, read_temperature
 
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != 4:
@@ -106,13 +94,8 @@ def piece_of(text: str) -> Any:
             f"{text!r} has {len(parts)}."
         )
     cut, shape, size, start = parts
-    shapes: dict[str, Callable[[float], Any]] = {
-        "slab": Slab,
-        "cylinder": Cylinder,
-        "sphere": Sphere,
-    }
-    if shape not in shapes:
-        raise InputError(f"--piece: {shape!r} is no shape; use {', '.join(shapes)}.")
+    if shape not in SHAPES:
+        raise InputError(f"--piece: {shape!r} is no shape; use {', '.join(SHAPES)}.")
     number = size.lower().removesuffix("mm").removesuffix("in").strip()
     try:
         value = float(number)
@@ -120,7 +103,7 @@ def piece_of(text: str) -> Any:
         raise InputError(f"--piece: {size!r} is no size; write 60 mm or 2.4 in.") from None
     inches = size.lower().rstrip().endswith("in")
     metres = float(inches_to_metres(value)) if inches else value / _MILLIMETRES
-    return Piece(shapes[shape](metres), meat(cut), temperature_c(start))
+    return Piece(SHAPES[shape](metres), meat(cut), read_temperature(start))
 
 
 def change_of(text: str) -> Any:
@@ -132,6 +115,7 @@ def change_of(text: str) -> Any:
         Saying which half cannot be used.
     """
     from coreward.questions.forecast import KEEP, Change
+    from coreward.units import read_temperature
 
     what, at, when = (part.strip().lower() for part in text.partition("@"))
     if not at:
@@ -143,7 +127,7 @@ def change_of(text: str) -> Any:
     elif what == "bare":
         wrap = None
     else:
-        pit = temperature_c(what)
+        pit = read_temperature(what)
     if when == "now":
         return Change(in_s=0.0, pit_c=pit, wrap=wrap)
     for ending, seconds in (("min", 60.0), ("h", 3600.0), ("s", 1.0)):
@@ -153,7 +137,7 @@ def change_of(text: str) -> Any:
             except ValueError:
                 break
             return Change(in_s=ahead * seconds, pit_c=pit, wrap=wrap)
-    return Change(at_core_c=temperature_c(when), pit_c=pit, wrap=wrap)
+    return Change(at_core_c=read_temperature(when), pit_c=pit, wrap=wrap)
 
 
 def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
@@ -167,9 +151,10 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
     """
     from coreward.questions.forecast import forecast
     from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text
+    from coreward.units import read_temperature
 
     piece = piece_of(options.piece)
-    target = temperature_c(options.target)
+    target = read_temperature(options.target)
     changes = tuple(change_of(text) for text in options.change)
     earlier = None
     logs = _followed(options) if options.follow else iter([read()])

@@ -6,8 +6,12 @@ exact in SI since the international agreement of 1959 (NIST SP 811, appendix B).
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from coreward.errors import InputError
 
 KELVIN_OFFSET = 273.15
 _KILOGRAM_PER_POUND = 0.45359237
@@ -69,3 +73,21 @@ def metres_to_millimetres(length_m: ArrayLike) -> Floats:
 def millimetres_to_metres(length_mm: ArrayLike) -> Floats:
     """Convert mm to m."""
     return np.asarray(length_mm, dtype=float) * 1e-3
+
+
+def read_temperature(text: str) -> float:
+    """Read a temperature with C, F or nothing behind it. [°C].
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    plain = text.strip().replace("°", "").replace(" ", "").upper()
+    try:
+        value = float(plain.rstrip("CF"))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"{text!r} is not a temperature; write 93, 93C or 200F.")
+    return float(fahrenheit_to_celsius(value)) if plain.endswith("F") else value

@@ -9,8 +9,9 @@ import pytest
 
 import coreward as cw
 from coreward import cli
-from coreward.forecast_command import change_of, piece_of, temperature_c
+from coreward.forecast_command import change_of, piece_of
 from coreward.questions.forecast import KEEP
+from coreward.units import read_temperature
 
 SUPPER = Path(__file__).parents[2] / "data" / "demo" / "harvest-supper.csv"
 PIECE = "pork shoulder, cylinder, 125 mm, 6.5 C"
@@ -60,7 +61,7 @@ def test_a_growing_file_is_followed_to_its_end(
     ("text", "expected"), [("93", 93.0), ("93C", 93.0), ("200 °F", 93.3333), ("199.4f", 93.0)]
 )
 def test_temperatures(text: str, expected: float) -> None:
-    assert temperature_c(text) == pytest.approx(expected, abs=1e-3)
+    assert read_temperature(text) == pytest.approx(expected, abs=1e-3)
 
 
 def test_pieces() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import coreward as cw
-from coreward.questions.hold import SHAPES
+from coreward.physics.body import SHAPES
 from coreward.questions.plan import Hold, PitPlan, PlannedPiece, Wanted, plan
 from support.walk_forward import live_through
 

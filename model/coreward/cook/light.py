@@ -9,7 +9,6 @@ a test holds both ways of asking against each other.
 from __future__ import annotations
 
 import concurrent.futures
-import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
@@ -17,6 +16,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from coreward.cook.many import usable_cores
 from coreward.cook.march import make_forcing, surface_conditions
 from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage
 from coreward.errors import InputError
@@ -287,11 +287,7 @@ def spread(
     The engine runs outside Python's global lock, so threads suffice.
     """
     if cores is None:
-        cores = (
-            len(os.sched_getaffinity(0))
-            if hasattr(os, "sched_getaffinity")
-            else os.cpu_count() or 1
-        )
+        cores = usable_cores()
     if cores == 1 or len(items) < 2:
         return [work(item) for item in items]
     size = max(1, min(32, len(items) // (4 * cores)))

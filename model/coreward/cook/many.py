@@ -428,7 +428,7 @@ def _stop_if(cancel: Signal | None, done: int, total: int) -> None:
         )
 
 
-def _cores() -> int:
+def usable_cores() -> int:
     """Cores this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return max(1, len(os.sched_getaffinity(0)))
@@ -538,7 +538,7 @@ def simulate_many(
         raise InputError("The core temperature to reach must be a finite number.")
     times = _check_times(times_s)
     cooks = _build(each, stages, columns)
-    size = chunk or max(1, min(_LARGEST_CHUNK, count // (8 * _cores())))
+    size = chunk or max(1, min(_LARGEST_CHUNK, count // (8 * usable_cores())))
     tasks = [
         _Task(
             tuple(cooks[first : first + size]),
@@ -555,7 +555,9 @@ def simulate_many(
     if executor is not None:
         kept = _gather(tasks, executor, progress, cancel)
     else:
-        own = concurrent.futures.ThreadPoolExecutor(_cores(), thread_name_prefix="coreward")
+        own = concurrent.futures.ThreadPoolExecutor(
+            usable_cores(), thread_name_prefix="coreward"
+        )
         try:
             kept = _gather(tasks, own, progress, cancel)
         finally:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from coreward.figures.style import PALETTE, apply_style, legend
+from coreward.figures.style import BAND_NARROW, BAND_WIDE, PALETTE, apply_style, legend
 from coreward.questions.backtest import FRACTIONS, Trial, summarise
 
 _MARKS = ("o", "s", "^", "D")
@@ -66,8 +66,8 @@ def figure_calibration(found: Sequence[Trial], mode: str, fraction: float) -> Fi
     lower = np.array([t.p25_h for t in mine])
     upper = np.array([min(t.p75_h, top) for t in mine])
     truth = np.array([t.truth_h for t in mine])
-    ax.bar(x, high - low, 0.7, low, color="#d9dee3", label="nine in ten")
-    ax.bar(x, upper - lower, 0.7, lower, color="#aab6c1", label="middle half")
+    ax.bar(x, high - low, 0.7, low, color=BAND_WIDE, label="nine in ten")
+    ax.bar(x, upper - lower, 0.7, lower, color=BAND_NARROW, label="middle half")
     inside = (low <= truth) & (truth <= high)
     ax.plot(x[inside], truth[inside], "o", color=PALETTE["core"], label="came, inside")
     ax.plot(x[~inside], truth[~inside], "X", color=PALETTE["caution"], label="came, outside")

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 
 from coreward.figures.log import TimeAxis, thinned
 from coreward.figures.style import (
+    BAND_NARROW,
+    BAND_WIDE,
     INKS,
     PALETTE,
     UnitChoice,
@@ -24,13 +26,11 @@ from coreward.figures.style import (
     temperature,
 )
 from coreward.logs.log import ProbeLog
-from coreward.questions.events import KIND_WORDS, Event
+from coreward.questions.events import Event
 from coreward.questions.forecast import BANDS, Forecast
 
 Floats = NDArray[np.float64]
 
-_WIDE = "#d9dee3"
-_NARROW = "#aab6c1"
 _LONGEST_AHEAD_S = 16 * 3600.0
 _BINS = 40
 # Events that a person would look for on the curve; the rest only clutter it.
@@ -122,8 +122,8 @@ def figure_forecast(
     axis.label(ax)
     handles = [
         *ax.get_legend_handles_labels()[0],
-        Patch(facecolor=_NARROW, label="middle half"),
-        Patch(facecolor=_WIDE, label="nine in ten"),
+        Patch(facecolor=BAND_NARROW, label="middle half"),
+        Patch(facecolor=BAND_WIDE, label="nine in ten"),
     ]
     legend(ax, handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=4)
     _draw_finish(top, answer, earlier, axis, end_s)
@@ -165,8 +165,8 @@ def _draw_fan(
 ) -> None:
     x = axis.place(answer.time_s[ahead])
     low, lower, middle, upper, high = (temperature(row[ahead], units) for row in answer.bands_c)
-    ax.fill_between(x, low, high, color=_WIDE, linewidth=0.0)
-    ax.fill_between(x, lower, upper, color=_NARROW, linewidth=0.0)
+    ax.fill_between(x, low, high, color=BAND_WIDE, linewidth=0.0)
+    ax.fill_between(x, lower, upper, color=BAND_NARROW, linewidth=0.0)
     ax.plot(x, middle, color=PALETTE["core"], linestyle=(0, (5, 2)), label="most likely")
 
 
@@ -205,7 +205,7 @@ def _draw_finish(
             100.0 * count / len(answer.finish_s),
             width=np.diff(axis.place(edges)),
             align="edge",
-            color=_NARROW,
+            color=BAND_NARROW,
             edgecolor=PALETTE["text"],
             linewidth=0.4,
         )
@@ -240,9 +240,9 @@ def figure_ways(
     axis = TimeAxis(log, log.start_clock is not None, end_s)
     for row, answer in enumerate(ways.values()):
         low, lower, middle, upper, high = (min(answer.quantile_s(p), end_s) for p in BANDS)
-        for a, b, colour, height in ((low, high, _WIDE, 0.5), (lower, upper, _NARROW, 0.5)):
+        for a, b, colour in ((low, high, BAND_WIDE), (lower, upper, BAND_NARROW)):
             left, right = float(axis.place(a)), float(axis.place(b))
-            ax.barh(row, right - left, height, left, color=colour, edgecolor="none")
+            ax.barh(row, right - left, 0.5, left, color=colour, edgecolor="none")
         ax.plot(
             [float(axis.place(middle))], [row], color=PALETTE["core"], marker="|", markersize=16
         )
@@ -261,8 +261,3 @@ def figure_ways(
     axis.label(ax)
     ax.set_xlim(float(axis.place(first)), float(axis.place(end_s)))
     return figure
-
-
-def event_words(event: Event) -> str:
-    """Name of an event's kind, for a table."""
-    return KIND_WORDS[event.kind]

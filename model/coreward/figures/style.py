@@ -115,6 +115,11 @@ PALETTE: Final[Mapping[str, str]] = MappingProxyType(
 )
 """Colour by meaning, for pictures that need no line."""
 
+BAND_WIDE: Final = "#d9dee3"
+"""Fill of the band that nine in ten lie in."""
+BAND_NARROW: Final = "#aab6c1"
+"""Fill of the band that half lie in."""
+
 SHARED_AXES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
     {
         "temperature": ("core", "mean", "surface", "air", "wet_bulb", "dew_point"),

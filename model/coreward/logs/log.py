@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
+from coreward.files import write_atomically
 
 Floats = NDArray[np.float64]
 Role = Literal["air", "meat", "ambient"]
@@ -396,16 +397,7 @@ class ProbeLog:
         InputError
             If the file cannot be written.
         """
-        target = Path(path)
-        try:
-            target.write_text(self.to_csv_text(), encoding="utf-8", newline="\n")
-        except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or str(error)
-            raise InputError(
-                f"The log cannot be written to {target.name!r}: {reason}. Choose a folder "
-                "that exists and that you may write to."
-            ) from error
-        return target
+        return write_atomically(path, self.to_csv_text().encode("utf-8"), what="log")
 
     def to_csv_text(self) -> str:
         """Return what `to_csv` writes."""

@@ -7,8 +7,10 @@ any meat.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import ClassVar
+from types import MappingProxyType
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -110,6 +112,11 @@ class Sphere(_Body):
 
 
 Shape = Slab | Cylinder | Sphere
+
+SHAPES: Final[Mapping[str, Callable[[float], Shape]]] = MappingProxyType(
+    {"slab": Slab, "cylinder": Cylinder, "sphere": Sphere}
+)
+"""The shapes by the names that files, tables and panels use."""
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any, Literal
@@ -22,7 +22,7 @@ from coreward.cook.stages import Piece
 from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
-from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
 from coreward.questions.event_scores import EventScores, match_events
 from coreward.questions.events import Event, find_events
@@ -38,11 +38,6 @@ FRACTIONS = (0.2, 0.4, 0.6, 0.8)
 MODES: tuple[Mode, ...] = ("stated pit", "hold as now")
 """What is stated of the future: the pit and the wraps as they came; or only the plan."""
 
-_SHAPES: dict[str, Callable[[float], Shape]] = {
-    "slab": Slab,
-    "cylinder": Cylinder,
-    "sphere": Sphere,
-}
 _SMOOTH_S = 300.0
 _SOONEST_S = 1800.0
 _NODE_S = 300.0
@@ -64,7 +59,7 @@ class MadeUpCook:
     def piece(self) -> Piece:
         """The piece as stated."""
         s = self.stated
-        return Piece(_SHAPES[s["shape"]](s["size_m"]), meat(s["cut"]), float(s["start_c"]))
+        return Piece(SHAPES[s["shape"]](s["size_m"]), meat(s["cut"]), float(s["start_c"]))
 
     @property
     def target_c(self) -> float:

@@ -8,7 +8,7 @@ rule of a hold standard, every part at a minimum for a time; the integral is lef
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +19,7 @@ from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError
-from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.body import SHAPES
 from coreward.physics.lethality import Kinetics
 from coreward.physics.meat import meat
 from coreward.physics.water import saturation_pressure
@@ -27,11 +27,6 @@ from coreward.questions.cook_record import CookRecord, cook_record
 from coreward.tables.standards import Standard, band_limits, load_standard
 
 Floats = NDArray[np.float64]
-SHAPES: dict[str, Callable[[float], Shape]] = {
-    "slab": Slab,
-    "cylinder": Cylinder,
-    "sphere": Sphere,
-}
 AROUND = ("bath", "air")
 
 

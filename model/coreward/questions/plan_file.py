@@ -16,8 +16,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from coreward.cook.stages import Piece
 from coreward.errors import InputError
+from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
-from coreward.questions.hold import SHAPES
 from coreward.questions.plan import Plan, plan
 from coreward.questions.plan_inputs import Hold, PitPlan, PlannedPiece, Wanted, as_pieces
 from coreward.units import millimetres_to_metres

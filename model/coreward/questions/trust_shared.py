@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -11,7 +10,7 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.cook.stages import Surroundings
-from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.body import SHAPES, Shape
 from coreward.questions.published import published_cases
 
 Floats = NDArray[np.float64]
@@ -21,13 +20,6 @@ HOUR = 3600.0
 
 
 LONGEST_H = 60.0
-
-
-SHAPES: dict[str, Callable[[float], Shape]] = {
-    "slab": Slab,
-    "cylinder": Cylinder,
-    "sphere": Sphere,
-}
 
 
 def volume(shape: Shape) -> float:

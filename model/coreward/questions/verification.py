@@ -21,14 +21,14 @@ from coreward.cook.result import Result
 from coreward.cook.simulate import DEFAULT_CELLS, DEFAULT_TOLERANCE, simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError, MissingFeatureError, SolverError
-from coreward.physics.body import GRADING, make_mesh
+from coreward.physics.body import GRADING, SHAPES, make_mesh
 from coreward.physics.engines import fast
 from coreward.physics.meat import constant_material
 from coreward.physics.problem import Forcing, Problem, Raw
 from coreward.physics.series import modes, roots, series
 from coreward.physics.statement import SurfaceConditions
 from coreward.physics.water import saturation_temperature
-from coreward.questions.trust_shared import HOUR, SHAPES
+from coreward.questions.trust_shared import HOUR
 
 Floats = NDArray[np.float64]
 Plan = Stage | Sequence[Stage]

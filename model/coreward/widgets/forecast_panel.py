@@ -23,7 +23,7 @@ from coreward.figures.forecast import figure_forecast, figure_ways
 from coreward.figures.style import UnitChoice, format_temperature
 from coreward.logs.follow import LogFollower
 from coreward.logs.log import ProbeLog
-from coreward.physics.body import Cylinder, Slab, Sphere
+from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
 from coreward.questions.events import KIND_WORDS, KINDS, Event, EventList, find_events
 from coreward.questions.fit import Fitted, fit
@@ -35,6 +35,7 @@ from coreward.questions.forecast import (
     forecast_from,
 )
 from coreward.questions.forecast_words import explain_move, forecast_text, moment
+from coreward.widgets import shared
 from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Number
 from coreward.widgets.log_panel import list_html, table_html
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
@@ -47,12 +48,6 @@ _LOOK_S: Final = 3.0
 # A core probe shows a wrap only after the heat has come so deep.
 _UNSEEN_S: Final = 5400.0
 _HOTTER_K: Final = 10.0
-_SHAPES: Final[dict[str, Any]] = {"slab": Slab, "cylinder": Cylinder, "sphere": Sphere}
-_SHAPE_WORDS: Final = {
-    "slab": "flat, both faces open",
-    "cylinder": "long and round",
-    "sphere": "ball",
-}
 _CUT: Final = "pork shoulder"
 _PLANS: Final = {
     "hold": "hold as now",
@@ -61,10 +56,6 @@ _PLANS: Final = {
     "hotter": "pit 10 °C hotter now",
     "cooler": "pit 10 °C cooler now",
 }
-
-
-def _titles(kind: str) -> dict[str, str]:
-    return {name: tables.load(kind, name).title for name in tables.names(kind)}
 
 
 class ForecastState(LogSourceState):
@@ -78,8 +69,8 @@ class ForecastState(LogSourceState):
         # A log need not have more than one.
         tried=("1",),
     )
-    cut = Choice(_CUT, label="cut", options=_titles("cut"), name="cut")
-    shape = Choice("cylinder", label="shape", options=_SHAPE_WORDS, name="shape")
+    cut = shared.cut(_CUT)
+    shape = shared.shape("cylinder")
     size_m = Number(
         0.12,
         label="across",
@@ -99,7 +90,7 @@ class ForecastState(LogSourceState):
         name="start",
     )
     fire = Choice(
-        tables.default_name("fire"), label="fire", options=_titles("fire"), name="fire"
+        tables.default_name("fire"), label="fire", options=shared.titles("fire"), name="fire"
     )
     target_c = Number(
         90.0,
@@ -170,6 +161,7 @@ class ForecastPanel(LogSourcePanel):
     state: ForecastState
 
     def __init__(self, state: ForecastState, units: str | UnitChoice | None = None) -> None:
+        self._events: EventList | None = None
         self._fits: dict[Any, tuple[EventList, Fitted]] = {}
         self._earlier: tuple[Any, Forecast] | None = None
         self._follower: LogFollower | None = None
@@ -314,7 +306,7 @@ class ForecastPanel(LogSourcePanel):
             events = edits.with_found(find_events(log, number, now))
             tell(0.25, "fitting piece, pit and probe")
             piece = Piece(
-                _SHAPES[inputs["shape"]](inputs["size_m"]),
+                SHAPES[inputs["shape"]](inputs["size_m"]),
                 meat(inputs["cut"]),
                 inputs["start_c"],
             )
@@ -412,7 +404,7 @@ class ForecastPanel(LogSourcePanel):
     def code(self) -> str:
         """Return the lines of Python that repeat the forecast."""
         s = self.state
-        shape = _SHAPES[s.shape].__name__
+        shape = SHAPES[s.shape].__name__
         stated = "" if s.file_unit == "file" else f", units={s.file_unit!r}"
         if s.mapping:
             stated += f", columns={json.loads(s.mapping)!r}"
@@ -465,6 +457,8 @@ class ForecastPanel(LogSourcePanel):
         self.event_choice.options = found or [("no event", -1)]
 
     def _edit(self, change: Any) -> None:
+        if self._events is None:
+            return
         events: EventList = change(self._events)
         # What was found is found again each time; only what a person did is kept.
         self.state.edits = events.with_found(()).to_json() if events.edits else ""
@@ -478,14 +472,12 @@ class ForecastPanel(LogSourcePanel):
             self._edit(lambda events: events.remove(self.event_choice.value))
 
     def _undo(self) -> None:
-        if getattr(self, "_events", None) is not None:
-            self._edit(lambda events: events.undo())
+        self._edit(lambda events: events.undo())
 
     def _add(self) -> None:
         seconds = float(self.event_hours.value) * 3600.0
         event = Event(self.event_kind.value, seconds, seconds, why="added by hand")
-        if getattr(self, "_events", None) is not None:
-            self._edit(lambda events: events.add(event))
+        self._edit(lambda events: events.add(event))
 
     # -- following ----------------------------------------------------------------------
 

@@ -15,15 +15,14 @@ import coreward as cw
 from coreward import tables
 from coreward.figures.plan import alt_text, picture_plan
 from coreward.figures.style import UnitChoice
+from coreward.physics.body import SHAPES
 from coreward.questions.calendar_file import calendar_bytes
-from coreward.questions.hold import SHAPES
 from coreward.questions.plan import Plan, Step, clock_text, plan
 from coreward.questions.plan_cooks import RememberedCooks
 from coreward.questions.plan_inputs import BOX, Hold, PitPlan, PlannedPiece, Wanted
+from coreward.widgets import shared
 from coreward.widgets.controls import (
     HOURS,
-    LENGTH,
-    MASS,
     PERCENT,
     TEMPERATURE,
     Choice,
@@ -40,11 +39,6 @@ _HOLDS: Final = (BOX, "warm oven", "holding cabinet", "towels", "kitchen")
 _NOT_JUDGED: Final = (
     "Whether it meets a hold table is not asked here: is-this-hold-enough.ipynb answers that."
 )
-_SHAPE_WORDS: Final = {
-    "cylinder": "long and round",
-    "slab": "flat, both faces open",
-    "sphere": "ball",
-}
 # A clock is read to five minutes.
 _CLOCK: Final = Quantity(
     symbol=lambda units: "h",
@@ -53,10 +47,6 @@ _CLOCK: Final = Quantity(
     step=lambda units: 0.25,
     digits=lambda units: 2,
 )
-
-
-def _cuts() -> dict[str, str]:
-    return {name: tables.load("cut", name).title for name in tables.names("cut")}
 
 
 def _places() -> dict[str, str]:
@@ -85,26 +75,10 @@ class PlanState(PanelState):
         reason="nothing about meat is surer, and less than even is no plan",
         name="chance",
     )
-    cut = Choice(_CUT, label="cut", options=_cuts(), name="cut", tried=(_CUT, "turkey breast"))
-    shape = Choice("cylinder", label="shape", options=_SHAPE_WORDS, name="shape")
-    thickness_m = Number(
-        0.11,
-        label="thickness",
-        quantity=LENGTH,
-        low=0.03,
-        high=0.18,
-        reason="a thinner piece needs no plan and a thicker one takes days",
-        name="thickness",
-    )
-    mass_kg = Number(
-        3.5,
-        label="weighs",
-        quantity=MASS,
-        low=0.5,
-        high=10.0,
-        reason="a lighter piece hardly warms a box and a heavier one does not fit it",
-        name="mass",
-    )
+    cut = shared.cut(_CUT, tried=(_CUT, "turkey breast"))
+    shape = shared.shape("cylinder", names=shared.ROUND_FIRST)
+    thickness_m = shared.thickness(0.11, low=0.03, high=0.18, thinner="needs no plan")
+    mass_kg = shared.mass(3.5)
     core_c = Number(
         93.0,
         label="core wanted",
@@ -127,19 +101,11 @@ class PlanState(PanelState):
     second = Choice(
         _NONE,
         label="beside it",
-        options={_NONE: "nothing else"} | _cuts(),
+        options={_NONE: "nothing else"} | shared.titles("cut"),
         name="second",
         tried=(_NONE, "beef brisket flat"),
     )
-    pit_c = Number(
-        110.0,
-        label="pit",
-        quantity=TEMPERATURE,
-        low=90.0,
-        high=180.0,
-        reason="the model is made for slow cooking, without browning or burning",
-        name="pit",
-    )
+    pit_c = shared.pit(110.0, low=90.0)
     warm_up_s = Number(
         tables.load("plan")["warm_up"],
         label="warms up",

@@ -19,6 +19,7 @@ from coreward.errors import InputError
 from coreward.figures import style
 from coreward.figures.rest import RestPicture, alt_text
 from coreward.figures.style import UnitChoice
+from coreward.physics.body import SHAPES
 from coreward.questions.carryover import (
     Carryover,
     PullAnswer,
@@ -29,17 +30,12 @@ from coreward.questions.carryover import (
 from coreward.questions.holding import Holding, holding
 from coreward.questions.tenderness import Tenderness, section, tenderness
 from coreward.questions.wrapping import Crust, crust, up_to, wrapped_cook
-from coreward.widgets.controls import HOURS, LENGTH, MASS, TEMPERATURE, Choice, Number
+from coreward.widgets import shared
+from coreward.widgets.controls import HOURS, MASS, TEMPERATURE, Choice, Number
 from coreward.widgets.panel import Panel, PanelState, View
 from coreward.widgets.schedule import Cancelled, Progress
 
 _HOUR: Final = 3600.0
-_SHAPES: Final = {
-    "cylinder": "long and round",
-    "slab": "flat, both faces open",
-    "sphere": "ball",
-}
-_MAKE: Final = {"slab": cw.Slab, "cylinder": cw.Cylinder, "sphere": cw.Sphere}
 _PLACES: Final = (
     "kitchen",
     "tent",
@@ -82,50 +78,12 @@ def _places() -> dict[str, str]:
 class RestState(PanelState):
     """Inputs of the panel. Temperatures in °C, the rest in SI."""
 
-    cut = Choice(
-        _CUT,
-        label="cut",
-        options={name: tables.load("cut", name).title for name in tables.names("cut")},
-        name="cut",
-        tried=_TRIED_CUTS,
-    )
-    shape = Choice("cylinder", label="shape", options=_SHAPES, name="shape")
-    thickness_m = Number(
-        0.1,
-        label="thickness",
-        quantity=LENGTH,
-        low=0.03,
-        high=0.2,
-        reason="a thinner piece hardly carries over and a thicker one takes days",
-        name="thickness",
-    )
-    mass_kg = Number(
-        2.5,
-        label="weighs",
-        quantity=MASS,
-        low=0.5,
-        high=10.0,
-        reason="a lighter piece hardly warms a box and a heavier one does not fit it",
-        name="mass",
-    )
-    pit_c = Number(
-        163.0,
-        label="pit",
-        quantity=TEMPERATURE,
-        low=80.0,
-        high=220.0,
-        reason="the model is made for slow cooking, without browning or burning",
-        name="pit",
-    )
-    dew_point_c = Number(
-        35.0,
-        label="dew point",
-        quantity=TEMPERATURE,
-        low=0.0,
-        high=75.0,
-        reason="damper air is close to steam and drier air makes no difference any more",
-        name="dew-point",
-    )
+    cut = shared.cut(_CUT, tried=_TRIED_CUTS)
+    shape = shared.shape("cylinder", names=shared.ROUND_FIRST)
+    thickness_m = shared.thickness(0.1, low=0.03, thinner="hardly carries over")
+    mass_kg = shared.mass(2.5)
+    pit_c = shared.pit(163.0, high=220.0)
+    dew_point_c = shared.dew_point(35.0)
     peak_c = Number(
         57.0,
         label="peak",
@@ -320,7 +278,7 @@ def _wrapping(inputs: dict[str, Any]) -> dict[str, Any]:
 def _setting(inputs: dict[str, Any]) -> _Setting:
     """Piece, pit, cook and rest of the inputs."""
     piece = cw.Piece(
-        _MAKE[inputs["shape"]](inputs["thickness_m"]), cw.meat(inputs["cut"]), start_c=4.0
+        SHAPES[inputs["shape"]](inputs["thickness_m"]), cw.meat(inputs["cut"]), start_c=4.0
     )
     if inputs["dew_point_c"] >= inputs["pit_c"]:
         raise InputError(

@@ -23,6 +23,9 @@ SHAPES: Final = MappingProxyType(
 )
 """Words for the shapes of a piece."""
 
+ROUND_FIRST: Final = ("cylinder", "slab", "sphere")
+"""Order of the shapes where the question is mostly asked of a roast."""
+
 WRAPS: Final = MappingProxyType({"none": "none", "foil": "foil", "paper": "paper"})
 """Words for what a piece is wrapped in."""
 
@@ -60,9 +63,18 @@ def cut(
     return Choice(default, label="cut", options=titles("cut", names), name="cut", tried=tried)
 
 
-def shape(default: str = "slab") -> Choice:
-    """Return the choice of a shape."""
-    return Choice(default, label="shape", options=SHAPES, name="shape")
+def shape(default: str = "slab", *, names: Sequence[str] = tuple(SHAPES)) -> Choice:
+    """Return the choice of a shape.
+
+    Parameters
+    ----------
+    default : str
+        Where the panel starts.
+    names : sequence of str
+        The shapes, in the order of the list.
+    """
+    options = {name: SHAPES[name] for name in names}
+    return Choice(default, label="shape", options=options, name="shape")
 
 
 def thickness(default: float, *, low: float, thinner: str, high: float = 0.2) -> Number:
@@ -99,13 +111,19 @@ def start(default: float = 4.0) -> Number:
     )
 
 
-def mass(default: float, *, low: float, high: float, reason: str) -> Number:
+def mass(
+    default: float,
+    *,
+    low: float = 0.5,
+    high: float = 10.0,
+    reason: str = "a lighter piece hardly warms a box and a heavier one does not fit it",
+) -> Number:
     """Return the mass of a piece, in kg.
 
     Parameters
     ----------
     default, low, high : float
-        Start and ends. [kg]
+        Start and ends; those of a piece that rests in a box when not given. [kg]
     reason : str
         Why not beyond.
     """

@@ -15,6 +15,7 @@ from coreward.figures import style
 from coreward.figures.stall import StallPicture, alt_text
 from coreward.figures.style import UnitChoice
 from coreward.physics.air import pressure_at_altitude
+from coreward.physics.body import SHAPES
 from coreward.questions.explain import explain
 from coreward.widgets import shared
 from coreward.widgets.controls import (
@@ -212,7 +213,7 @@ def cook(inputs: dict[str, Any], **options: Any) -> Any:
         If the inputs contradict each other.
     """
     size = inputs["thickness_m"]
-    shape = {"slab": cw.Slab, "cylinder": cw.Cylinder, "sphere": cw.Sphere}[inputs["shape"]]
+    shape = SHAPES[inputs["shape"]]
     piece = cw.Piece(
         shape(size),
         cw.meat(inputs["cut"], transport=inputs["transport"]),
