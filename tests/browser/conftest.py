@@ -17,6 +17,7 @@ from coreward.launch import prepare_solver_cache
 from support.app_page import AppPage
 from support.app_server import AppServer, running_app
 from support.workbench import (
+    KEPT,
     NotebookPage,
     Server,
     clear_numbers,
@@ -28,7 +29,7 @@ from support.workbench import (
 ROOT = Path(__file__).parents[2]
 WINDOW = {"width": 1280, "height": 1000}
 
-NotebookOpener = Callable[[str], AbstractContextManager[NotebookPage]]
+NotebookOpener = Callable[..., AbstractContextManager[NotebookPage]]
 OpenNotebook = Callable[[str], NotebookPage]
 OpenPage = Callable[[str], AppPage]
 
@@ -83,17 +84,31 @@ def _drop_controls_check(folder: Path) -> None:
 
 
 @pytest.fixture(scope="session")
-def lab(workbench_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    with running_server(workbench_folder, tmp_path_factory.mktemp("private")) as server:
+def private(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder that stands for the home of whoever uses JupyterLab here."""
+    return tmp_path_factory.mktemp("private")
+
+
+@pytest.fixture(scope="session")
+def lab(workbench_folder: Path, private: Path) -> Iterator[Server]:
+    with running_server(workbench_folder, private) as server:
         yield server
 
 
 @pytest.fixture(scope="session")
-def notebook_opener(browser: Browser, lab: Server, screenshots: Path) -> NotebookOpener:
-    """Return what opens a notebook of the copy and runs all of it, in a window of its own."""
+def notebook_opener(
+    browser: Browser, lab: Server, screenshots: Path, private: Path
+) -> NotebookOpener:
+    """Return what opens a notebook of the copy and runs all of it, in a window of its own.
+
+    A panel is found as it was left, also by the next test: unless told that it is the
+    same person who comes back, what was left is forgotten first.
+    """
 
     @contextmanager
-    def opened(name: str) -> Iterator[NotebookPage]:
+    def opened(name: str, *, again: bool = False) -> Iterator[NotebookPage]:
+        if not again:
+            shutil.rmtree(private / KEPT, ignore_errors=True)
         context = browser.new_context(viewport=WINDOW)  # type: ignore[arg-type]
         try:
             notebook = NotebookPage(context.new_page(), screenshots)
@@ -114,7 +129,7 @@ def open_notebook(notebook_opener: NotebookOpener) -> Iterator[OpenNotebook]:
     holder: list[AbstractContextManager[NotebookPage]] = []
 
     def open_and_run(name: str) -> NotebookPage:
-        holder.append(notebook_opener(name))
+        holder.append(notebook_opener(name, again=bool(holder)))
         return holder[-1].__enter__()
 
     yield open_and_run

@@ -30,6 +30,7 @@ from coreward.launch import lab_defaults
 LOOPBACK = "127.0.0.1"
 # Two shared cores, cold caches: the limits say "it hangs", not "it is slow".
 SERVER_TIMEOUT_S = 60.0
+KEPT = "coreward"  # of a server's private folder: units, and panels as they were left
 RUN_TIMEOUT_MS = 180_000
 CHANGE_TIMEOUT_MS = 30_000
 
@@ -141,7 +142,7 @@ def running_server(folder: Path, private: Path) -> Iterator[Server]:
         "JUPYTER_RUNTIME_DIR": str(private / "runtime"),
         "JUPYTER_PREFER_ENV_PATH": "1",
         # The units that the person at this machine chose are not the test's.
-        "COREWARD_CONFIG_DIR": str(private / "coreward"),
+        "COREWARD_CONFIG_DIR": str(private / KEPT),
     }
     server = Server(free_port(), secrets.token_hex(16))
     command = [
