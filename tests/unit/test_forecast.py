@@ -153,7 +153,12 @@ def test_tenderness_and_lethality_are_targets_too() -> None:
     hot = forecast_from(fitted_at(3.0), Target("lethality", 5.0), members=30)
     hotter = forecast_from(fitted_at(3.0), Target("lethality", 6.5), members=30)
     assert hot.median_s < hotter.median_s
-    assert "no proof of safety" in forecast_text(hot)
+    text = forecast_text(hot)
+    # What of, where, and what was not taken off; and the caution.
+    assert "log reductions of Salmonella in" in text
+    assert "centre of the fitted piece" in text
+    assert "late end of the band" in text
+    assert "no proof of safety" in text
     soft = forecast_from(fitted_at(3.0), Target("tenderness", 0.02), members=30)
     firm = forecast_from(fitted_at(3.0), Target("tenderness", 0.01), members=30)
     assert firm.median_s <= soft.median_s

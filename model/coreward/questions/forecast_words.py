@@ -12,7 +12,8 @@ import numpy as np
 from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
 from coreward.logs.parts import Unit
-from coreward.questions.forecast import BANDS, Forecast, forecast_from
+from coreward.physics.lethality import load_kinetics
+from coreward.questions.forecast import BANDS, Forecast, Target, forecast_from
 from coreward.units import celsius_to_fahrenheit
 
 _STILL_S = 120.0
@@ -128,6 +129,8 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
         "tenderness": f"it is tender ({target.value:g} of the published softening)",
         "lethality": f"the core has {target.value:g} log reductions",
     }[target.kind]
+    if target.kind == "lethality":
+        goal += f" of {_organism(target)}"
     lines = []
     if answer.already_s is not None:
         lines.append(
@@ -154,9 +157,19 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
     )
     lines.append(answer.fitted.in_words())
     if target.kind == "lethality":
+        lines.append(
+            "Reckoned at the centre of the fitted piece, each interval at its slower rate, "
+            "with nothing taken off for the error of your probe: take the late end of the "
+            "band, not the middle."
+        )
         lines.append(_CAUTION)
     lines.extend(answer.notes)
     return "\n".join(lines)
+
+
+def _organism(target: Target) -> str:
+    kinetics = load_kinetics(target.name)
+    return f"{kinetics.organism} in {kinetics.food}"
 
 
 def moment(seconds: float, now_s: float, log: ProbeLog | None = None) -> str:
