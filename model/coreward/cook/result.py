@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,6 +17,18 @@ from coreward.physics.body import Mesh
 from coreward.physics.statement import SurfaceConditions
 
 Floats = NDArray[np.float64]
+
+
+def first_time_at(time_s: Floats, value: Floats, level: float) -> float:
+    """First time at which a curve has a value, linear between; infinite if never. [s]."""
+    above = value >= level
+    if not above.any():
+        return math.inf
+    i = int(np.argmax(above))
+    if i == 0:
+        return float(time_s[0])
+    a, b = value[i - 1], value[i]
+    return float(time_s[i - 1] + (level - a) / (b - a) * (time_s[i] - time_s[i - 1]))
 
 
 @dataclass(frozen=True)
@@ -113,15 +126,8 @@ class Result:
 
     def time_at_core(self, temperature_c: float) -> float | None:
         """First time at which the core has this temperature, or None. [s]."""
-        above = self.core_c >= temperature_c
-        if not above.any():
-            return None
-        i = int(np.argmax(above))
-        if i == 0:
-            return 0.0
-        a, b = self.core_c[i - 1], self.core_c[i]
-        f = (temperature_c - a) / (b - a)
-        return float(self.time_s[i - 1] + f * (self.time_s[i] - self.time_s[i - 1]))
+        first = first_time_at(self.time_s, self.core_c, temperature_c)
+        return first if math.isfinite(first) else None
 
     @property
     def sources(self) -> tuple[tables.Source, ...]:

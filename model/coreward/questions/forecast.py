@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.cook.light import Leg, LightRun, run_light, spread
+from coreward.cook.result import first_time_at
 from coreward.cook.stages import Piece
 from coreward.errors import InputError, SolverError
 from coreward.logs.log import ProbeLog
@@ -296,7 +297,7 @@ def forecast_from(
         ready = reading
     else:
         ready = _progress(target, at_s, curves.core_c)[:, known:]
-    finish = np.array([_first(ahead, row, target.value) for row in ready]) * pace
+    finish = np.array([first_time_at(ahead, row, target.value) for row in ready]) * pace
     end_s = past.duration_s + np.minimum(finish, horizon)
     paced = np.array(
         [np.interp(ahead, ahead * p, row) for p, row in zip(pace, reading, strict=True)]
@@ -459,20 +460,6 @@ def _progress(target: Target, time_s: Floats, core_c: Floats) -> Floats:
     rate = load_kinetics(target.name).curve().rate(core_c)
     step = np.minimum(rate[:, 1:], rate[:, :-1]) * np.diff(time_s)
     return np.concatenate((np.zeros((len(core_c), 1)), np.cumsum(step, axis=1)), axis=1)
-
-
-def _first(time_s: Floats, values: Floats, goal: float) -> float:
-    """First time at which a curve has a value, linear between; infinite if never."""
-    if not np.isfinite(values).all():
-        return math.inf
-    above = values >= goal
-    if not above.any():
-        return math.inf
-    i = int(np.argmax(above))
-    if i == 0:
-        return 0.0
-    a, b = values[i - 1], values[i]
-    return float(time_s[i - 1] + (goal - a) / (b - a) * (time_s[i] - time_s[i - 1]))
 
 
 def _already(fitted: Fitted, target: Target) -> float | None:

@@ -8,7 +8,6 @@ what is not known of a piece is its own.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.cook.light import Leg, LightCook, LightRun, run_light, spread
+from coreward.cook.light import Leg, LightRun, run_light, spread
+from coreward.cook.result import first_time_at
 from coreward.errors import SolverError
 from coreward.physics.statement import water_activity, wetness
 from coreward.questions.fit import NAMES, Member, Prior, even_normal, stated_prior
@@ -204,19 +204,10 @@ class _Recipe:
             legs.append(self.leg(member, offset, 0.0, None, first))
             if self.pit.turn_up_c is not None:
                 # The air of the second leg hangs on when the first one ends.
-                begin = run_light(self._cook(member, legs), self.at_s[:1]).leg_end_s[0]
+                begin = run_light(self.prior.cook(member, legs), self.at_s[:1]).leg_end_s[0]
         if self.item.wrap is None or begin < self.horizon - 1.0:
             legs.append(self.leg(member, offset, begin, self.item.wrap, target))
-        return run_light(self._cook(member, legs), self.at_s)
-
-    def _cook(self, member: Member, legs: Sequence[Leg]) -> LightCook:
-        shape = self.item.piece.shape
-        return LightCook(
-            type(shape)(shape.size * member.size_factor),
-            self.prior.constants(member),
-            member.start_c,
-            tuple(legs),
-        )
+        return run_light(self.prior.cook(member, legs), self.at_s)
 
 
 def _rows(standard: Standard, error_k: float) -> tuple[Floats, Floats]:
@@ -329,9 +320,9 @@ def _told(
         grid = np.append(recipe.at_s[keep], run.leg_end_s[-1])
         core = np.append(run.core_c[keep], wanted.core_c)
     soft = np.sqrt(softening(grid, core, FAST) * softening(grid, core, SLOW))
-    pull = _crossing(grid, core, wanted.core_c)
+    pull = first_time_at(grid, core, wanted.core_c)
     if wanted.tenderness is not None:
-        pull = max(pull, _crossing(grid, soft, wanted.tenderness))
+        pull = max(pull, first_time_at(grid, soft, wanted.tenderness))
     if recipe.holds:
         risen = np.maximum.accumulate(core)
         pull = max(pull, *(_enough(grid, risen, *rows) for rows in recipe.holds))
@@ -340,8 +331,8 @@ def _told(
     if pull > recipe.horizon or wrap_s == math.inf:
         pull = math.inf
     limit = come_up_limit()
-    low = _crossing(grid, core, limit.from_c)
-    come_up = _crossing(grid, core, limit.to_c + recipe.error_k) - low
+    low = first_time_at(grid, core, limit.from_c)
+    come_up = first_time_at(grid, core, limit.to_c + recipe.error_k) - low
     seen = pull if math.isfinite(pull) else float(recipe.at_s[-1])
     return (
         wrap_s,
@@ -352,18 +343,6 @@ def _told(
         float(np.interp(seen, grid, soft)),
         come_up if math.isfinite(come_up) else math.inf,
     )
-
-
-def _crossing(time_s: Floats, value: Floats, level: float) -> float:
-    """When a curve first has a value, straight between its points; infinite if never. [s]."""
-    above = np.flatnonzero(value >= level)
-    if not above.size:
-        return math.inf
-    i = int(above[0])
-    if i == 0:
-        return float(time_s[0])
-    a, b = float(value[i - 1]), float(value[i])
-    return float(time_s[i - 1] + (level - a) / (b - a) * (time_s[i] - time_s[i - 1]))
 
 
 def _crust(recipe: _Recipe, run: LightRun, member: Member, at: float) -> float:
