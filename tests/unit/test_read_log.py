@@ -534,6 +534,14 @@ def test_lid_opening_is_not_a_change_of_unit(write):
     assert read_log(write("time_s,air_c,meat_c\n" + body)).warnings == ()
 
 
+def test_probes_pulled_out_together_are_not_a_change_of_unit(write):
+    # 193 °F to 89 °F is the relation of the scales, in both meats at once; but they fall on.
+    meats = [(193.0, 191.0)] * 10 + [(89.0, 88.0), (69.0, 68.0), (66.0, 65.0)]
+    meats += [(65.0, 65.0)] * 5
+    body = "".join(f"{60 * i},{240 + i % 3},{a},{b}\n" for i, (a, b) in enumerate(meats))
+    assert read_log(write("time_s,air_f,meat_f,meat2_f\n" + body)).warnings == ()
+
+
 # --- what is refused -------------------------------------------------------------------
 
 

@@ -183,10 +183,21 @@ def check_unit_jumps(
     marks = [_unit_jumps(values, reading.limits) for _, values in read]
     together = np.sum([mark != 0 for mark in marks], axis=0) if marks else np.zeros(0)
     found: list[tuple[int, str, str]] = []
-    for (column, values), mark in zip(read, marks, strict=True):
+
+    def calm(number: int, i: int) -> bool:
+        column, values = read[number]
+        return _calm_around(values, i, column.role, reading.limits)
+
+    for number, ((column, values), mark) in enumerate(zip(read, marks, strict=True)):
         for i in np.flatnonzero(mark).tolist():
-            alone = together[i] < 2
-            if alone and not _calm_around(values, i, column.role, reading.limits):
+            # Columns that jump together vouch for each other. But probes pulled out of
+            # the meat together fall on; after a change of unit some probe reads steadily.
+            meats = [n for n, m in enumerate(marks) if m[i] and read[n][0].role == "meat"]
+            if not (
+                calm(number, i)
+                if together[i] < 2
+                else not meats or any(calm(n, i) for n in meats)
+            ):
                 continue
             change = "°C to °F" if mark[i] > 0 else "°F to °C"
             found.append(
