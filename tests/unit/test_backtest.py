@@ -59,6 +59,33 @@ def test_truth_is_what_the_probe_showed_without_its_faults(tmp_path: Path) -> No
     assert backtest.finish_shown_s(never, log) is None
 
 
+def test_what_a_probe_drifted_is_taken_off_the_truth(tmp_path: Path) -> None:
+    # It gains 5 K in the second hour and keeps them; a fault of the other probe is no matter.
+    time = np.arange(0.0, 4 * HOUR, 60.0)
+    reading = 20.0 + 20.0 * time / HOUR + 5.0 * np.clip(time / HOUR - 1.0, 0.0, 1.0)
+    log = ProbeLog(
+        time_s=time,
+        start=None,
+        channels=(Channel("air", "air", reading + 50), Channel("meat", "meat", reading)),
+        repairs=(),
+        understood=(),
+        source="x",
+    )
+    faults = (
+        {
+            "kind": "sensor_fault",
+            "time_s": HOUR,
+            "end_s": 2 * HOUR,
+            "size": 5.0,
+            "fault": "drift",
+            "channel": "meat",
+        },
+        {"kind": "sensor_fault", "time_s": 0.0, "end_s": 9 * HOUR, "channel": "meat 2"},
+    )
+    cook = MadeUpCook("x", tmp_path, {"target_core_c": 80.0}, faults, 0.0)
+    assert backtest.finish_shown_s(cook, log) == pytest.approx(3 * HOUR, abs=61.0)
+
+
 def trial(truth: float, middle: float, cook: str = "a") -> Trial:
     return Trial(
         cook,

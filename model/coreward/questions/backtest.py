@@ -150,12 +150,18 @@ class Trial:
 
 def finish_shown_s(cook: MadeUpCook, log: ProbeLog) -> float | None:
     """When the probe, smoothed and without its faults, first showed the target. [s]."""
-    reading = log.meat(1).temperature_c
+    reading = np.array(log.meat(1).temperature_c)
     usable = np.isfinite(reading) & (log.time_s > cook.meat_on_s + _SOONEST_S)
     for e in cook.events:
-        if e["kind"] == "sensor_fault":
-            end = float(e.get("end_s", e["time_s"]))
-            usable &= (log.time_s < e["time_s"] - 1.0) | (log.time_s > end + 1.0)
+        if e["kind"] != "sensor_fault" or e.get("channel", "meat") != "meat":
+            continue
+        begin, end = float(e["time_s"]), float(e.get("end_s", e["time_s"]))
+        if e.get("fault") == "drift":
+            # What has drifted stays off: the reading without it is what counts.
+            grown = np.clip((log.time_s - begin) / max(end - begin, 1.0), 0.0, 1.0)
+            reading -= float(e["size"]) * grown
+        else:
+            usable &= (log.time_s < begin - 1.0) | (log.time_s > end + 1.0)
     time, value = log.time_s[usable], reading[usable]
     if len(time) < 3:
         return None

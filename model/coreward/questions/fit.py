@@ -51,6 +51,7 @@ NAMES = (
     "wrap_leak",
     "wrap_resistance",
     "wall_offset",
+    "wrap_emissivity",
 )
 """What is fitted, in the order of the vectors. Each is 0 ± 1 before the log is seen."""
 
@@ -69,6 +70,7 @@ _IN_WORDS = {
     "wrap_leak": "leak of the wrap",
     "wrap_resistance": "air gap under the wrap",
     "wall_offset": "walls against air",
+    "wrap_emissivity": "heat rays taken up by the wrap",
 }
 
 # The pit's excess over the yard in which `air_offset` is stated, and the yard.
@@ -76,6 +78,8 @@ _YARD_C = 20.0
 _EXCESS_K = 100.0
 # Least and most of the share of juice that meets the air, between which its logit runs.
 _SHARE_RANGE = (0.2, 1.0)
+# A range of a table is taken for so many standard deviations either way.
+_RANGE_DEVIATIONS = 3.0
 # Fine enough for a lid that is open for a minute. [s]
 _FINE_S = 15.0
 _STEP = 0.25
@@ -87,7 +91,11 @@ _LEAST_SHARE = 0.2
 
 
 class Member(NamedTuple):
-    """One guess at piece, pit and probe, in SI units."""
+    """One guess at piece, pit and probe, in SI units.
+
+    Those of the wrap are standard numbers: where in the range of its table it lies, for
+    which wrap it will be may not be known yet.
+    """
 
     size_factor: float
     heat_transfer_factor: float
@@ -100,9 +108,10 @@ class Member(NamedTuple):
     start_c: float
     depth: float
     bias: float
-    wrap_leak_factor: float
-    wrap_resistance_factor: float
+    wrap_leak: float
+    wrap_resistance: float
     wall_offset: float
+    wrap_emissivity: float
 
 
 @dataclass(frozen=True)
@@ -120,6 +129,8 @@ class Prior:
     spread : mapping
         Table ``forecast``, set ``prior``, or a changed one.
     pressure_pa : float
+    air_speed : float, optional
+        Along the piece; table ``fire`` if None. [m/s]
     """
 
     piece: Piece
@@ -127,6 +138,7 @@ class Prior:
     wall_offset: float
     spread: tables.ParameterSet
     pressure_pa: float = 101325.0
+    air_speed: float | None = None
 
     def heat_transfer(self, air_c: Floats) -> Floats:
         """Coefficient of the stated piece in air of a temperature. [W/(m² K)]."""
@@ -136,15 +148,13 @@ class Prior:
     @cached_property
     def _coefficients(self) -> tuple[Floats, Floats]:
         nodes = np.arange(-10.0, 251.0, 10.0)
-        around = Surroundings(100.0, pressure_pa=self.pressure_pa)
+        around = Surroundings(100.0, pressure_pa=self.pressure_pa, air_speed=self.air_speed)
         return nodes, convection(self.piece, around, nodes)
 
     def member(self, z: Floats) -> Member:
         """Turn a standard vector into numbers of a cook."""
         p = self.spread
         m = self.piece.material.constants
-        low, high = _SHARE_RANGE
-        middle = special.logit(np.clip((m.surface_share - low) / (high - low), 0.02, 0.98))
         boiling = float(saturation_temperature(self.pressure_pa))
         return Member(
             size_factor=math.exp(p["size"] * z[0]),
@@ -153,17 +163,17 @@ class Prior:
             dew_point_c=float(
                 np.clip(self.dew_point_c + p["dew_point"] * z[3], -20.0, boiling - 2.0)
             ),
-            surface_share=low
-            + (high - low) * float(special.expit(middle + p["surface_share"] * z[4])),
+            surface_share=_between(p["surface_share"] * z[4], m.surface_share, *_SHARE_RANGE),
             hold_midpoint_c=m.hold_midpoint + p["hold_midpoint"] * z[5],
             hold_drop=min(m.hold_drop * math.exp(p["hold_drop"] * z[6]), 0.99 * m.hold_cold),
             expulsion_rate=m.expulsion_rate * math.exp(p["expulsion_rate"] * z[7]),
             start_c=float(np.clip(self.piece.start_c + p["start"] * z[8], -1.0, 100.0)),
             depth=p["depth_most"] * float(special.ndtr(z[9])),
             bias=p["bias"] * z[10],
-            wrap_leak_factor=math.exp(p["wrap_leak"] * z[11]),
-            wrap_resistance_factor=math.exp(p["wrap_resistance"] * z[12]),
+            wrap_leak=float(z[11]),
+            wrap_resistance=float(z[12]),
             wall_offset=self.wall_offset + p["wall_offset"] * z[13],
+            wrap_emissivity=float(z[14]),
         )
 
     def constants(self, member: Member) -> MaterialConstants:
@@ -193,11 +203,20 @@ class Prior:
         bare = surface_conditions(self.piece, stage)
         if wrap is None:
             return bare
+        covering = tables.load("wrap", wrap)
+
+        leaks, gaps, takes = (
+            covering.record(name)
+            for name in ("vapour_permeance_factor", "thermal_resistance", "emissivity")
+        )
+        # Nobody measured a wrap in a pit: one that is still to come, or has only just
+        # been put on, may be anything within the ranges of the table.
         return bare._replace(
-            vapour_factor=min(
-                max(bare.vapour_factor, self.spread["leak"]) * member.wrap_leak_factor, 1.0
+            vapour_factor=_ranging(
+                member.wrap_leak, max(leaks.range[0], self.spread["leak_least"]), leaks.range[1]
             ),
-            thermal_resistance=bare.thermal_resistance * member.wrap_resistance_factor,
+            thermal_resistance=_ranging(member.wrap_resistance, *gaps.range),
+            emissivity=_between(member.wrap_emissivity, takes.value, *takes.range),
         )
 
     def forcing(self, member: Member, time_s: Floats, air_c: Floats) -> Forcing:
@@ -326,6 +345,17 @@ class Fitted:
             f"transfer. The log narrows: {listed(self.determined())}. It says little or "
             f"nothing about: {listed(self.undetermined())}."
         )
+
+
+def _ranging(z: float, low: float, high: float) -> float:
+    """Turn a bell curve into one, in the logarithm, that hardly ever leaves a range."""
+    return math.sqrt(low * high) * (high / low) ** (z / (2.0 * _RANGE_DEVIATIONS))
+
+
+def _between(z: float, middle: float, low: float, high: float) -> float:
+    """Turn a bell curve about 0 into one about a middle that stays within a range."""
+    at = float(special.logit(np.clip((middle - low) / (high - low), 0.02, 0.98)))
+    return low + (high - low) * float(special.expit(at + z))
 
 
 def prepare_past(
@@ -685,13 +715,13 @@ def stated_prior(
     table = tables.load("forecast", "prior")
     if spread_changes:
         table = table.replace(**spread_changes)
-    dew, wall = table["dew_point_c"], table["wall_offset_mean"]
+    dew, wall, speed = table["dew_point_c"], table["wall_offset_mean"], None
     if fire is not None:
-        dew = tables.load("fire", fire)["dew_point_c"]
-        wall = tables.load("fire", fire)["wall_offset"]
+        usual = tables.load("fire", fire)
+        dew, wall, speed = usual["dew_point_c"], usual["wall_offset"], usual["air_speed"]
     if dew_point_c is not None:
         dew = float(dew_point_c)
-    return Prior(piece, dew, wall, table, pressure_pa)
+    return Prior(piece, dew, wall, table, pressure_pa, speed)
 
 
 def fit(

@@ -72,7 +72,8 @@ def pit_outlook(fitted: Fitted) -> PitOutlook:
     settled = settled[np.maximum(len(settled) - int(2 * _PAST_S / 300.0), 0) :]
     lost = np.clip(level - settled - 2.5 * wander, 0.0, 60.0)
     prior_nodes = 3 * 3600.0 / max(float(np.median(np.diff(time))), 1.0) if len(time) > 1 else 1
-    cost = (lost.sum() + prior_nodes * model["pit_cost"]) / (len(lost) + prior_nodes)
+    mean = (lost.sum() + prior_nodes * model["pit_cost"]) / (len(lost) + prior_nodes)
+    cost = model["pit_cost_share"] * mean
     off = float(np.median(air[time >= end - _RECENT_S])) - level if len(air) > 2 else 0.0
     return PitOutlook(level - cost, doubt, wander, float(np.clip(off + cost, -20.0, 20.0)))
 
