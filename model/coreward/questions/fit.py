@@ -78,7 +78,7 @@ _YARD_C = 20.0
 _EXCESS_K = 100.0
 # Least and most of the share of juice that meets the air, between which its logit runs.
 _SHARE_RANGE = (0.2, 1.0)
-# A range of a table is taken for so many standard deviations either way.
+# A range of a table is taken for so many standard deviations either way of its middle.
 _RANGE_DEVIATIONS = 3.0
 # Fine enough for a lid that is open for a minute. [s]
 _FINE_S = 15.0
@@ -210,12 +210,12 @@ class Prior:
             for name in ("vapour_permeance_factor", "thermal_resistance", "emissivity")
         )
         # Nobody measured a wrap in a pit: one that is still to come, or has only just
-        # been put on, may be anything within the ranges of the table.
+        # been put on, may be nearly anything within the ranges of the table.
+        least = max(leaks.range[0], self.spread["leak_least"])
+        leak = leaks.value or math.sqrt(least * leaks.range[1])
         return bare._replace(
-            vapour_factor=_ranging(
-                member.wrap_leak, max(leaks.range[0], self.spread["leak_least"]), leaks.range[1]
-            ),
-            thermal_resistance=_ranging(member.wrap_resistance, *gaps.range),
+            vapour_factor=min(_ranging(member.wrap_leak, leak, least, leaks.range[1]), 1.0),
+            thermal_resistance=_ranging(member.wrap_resistance, gaps.value, *gaps.range),
             emissivity=_between(member.wrap_emissivity, takes.value, *takes.range),
         )
 
@@ -347,9 +347,9 @@ class Fitted:
         )
 
 
-def _ranging(z: float, low: float, high: float) -> float:
-    """Turn a bell curve into one, in the logarithm, that hardly ever leaves a range."""
-    return math.sqrt(low * high) * (high / low) ** (z / (2.0 * _RANGE_DEVIATIONS))
+def _ranging(z: float, middle: float, low: float, high: float) -> float:
+    """Turn a bell curve into one, in the logarithm, about as wide as a range."""
+    return middle * math.exp(math.log(high / low) * z / (2.0 * _RANGE_DEVIATIONS))
 
 
 def _between(z: float, middle: float, low: float, high: float) -> float:
