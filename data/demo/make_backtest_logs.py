@@ -1,7 +1,7 @@
 r"""Make invented probe logs with known truth, to test events, fits and forecasts on.
 
-    python data/demo/make_backtest_logs.py data/demo/backtest --engine fipy --seed 4021 \
-        --count 48 --sampling 30 30 60 60 60 120
+    python data/demo/make_backtest_logs.py data/demo/backtest --engine fipy --seed 20261126 \
+        --count 60 --sampling 30 30 60 60 60 120
 
 made ``data/demo/backtest`` (half an hour of computing); without ``--engine`` a set takes
 seconds. It writes one CSV per cook and ``truths.json``: what the cook would state, every

@@ -204,6 +204,8 @@ def test_air_falls_while_a_lid_is_open(cook):
             continue
         if np.isnan(after).all() or np.isnan(before).all():
             continue
+        if np.nanmedian(before) < cook["parameters"]["level_c"] - 30.0:
+            continue  # a fire just lit carries the air up faster than the lid lets it out
         # Probe lag and a coarse sampling take part of the fall, noise and fire the rest.
         fall = np.nanmedian(before) - np.nanmin(after)
         assert fall > 0.3 * event["size"] - 3.0

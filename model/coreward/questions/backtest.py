@@ -44,6 +44,7 @@ _NODE_S = 300.0
 _LEVEL_S = 2 * 3600.0
 _LINE_S = 3600.0
 _RECENT_CHANGE_S = 3600.0
+_OF_A_PROBE = ("probe_moved", "probe_unplugged", "sensor_fault")
 
 
 @dataclass(frozen=True, eq=False)
@@ -326,10 +327,18 @@ def _pit_that_came(log: ProbeLog, now_s: float, finish_s: float) -> tuple[Floats
 
 
 def event_scores(cooks: Iterable[MadeUpCook]) -> EventScores:
-    """Events found in whole logs against the true ones, all cooks together."""
+    """Events found in whole logs against the true ones, all cooks together.
+
+    Whoever looks at the second probe asks the finder about it: what happened to a probe is
+    looked for in that probe, all else with the first.
+    """
     total = EventScores({})
     for cook in cooks:
-        found = find_events(read_log(cook.path))
+        log = read_log(cook.path)
+        found = list(find_events(log, 1))
+        for number, probe in enumerate(log.meats[1:], start=2):
+            own = find_events(log, number)
+            found += [e for e in own if e.channel == probe.name and e.kind in _OF_A_PROBE]
         total = total + match_events(found, cook.true_events())
     return total
 

@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.questions.event_list import Event, Kind
-from coreward.questions.event_signals import MAD_TO_SIGMA, Track, confidence
+from coreward.questions.event_signals import MAD_TO_SIGMA, Track, confidence, median
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+_FEW_CHANGES = 8  # fewer say nothing about a spread
 
 
 @dataclass(frozen=True)
@@ -49,8 +51,8 @@ class Lid:
 def find_lids(air: Track) -> list[Lid]:
     """Falls within minutes that are made up within minutes.
 
-    A fall counts if it is many times the usual change of this log over the same time. It
-    is settled once the air has come back by a share of it.
+    A fall counts if it is many times the usual change of this log over the same time,
+    openings left out. It is settled once the air has come back by a share of it.
     """
     numbers = tables.load("events")
     step = air.step_s
@@ -60,21 +62,18 @@ def find_lids(air: Track) -> list[Lid]:
     value = air.value_c
     change = np.zeros(value.size)
     change[reach:] = value[reach:] - value[:-reach]
-    spread = running_spread(change, step, numbers["lid_spread_smallest"])
-    usual = usual_fall(change, step, numbers["lid_spread_smallest"])
-    # Noise is measured by its robust deviation, a thermostat's swing by its own height.
-    limits = np.minimum(numbers["lid_sigmas"] * spread, numbers["lid_share"] * usual)
-    known = int(numbers["slow_known_after"] / step)
-    limits = np.maximum(limits, numbers["lid_smallest"])
-    limits[:known] = np.maximum(limits[:known], numbers["lid_unknown"])
+    limits = _FallLimits(change, step)
     found = _open_at_start(air)
     at = found[0].last + 1 if found else reach
+    for early in found:
+        limits.leave_out(early.first, early.last + reach)
     while at < value.size:
         top = float(value[max(at - reach, 0) : at].max())
-        if top - value[at] < limits[at]:
+        limit = limits.at(at)
+        if top - value[at] < limit:
             at += 1
             continue
-        lid = _lid_at(value, at, reach, behind, longest, numbers["lid_recovers"])
+        lid = _lid_at(value, at, reach, behind, longest, limit)
         if lid is None:
             at += 1
             continue
@@ -82,9 +81,54 @@ def find_lids(air: Track) -> list[Lid]:
         # It may turn out that it was open already when the log began.
         settled = settled and (first > reach or value.size > longest)
         made_up = settled and (last + 1 < value.size)
-        found.append(Lid(first, lowest, last, depth, float(limits[at]), settled, made_up))
+        found.append(Lid(first, lowest, last, depth, limit, settled, made_up))
+        limits.leave_out(first, last + reach)
         at = last + 1
     return found
+
+
+class _FallLimits:
+    """What a fall must exceed at each bin, from the changes behind it that were no opening.
+
+    Noise is measured by its robust deviation, a thermostat's swing by its own height. Both
+    come from a window behind and are renewed now and then; nothing later is looked at.
+    """
+
+    def __init__(self, change: Floats, step_s: float) -> None:
+        self._numbers = tables.load("events")
+        self._change = change
+        self._counted = np.ones(change.size, dtype=bool)
+        self._window = max(int(self._numbers["spread_window"] / step_s), 8)
+        self._block = max(int(self._numbers["noise_renewed"] / step_s), 1)
+        self._unknown = int(self._numbers["slow_known_after"] / step_s)
+        self._of_block: dict[int, float] = {}
+
+    def leave_out(self, first: int, last: int) -> None:
+        """Do not count these bins: the lid was open, or the air was coming back."""
+        self._counted[first : last + 1] = False
+
+    def at(self, place: int) -> float:
+        """Return the limit at a bin, all openings before it left out. [K]."""
+        block = place // self._block
+        if block not in self._of_block:
+            self._of_block[block] = self._limit(block * self._block)
+        limit = self._of_block[block]
+        return max(limit, self._numbers["lid_unknown"]) if place < self._unknown else limit
+
+    def _limit(self, stop: int) -> float:
+        numbers = self._numbers
+        part = slice(max(stop - self._window, 0), stop)
+        change = self._change[part][self._counted[part]]
+        falls = -change[change < 0.0]
+        if falls.size < _FEW_CHANGES:
+            return numbers["lid_unknown"]
+        spread = MAD_TO_SIGMA * median(np.abs(change))
+        usual = float(np.quantile(falls, 0.9))
+        least = numbers["lid_spread_smallest"]
+        limit = min(
+            numbers["lid_sigmas"] * max(spread, least), numbers["lid_share"] * max(usual, least)
+        )
+        return max(limit, numbers["lid_smallest"])
 
 
 def _open_at_start(air: Track) -> list[Lid]:
@@ -104,16 +148,18 @@ def _open_at_start(air: Track) -> list[Lid]:
     half = np.flatnonzero(value[bottom:early] >= level - 0.5 * depth) + bottom
     if depth < limit or not half.size:
         return []
-    if (half[0] - bottom) * step > numbers["lid_half_recovery"]:
+    # Two steps of a slow logger are as soon as it can tell.
+    if (half[0] - bottom) * step > max(numbers["lid_half_recovery"], 2.0 * step):
         return []  # a fire just lit takes longer
-    last = _made_up(value, int(half[0]), level, depth, early)
+    last = _made_up(value, int(half[0]), level, depth, early, limit)
     return [Lid(0, bottom, last, depth, limit, True, True)]
 
 
 def _lid_at(
-    value: Floats, at: int, reach: int, behind: int, longest: int, recovers: float
+    value: Floats, at: int, reach: int, behind: int, longest: int, limit: float
 ) -> tuple[int, int, int, float, bool] | None:
     """Follow one fall: where it began, its bottom, and whether it was made up in time."""
+    recovers = tables.load("events")["lid_recovers"]
     start = max(at - reach - behind, 0)
     level = float(np.median(value[start : max(at - reach, start) + 1]))
     level = max(level, float(np.median(value[max(at - reach, 0) : at])))
@@ -127,7 +173,7 @@ def _lid_at(
             return (
                 _onset(value, at, reach, level, depth),
                 lowest,
-                _made_up(value, i, level, depth, longest),
+                _made_up(value, i, level, depth, longest, limit),
                 float(depth),
                 True,
             )
@@ -146,13 +192,23 @@ def _onset(value: Floats, at: int, reach: int, level: float, depth: float) -> in
     return max(at - reach, 0)
 
 
-def _made_up(value: Floats, at: int, level: float, depth: float, longest: int) -> int:
-    """First bin in which nearly all of the fall is made up, or the last that is allowed."""
+def _made_up(
+    value: Floats, at: int, level: float, depth: float, longest: int, limit: float
+) -> int:
+    """First bin in which nearly all of the fall is made up, or the last that is allowed.
+
+    An opening is over as well where the next one begins.
+    """
     share = tables.load("events")["lid_made_up_share"]
     stop = min(at + longest, value.size)
+    top = at
     for i in range(at, stop):
         if value[i] >= level - share * depth:
             return i
+        if value[i] >= value[top]:
+            top = i
+        elif value[top] - value[i] >= limit:
+            return top
     return stop - 1
 
 
@@ -166,7 +222,7 @@ def running_spread(value: Floats, step_s: float, floor: float) -> Floats:
     for first in range(0, value.size, block):
         part = size[max(first - window, 0) : first]
         if part.size >= 8:
-            out[first : first + block] = max(MAD_TO_SIGMA * float(np.median(part)), floor)
+            out[first : first + block] = max(MAD_TO_SIGMA * median(part), floor)
     return out
 
 
@@ -239,14 +295,61 @@ class _SlowChanges:
             settled = peak + wait < air.size
             if not settled and peak + 2 * reach >= air.size:
                 break
-            last = self._judge(peak, reach, base, float(move[peak]), limit, settled)
+            last = self._judge(peak, reach, start, base, float(move[peak]), limit, settled)
             if last is not None:
                 base = last
                 explained[max(peak - 2 * reach, 0) : peak + 2 * reach] = True
             at = peak + reach
+        self._slow_sags(start)
         if not any(event.provisional for event in self._found):
             self._sinking(base, numbers)
         return self._found
+
+    def _slow_sags(self, start: int) -> None:
+        """Find sags that came back too slowly for a quick move, against the fire's own level.
+
+        A low point with nothing lower for a while on both sides, below the level before by
+        far more than this fire's levels have differed, and most of it made up in time.
+        """
+        air = self._air
+        wait, near = self._bins("slow_sag_back"), self._bins("slow_sag_lowest")
+        at = start + near
+        while at + wait < air.size:
+            low = at + near < air.size and air[at] <= air[at - near : at + near + 1].min()
+            if not low or self._explained(at, near):
+                at += 1
+                continue
+            self._slow_sag(start, at, wait)
+            at += near
+
+    def _slow_sag(self, start: int, at: int, wait: int) -> None:
+        """Note one low point if it is such a sag."""
+        numbers, air = self._numbers, self._air
+        first = max(start, at - self._bins("sag_longest"))
+        if at - first < 4:
+            return
+        knee, depth, _, rest = _knee(air[first : at + 1])
+        begin = first + knee
+        before = air[max(begin - self._bins("range_window"), start) : begin + 1]
+        if before.size * self._step < numbers["slow_known_after"]:
+            return
+        back = float(air[at : at + wait + 1].max()) - float(air[at])
+        if back < numbers["slow_sag_made_up"] * depth or depth <= max(
+            numbers["sag_sigmas"] * rest,
+            numbers["slow_sag_spreads"] * float(np.std(before)),
+            numbers["slow_sag_smallest"],
+        ):
+            return
+        sure = confidence(True, depth / numbers["slow_sag_smallest"])
+        turned = self._at_lid(at)
+        half = at + int(np.argmax(air[at : at + wait + 1] >= air[at] + 0.5 * depth))
+        self._note("fuel_dying", begin, turned, -depth, sure, _SAG_SLOW)
+        self._note("fuel_added", turned, max(half, turned), depth, sure, _BACK)
+
+    def _explained(self, at: int, near: int) -> bool:
+        """Whether an event found already lies around a bin."""
+        low, high = float(self._time[at - near]), float(self._time[at + near])
+        return any(event.time_s <= high and event.end_s >= low for event in self._found)
 
     def _quick_limit(self, size: Floats, counted: Flags, start: int, stop: int) -> float:
         """What a move must exceed: a multiple of the larger moves of this fire so far."""
@@ -269,7 +372,14 @@ class _SlowChanges:
         return None
 
     def _judge(
-        self, at: int, reach: int, base: int, move: float, limit: float, settled: bool
+        self,
+        at: int,
+        reach: int,
+        start: int,
+        base: int,
+        move: float,
+        limit: float,
+        settled: bool,
     ) -> int | None:
         """Say what one quick move was; return where the time before no longer counts."""
         air, numbers = self._air, self._numbers
@@ -309,6 +419,8 @@ class _SlowChanges:
             return None
         awaited = False
         if sign < 0.0:
+            if not settled:
+                return None  # fuel that dies falls as well, and is the commoner of the two
             if not self._fell_quickly(turn, stop, level, change):
                 return None
             # Fuel that died this fast would have been seen to in this time.
@@ -318,8 +430,23 @@ class _SlowChanges:
                 sure = confidence(False, 0.0)
             elif float(air[at:stop].max()) > before - numbers["new_level_share"] * size:
                 return None
+        if not self._beyond_its_range(start, turn, after, sign):
+            return None
         self._note("pit_changed", self._at_lid(turn), at + reach, change, sure, _NEW)
         return None if awaited else at + reach
+
+    def _beyond_its_range(self, start: int, turn: int, after: float, sign: float) -> bool:
+        """Whether a level is known and the new one lies outside of what it wandered over."""
+        numbers = self._numbers
+        if (turn - start) * self._step < numbers["level_known_after"]:
+            return False  # the pit was still getting warm, or no level was seen yet
+        changed = [e.end_s for e in self._found if e.kind == "pit_changed"]
+        first = int(np.searchsorted(self._time, changed[-1])) if changed else start
+        past = self._air[max(first, turn - self._bins("range_window")) : turn + 1]
+        if not past.size:
+            return False  # still on its way from the change before
+        widest = float(np.quantile(sign * past, 0.95))
+        return sign * after - widest > numbers["range_left_by"]
 
     def _fell_quickly(self, turn: int, stop: int, level: float, change: float) -> bool:
         """Whether most of a fall took the short time of a changed pit."""
@@ -342,7 +469,7 @@ class _SlowChanges:
         if air.size - first < self._bins("slow_known_after"):
             return
         knee, depth, _, rest = _knee(air[first:])
-        if depth > max(numbers["sag_open_sigmas"] * rest, numbers["quick_unknown"]):
+        if depth > max(numbers["sag_open_sigmas"] * rest, numbers["sag_smallest"]):
             last = air.size - 1
             sure = confidence(False, 0.0)
             self._note("fuel_dying", first + knee, last, -depth, sure, _SAG_OPEN)
@@ -401,6 +528,10 @@ def _knee(air: Floats) -> tuple[int, float, float, float]:
 
 
 _SAG = "The air sank {size:.0f} K below its level over {minutes:.0f} min, then came back."
+_SAG_SLOW = (
+    "The air sank {size:.0f} K below its own level over {minutes:.0f} min, far more than it "
+    "had wandered before, and came back slowly."
+)
 _SAG_OPEN = "The air has sunk {size:.0f} K below its level and has not come back yet."
 _BACK = "The air turned and rose again from {size:.0f} K below its level."
 _NEW = "The air moved {size:.0f} K from its level and stayed there."
@@ -436,21 +567,3 @@ def lid_events(air: Track, lids: list[Lid], name: str) -> list[Event]:
             )
         )
     return events
-
-
-def usual_fall(value: Floats, step_s: float, floor: float) -> Floats:
-    """Size that nine of ten falls stay under, over a window behind, renewed now and then.
-
-    Unlike a standard deviation it fits a thermostat's regular swing as well as noise.
-    """
-    numbers = tables.load("events")
-    window = max(int(numbers["spread_window"] / step_s), 8)
-    block = max(int(numbers["noise_renewed"] / step_s), 1)
-    out = np.full(value.size, floor)
-    size = np.abs(value)
-    for first in range(0, value.size, block):
-        part = size[max(first - window, 0) : first]
-        part = part[value[max(first - window, 0) : first] < 0.0]
-        if part.size >= 8:
-            out[first : first + block] = max(float(np.quantile(part, 0.9)), floor)
-    return out

@@ -251,20 +251,32 @@ def _meat_on(
         )
     early = value[: max(int(numbers["on_base_time"] / meat.step_s), 4)]
     base = float(np.min(early)) + 3.0 * float(meat.noise_k[min(early.size, value.size - 1)])
-    warm = np.flatnonzero(value > base + numbers["on_rise"])
+    # From its coldest on: a probe taken from a warm kitchen into cold meat has not heated.
+    coldest = int(np.argmin(early))
+    rise = value[coldest:] - base
+    warm = np.flatnonzero(rise > numbers["on_rise"]) + coldest
+    warmer = np.flatnonzero(rise > 2.0 * numbers["on_rise"]) + coldest
     heated = float(time[warm[0]]) if warm.size else float(time[-1])
+    again = float(time[warmer[0]]) - heated if warmer.size else 0.0
     why = "The log begins with the probe in the meat and the pit at work."
     # A jump into the meat may still be unseen: wait until the core has warmed for a while.
-    waited = heated + numbers["on_base_time"] < float(time[-1])
-    when, sure = 0.0, confidence(waited, 1.0)
-    if air is not None:
+    waited = heated + max(numbers["on_base_time"], again) < float(time[-1])
+    when, sure = 0.0, confidence(waited and warmer.size > 0, 1.0)
+    above = np.flatnonzero(early[: coldest + 1] > base + numbers["not_heated"])
+    if above.size and float(time[above[-1]]) > numbers["step_skip"]:
+        when = float(time[above[-1] + 1])
+        why = "The reading fell to that of cold meat, and the core began to warm after it."
+    elif air is not None:
         before_heat = [lid for lid in lids if time[lid.first] < heated]
         cold = np.flatnonzero(air.value_c > air.value_c[0] + numbers["on_fire_rise"])
         lit = float(air.time_s[cold[0]]) if cold.size else 0.0
         if before_heat:
-            when = float(time[before_heat[-1].lowest])
-            why = "The lid was open, and the core began to warm after it."
-            when = 0.0 if before_heat[-1].first == 0 else when
+            # In the meat from the start, or when one of these was open: as the core says.
+            began = heated - numbers["on_lag_share"] * again
+            opened = [0.0, *(float(time[lid.lowest]) for lid in before_heat if lid.first > 0)]
+            when = min(opened, key=lambda moment: abs(moment - began))
+            if when > 0.0:
+                why = "The lid was open, and the core began to warm after it."
         elif air.value_c[0] < numbers["warm_up_air"] and lit > numbers["on_cold_time"]:
             when = float(lit)
             why = "The fire began to warm the air, and the core followed."

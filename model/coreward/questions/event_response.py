@@ -7,6 +7,7 @@ hotter. Conduction alone keeps it level; evaporation lowers it; a wrap lifts it.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +16,13 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.questions.event_air import Lid
 from coreward.questions.event_list import Event, Kind
-from coreward.questions.event_signals import Track, confidence, running_mean, runs
+from coreward.questions.event_signals import (
+    Track,
+    by_parabolas,
+    confidence,
+    running_mean,
+    runs,
+)
 from coreward.questions.stall import Stall, find_stalls
 
 Floats = NDArray[np.float64]
@@ -78,41 +85,45 @@ def until(core: Core, last: int) -> Core:
     )
 
 
-def stall_events(core: Core, name: str) -> list[Event]:
+def stall_events(core: Core, name: str, taken_off: bool = False) -> list[Event]:
     """Stalls by `find_stalls`, asked again and again as the log grows.
 
-    A beginning or an end is settled once it has come out at the same time for a while;
-    what the last samples say is provisional.
+    A beginning or an end is settled once it has come out at the same time for a while, a
+    beginning not before its stall has ended; what the last samples say is provisional.
+    Unless the meat is known to be `taken_off` where the course stops, it may turn out that
+    it was before: the last of the course settles nothing then. If it is known, nothing more
+    can come, and all is settled.
     """
     numbers = tables.load("events")
     every = max(round(numbers["stall_asked"] / core.step_s), 1)
     same = numbers["stall_same"]
     times = int(numbers["stall_times"])
     size = core.time_s.size
-    # The noisier the probe, the longer the mean: a slope's error falls with the width to
-    # the power 3/2, the error from the bend grows with its square.
+    # The noisier the probe, the wider the parabolas: a slope's error from noise falls with
+    # the width to the power 3/2, its error from what no parabola follows grows with the cube.
     noise = core.noise_k * math.sqrt(core.step_s / 60.0) / numbers["stall_noise"]
     width = numbers["stall_smoothing"] * noise ** (1.0 / 3.5)
     width = min(max(width, numbers["stall_smoothing_least"]), numbers["stall_smoothing_most"])
-    half = round(0.5 * width / core.step_s)
+    bins = 2 * round(0.5 * width / core.step_s) + 1
     settled: list[tuple[Kind, Stall]] = []
     answers: list[tuple[Stall, ...]] = []
     stops = list(range(every, size, every))
     if size > 2 and (not stops or stops[-1] != size):
         stops.append(size)
+    until_bin = size if taken_off else size - round(numbers["off_known"] / core.step_s)
     for stop in stops:
-        smooth = running_mean(core.reading_c[:stop], half)
+        smooth = by_parabolas(core.reading_c[:stop], bins)
         answers.append(find_stalls(core.time_s[:stop], smooth, core.air_c[:stop]))
-        if stop % every == 0 and len(answers) >= times:
-            _settle(settled, answers[-times:], same)
+        if stop % every == 0 and stop <= until_bin and len(answers) >= times:
+            _settle(settled, answers[-times:], same, once_ended=True)
     events = [_stall_event(kind, stall, name, True) for kind, stall in settled]
     if answers:
         seen: list[tuple[Kind, Stall]] = list(settled)
-        _settle(seen, answers[-1:], same)
-        # An end needs half a slope's window after it, or it is only the end of the log.
+        _settle(seen, answers[-1:], same, once_ended=False)
+        # An end needs part of a slope's window after it, or it is only the end of the log.
         latest = float(core.time_s[-1]) - numbers["stall_end_seen"]
         events += [
-            _stall_event(kind, stall, name, False)
+            _stall_event(kind, stall, name, taken_off)
             for kind, stall in seen[len(settled) :]
             if kind == "stall_begins" or stall.end_s < latest
         ]
@@ -120,14 +131,25 @@ def stall_events(core: Core, name: str) -> list[Event]:
 
 
 def _settle(
-    settled: list[tuple[Kind, Stall]], answers: list[tuple[Stall, ...]], same: float
+    settled: list[tuple[Kind, Stall]],
+    answers: list[tuple[Stall, ...]],
+    same: float,
+    once_ended: bool,
 ) -> None:
-    """Add what every one of the answers says, in order: begins, ends, begins, ..."""
+    """Add what every one of the answers says, in order: begins, ends, begins, ...
+
+    Where a stall begins is told from its deepest level. `once_ended` takes a beginning
+    only when that is behind.
+    """
     for stall in answers[-1]:
         past = settled[-1][1].end_s if settled and settled[-1][0] == "stall_ends" else -1.0
         if not settled or (settled[-1][0] == "stall_ends" and stall.begin_s > past):
             agreed = all(
-                any(abs(other.begin_s - stall.begin_s) <= same for other in answer)
+                any(
+                    abs(other.begin_s - stall.begin_s) <= same
+                    and (other.ended or not once_ended)
+                    for other in answer
+                )
                 for answer in answers
             )
             if agreed:
@@ -155,18 +177,130 @@ def _stall_event(kind: Kind, stall: Stall, name: str, sure: bool) -> Event:
     return Event(kind, when, when, level, "degC", confidence(sure, 1.5), name, why)
 
 
-def find_wrap(core: Core, lids: list[Lid], air: Track, name: str) -> list[Event]:
-    """Find the wrap: a lasting rise of the core's answer, nearly always at an opening.
+@dataclass(frozen=True)
+class _Opening:
+    """One opening, weighed as a wrap.
+
+    Attributes
+    ----------
+    time_s : float
+        When the lid opened. [s]
+    core_c, ratio, minutes : float
+        Core at it [°C]; answer after over before; how long the air fell [min].
+    handled : tuple of str
+        What else was done at it, in words.
+    chance : float
+        That it was a wrap, 0 to 1.
+    settled : bool
+        Whether more samples leave all of this as it is.
+    """
+
+    time_s: float
+    core_c: float
+    ratio: float
+    minutes: float
+    handled: tuple[str, ...]
+    chance: float
+    settled: bool
+
+    @property
+    def tells(self) -> bool:
+        """Whether more than the opening itself speaks for a wrap."""
+        return self._rose or bool(self.handled)
+
+    @property
+    def _rose(self) -> bool:
+        return self.ratio >= tables.load("events")["wrap_answer_tells"]
+
+    def why(self) -> str:
+        """Say what the finding rests on."""
+        answer = f"{self.ratio:.1f} times as much per kelvin of hotter air"
+        opened = f"The lid was open for {self.minutes:.0f} min with the core at"
+        if self._rose:
+            rests = f"from then on the core took up {answer}"
+        elif self.handled:
+            rests = f"this rests on what was done at it, for the core took up {answer}"
+        else:
+            rests = (
+                f"this rests on that opening alone, for the core took up {answer}: a guess "
+                "to confirm or remove"
+            )
+        also = f", {' and '.join(self.handled)}" if self.handled else ""
+        return f"{opened} {self.core_c:.0f} °C{also}; {rests}."
+
+
+def find_wrap(
+    core: Core,
+    lids: list[Lid],
+    air: Track,
+    name: str,
+    others: Iterable[Event] = (),
+    taken_off: bool = False,
+) -> list[Event]:
+    """Find the wrap: an opening after which the core answers the air more than it did.
 
     The answer is the slope of the core over the drive of the air, the drive delayed as
-    the core is. Each opening is weighed by the rise after it, by how long it lasted, and
-    by the temperature at which meat is commonly wrapped. One wrap is looked for; the
-    first that is likely is taken.
+    the core is. Each opening is weighed by the rise after it, by how long and deep it
+    was, by the temperature at which meat is commonly wrapped, and by what else was done
+    at it: a pit raised and a probe set anew speak for a wrap, fuel added against one.
+    Foil stops the evaporation and shows in the answer. Paper lets part of it through and
+    keeps heat off as well; it often changes nothing, and then only the opening tells.
+
+    One wrap is looked for: the first of which more than its opening tells. Of openings near
+    one another the likeliest is taken, so it is settled only once the answer to all of them
+    has been seen. One that rests on its opening alone stays provisional while more comes.
+
+    Parameters
+    ----------
+    core : Core
+    lids : list of Lid
+    air : Track
+    name : str
+        Of the meat probe.
+    others : iterable of Event
+        Found before: fuel, changes of the pit, moves of the probe.
+    taken_off : bool
+        Whether the probe is known to have been pulled where the course stops.
+
+    Returns
+    -------
+    list of Event
+        One ``wrapped`` or none. A rise without an opening is no wrap: the end of a stall
+        looks the same.
     """
     numbers = tables.load("events")
-    step, size = core.step_s, core.time_s.size
-    if size * step < numbers["wrap_after"] + numbers["wrap_window"]:
+    if core.time_s.size * core.step_s < numbers["wrap_after"] + numbers["wrap_window"]:
         return []
+    sure = [event for event in others if not event.provisional]
+    openings = list(_openings(core, lids, air, sure))
+    likely = [one for one in openings if one.chance >= numbers["wrap_chance"]]
+    shown = [one for one in likely if one.tells]
+    if shown:
+        best = shown[0]
+        for later in shown[1:]:
+            if later.time_s > best.time_s + numbers["wrap_rivals"]:
+                break
+            best = max(best, later, key=lambda one: one.chance)
+        until_s = best.time_s + numbers["wrap_rivals"]
+        # An opening is known for one no later than this.
+        seen = float(core.time_s[-1]) > until_s + numbers["lid_longest"]
+        settled = seen and all(one.settled for one in openings if one.time_s <= until_s)
+    elif likely:
+        best = max(likely, key=lambda one: one.chance)
+        settled = False  # a later one may show more
+    else:
+        return []
+    chance = best.chance if settled or taken_off else confidence(False, 0.0)
+    when = best.time_s
+    return [Event("wrapped", when, when, best.ratio, "-", chance, name, best.why())]
+
+
+def _openings(
+    core: Core, lids: list[Lid], air: Track, others: list[Event]
+) -> Iterator[_Opening]:
+    """Weigh each opening as a wrap, in order; no chance where the answer does not tell."""
+    numbers = tables.load("events")
+    step, size = core.step_s, core.time_s.size
     quotient, delay = _answer(core)
     window = max(round(numbers["wrap_window"] / step), 2)
     clear = max(round(numbers["wrap_clear"] / step), 1)
@@ -174,7 +308,7 @@ def find_wrap(core: Core, lids: list[Lid], air: Track, name: str) -> list[Event]
         0.5 * (numbers["response_smoothing"] + tables.load("stall")["slope_window"]) / step
     )
     start = float(core.time_s[0])
-    for number, lid in enumerate(lids):
+    for lid in lids:
         when = float(air.time_s[lid.first])
         at = round((when - start) / step)
         if at * step < numbers["wrap_after"] or at >= size:
@@ -184,35 +318,45 @@ def find_wrap(core: Core, lids: list[Lid], air: Track, name: str) -> list[Event]
         settled = after_first + window + edge < size
         after = quotient[after_first : after_first + window]
         before = quotient[max(at - clear - window, 0) : max(at - clear, 1)]
-        if after.size * step < 0.5 * numbers["wrap_window"] or not before.size:
-            break
         level = float(core.core_c[at])
-        if level < numbers["wrap_core_least"]:
-            continue  # the core has only begun to answer
-        if level > _BOILING_C - tables.load("stall")["boiling_margin"]:
-            break  # near boiling the answer tells of boiling
+        # Early the core has only begun to answer, near boiling the answer tells of boiling.
+        cold = level < numbers["wrap_core_least"]
+        hot = level > _BOILING_C - tables.load("stall")["boiling_margin"]
+        told = after.size * step >= 0.5 * numbers["wrap_window"] and before.size > 0
+        minutes = float(air.time_s[lid.lowest] - air.time_s[lid.first]) / 60.0
+        if cold or hot or not told:
+            yield _Opening(when, level, math.nan, minutes, (), 0.0, cold or hot or settled)
+            continue
         was, became = float(np.median(before)), float(np.median(after))
         ratio = max(became, 1e-12) / max(was, 0.05 * float(quotient[: at + 1].max()), 1e-12)
-        open_min = float(air.time_s[lid.lowest] - air.time_s[lid.first]) / 60.0
         off = (level - numbers["wrap_core_c"]) / numbers["wrap_core_spread"]
+        handled, weight = _handled(when, others)
         odds = (
             numbers["wrap_odds"]
             + numbers["wrap_per_rise"] * math.log(ratio)
-            + numbers["wrap_per_minute"] * min(open_min, numbers["wrap_minutes_most"])
+            + numbers["wrap_per_minute"] * min(minutes, numbers["wrap_minutes_most"])
+            + numbers["wrap_per_kelvin"] * lid.depth_k
             - min(0.5 * off * off, numbers["wrap_core_most"])
+            + weight
         )
         chance = 1.0 / (1.0 + math.exp(-min(max(odds, -30.0), 30.0)))
-        if chance < numbers["wrap_chance"] or ratio < 1.0:
-            continue
-        later = _better(core, quotient, lids[number + 1 :], air, at, lag, was, became)
-        when = float(air.time_s[later.first]) if later else when
-        sure = chance if settled else confidence(False, 0.0)
-        why = (
-            f"The lid was open, and from then on the core took up {ratio:.1f} times as much "
-            f"per kelvin of hotter air; the core was at {level:.0f} °C."
-        )
-        return [Event("wrapped", when, when, ratio, "-", sure, name, why)]
-    return []
+        yield _Opening(when, level, ratio, minutes, handled, chance, settled)
+
+
+def _handled(when: float, others: list[Event]) -> tuple[tuple[str, ...], float]:
+    """Return what else was done at an opening, in words, and what it adds to the odds."""
+    numbers = tables.load("events")
+    near = [event for event in others if abs(event.time_s - when) <= numbers["wrap_handling"]]
+    words, weight = [], 0.0
+    if any(event.kind == "pit_changed" and event.size > 0.0 for event in near):
+        words.append("the pit was raised at it")
+        weight += numbers["wrap_pit_raised"]
+    if any(event.kind == "probe_moved" for event in near):
+        words.append("the probe was set anew")
+        weight += numbers["wrap_probe_moved"]
+    if any(event.kind == "fuel_added" for event in near):
+        weight -= numbers["wrap_fuel_added"]
+    return tuple(words), weight
 
 
 def find_taken_off(
@@ -259,27 +403,6 @@ def find_taken_off(
         cut = int(np.searchsorted(core.time_s, when, side="right")) - 1
         return [event], max(cut, 0)
     return [], size - 1
-
-
-def _better(
-    core: Core,
-    quotient: Floats,
-    later: list[Lid],
-    air: Track,
-    at: int,
-    lag: int,
-    was: float,
-    became: float,
-) -> Lid | None:
-    """Find a later opening, within the rise, that the rise fits better."""
-    span = quotient[at : at + 2 * lag + round(3600.0 / core.step_s)]
-    half = np.flatnonzero(span > was + 0.5 * (became - was))
-    if not half.size:
-        return None
-    due = float(core.time_s[at + int(half[0])]) - lag * core.step_s
-    first = float(core.time_s[at])
-    near = [lid for lid in later if abs(float(air.time_s[lid.first]) - due) < abs(first - due)]
-    return near[-1] if near else None
 
 
 def _answer(core: Core) -> tuple[Floats, Floats]:

@@ -116,10 +116,17 @@ def _running_noise(value: Floats, known: Flags, step_s: float) -> Floats:
         part = bend[max(stop - window, 0) : stop]
         part = part[solid[max(stop - window, 0) : stop]]
         if part.size >= 8:
-            noise[first : first + block] = max(MAD_TO_SIGMA * float(np.median(part)), floor)
+            noise[first : first + block] = max(MAD_TO_SIGMA * median(part), floor)
         elif first:
             noise[first : first + block] = noise[first - 1]
     return noise
+
+
+def median(value: Floats) -> float:
+    """Median of a few numbers, none of them NaN: several times as quick as NumPy's own."""
+    ordered = np.sort(value)
+    half = value.size // 2
+    return float(0.5 * (ordered[half] + ordered[(value.size - 1) // 2]))
 
 
 def confidence(settled: bool, ratio: float) -> float:
@@ -141,6 +148,23 @@ def running_mean(value: Floats, half: int) -> Floats:
     place = np.arange(value.size)
     reach = np.minimum(half, np.minimum(place, value.size - 1 - place))
     return np.asarray((total[place + reach + 1] - total[place - reach]) / (2 * reach + 1))
+
+
+def by_parabolas(value: Floats, bins: int) -> Floats:
+    """Smooth by local parabolas: a mean of as little noise would flatten the bends.
+
+    Savitzky and Golay's filter, the ends from the parabolas there. Written out, for the
+    library's own costs more to import than all else here to run.
+    """
+    bins = min(bins, value.size - 1 + value.size % 2)
+    half = bins // 2
+    if half < 2:
+        return value
+    place = np.linspace(-1.0, 1.0, bins)
+    powers = np.stack((np.ones(bins), place, place * place), axis=1)
+    hat = powers @ np.linalg.pinv(powers)
+    middle = np.convolve(value, hat[half], "valid")
+    return np.concatenate((hat[:half] @ value[:bins], middle, hat[half + 1 :] @ value[-bins:]))
 
 
 def quantum_k(value_c: Floats) -> float:

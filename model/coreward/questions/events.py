@@ -92,7 +92,7 @@ def find_events(
         )
     air, lids, events = _of_the_fire(log, size)
     model = None if expected_c is None else np.asarray(expected_c, dtype=float)[:size]
-    events += _of_the_probe(log, channel, size, air, lids, model)
+    events += _of_the_probe(log, channel, size, air, lids, model, events)
     events = _without_preheating(events)
     return tuple(sorted(events, key=lambda event: (event.time_s, KINDS.index(event.kind))))
 
@@ -171,8 +171,9 @@ def _of_the_probe(
     air: Track | None,
     lids: list[Lid],
     model_c: Floats | None,
+    fire: list[Event],
 ) -> list[Event]:
-    """Events of one meat probe."""
+    """Events of one meat probe, given those of the fire."""
     probe = _probe(log, channel, size, air, lids, model_c)
     if probe is None:
         return list(find_faults(log.time_s, channel, size).events)
@@ -181,12 +182,19 @@ def _of_the_probe(
     if air is None:
         return events
     core = core_of(meat, joined(meat, story.moves), air, story.first, story.last)
-    if not any(event.kind == "pulled" for event in story.events):
-        taken_off, last = find_taken_off(core, lids, air, name)
-        events += taken_off
+    whole = core
+    pulled = [event for event in story.events if event.kind == "pulled"]
+    out = any(not event.provisional for event in pulled)
+    if not pulled:
+        pulled, last = find_taken_off(core, lids, air, name)
+        events += pulled
         core = until(core, last)
-    events += stall_events(core, name)
-    events += find_wrap(core, lids, air, name)
+    off = any(not event.provisional for event in pulled)
+    events += stall_events(core, name, off)
+    # Meat off the fire with its probe in is known late: a wrap once settled must not rest
+    # on whether it is known already, so the course stays whole, and only openings count.
+    before = [lid for lid in lids if air.time_s[lid.first] <= core.time_s[-1]]
+    events += find_wrap(whole, before, air, name, [*fire, *story.events], out)
     if not story.moves:
         last = int(np.searchsorted(meat.time_s, core.time_s[-1]))
         events += _drift(log, channel, size, air, lids, probe, last)

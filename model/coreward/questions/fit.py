@@ -784,7 +784,8 @@ def fit(
         air=air_without_events(log, known, until_s),
         trusted=trusted.mask,
         segments=trusted.segment,
-        wraps=[(e.time_s, wrap) for e in known if e.kind == "wrapped"],
+        # A wrap that may not have been one is no ground to stand on.
+        wraps=[(e.time_s, wrap) for e in known if e.kind == "wrapped" and not e.provisional],
     )
     if prior is None:
         prior = stated_prior(piece, fire=fire, dew_point_c=dew_point_c, pressure_pa=pressure_pa)

@@ -1,0 +1,106 @@
+"""Openings, fuel and levels, found in made-up air."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from coreward.questions.event_air import find_lids, find_slow_changes
+from coreward.questions.event_signals import Track, track
+
+HOUR = 3600.0
+
+
+def air_of(change, hours: float = 8.0, level_c: float = 112.0, noise_k: float = 0.7) -> Track:
+    """A pit that is warm from the start, plus what `change` says, on the grid."""
+    time = np.arange(0.0, hours * HOUR, 30.0)
+    noise = np.random.default_rng(5).normal(0.0, noise_k, time.size)
+    value = level_c + change(time / HOUR) + noise
+    return track(time, value, np.full(time.size, True), 30.0)
+
+
+def opening(hours: np.ndarray, at: float, deep_k: float, back_h: float = 0.06) -> np.ndarray:
+    """A lid open for two minutes, and the air coming back."""
+    fall = np.clip((hours - at) / (2.0 / 60.0), 0.0, 1.0)
+    back = np.exp(-np.clip(hours - at - 2.0 / 60.0, 0.0, None) / back_h)
+    return -deep_k * fall * back
+
+
+def lids_at(air: Track) -> list[float]:
+    return [float(air.time_s[lid.first]) / HOUR for lid in find_lids(air)]
+
+
+def kinds(air: Track) -> list[str]:
+    return [event.kind for event in find_slow_changes(air, find_lids(air), "pit")]
+
+
+def test_an_opening_ends_where_the_next_begins():
+    # The pit cools by 10 K at the first, so that it is never quite made up.
+    air = air_of(
+        lambda h: opening(h, 2.0, 40.0) + opening(h, 2.35, 40.0) - np.where(h > 2.0, 10.0, 0.0)
+    )
+    assert lids_at(air) == pytest.approx([2.0, 2.35], abs=0.03)
+
+
+def test_deep_openings_do_not_hide_a_shallow_one():
+    # Nine in three hours: a fifth of all falls behind are theirs.
+    often = np.arange(0.8, 3.6, 0.33)
+    air = air_of(lambda h: sum(opening(h, at, 50.0) for at in often) + opening(h, 4.0, 14.0))
+    assert lids_at(air) == pytest.approx([*often, 4.0], abs=0.03)
+
+
+def test_a_slow_sag_shows_against_its_own_level():
+    def change(h):
+        sag = np.clip((h - 3.0) / 1.2, 0.0, 1.0) ** 1.5
+        # Back over hours: 6 K in twenty minutes is no more than a fire wanders.
+        return -26.0 * sag * np.exp(-np.clip(h - 4.2, 0.0, None) / 1.3)
+
+    air = air_of(change)
+    dying, added = find_slow_changes(air, [], "pit")
+    assert (dying.kind, added.kind) == ("fuel_dying", "fuel_added")
+    # Both are known to the tolerance of the table, 25 min.
+    assert dying.time_s == pytest.approx(3.0 * HOUR, abs=1500.0)
+    assert added.time_s == pytest.approx(4.2 * HOUR, abs=1500.0)
+    assert dying.size == pytest.approx(-26.0, abs=5.0)
+    assert "came back slowly" in dying.why
+    # It stays what it is once found, and is not found before it has come back.
+    for hours in (4.0, 4.3, 5.0, 5.6, 5.8, 6.5):
+        kept = air.time_s <= hours * HOUR
+        short = Track(air.step_s, *(x[kept] for x in
+                      (air.time_s, air.value_c, air.known, air.noise_k)))  # fmt: skip
+        for event in find_slow_changes(short, [], "pit"):
+            assert event.provisional or event in (dying, added)
+
+
+def test_a_fire_that_swings_as_far_has_no_sag():
+    # Slow swings of 12 K to either side: the same depth is nothing out of the ordinary.
+    air = air_of(lambda h: 12.0 * np.sin(2.0 * np.pi * h / 2.8), hours=12.0)
+    assert "fuel_dying" not in kinds(air)
+
+
+def test_a_pit_getting_warm_has_no_new_level():
+    def change(h):
+        return -60.0 * np.exp(-h / 0.2) + opening(h, 0.5, 45.0) + np.where(h > 0.52, 11.0, 0.0)
+
+    assert kinds(air_of(change)) == []
+    late = air_of(lambda h: change(h) + np.where(h > 4.0, 16.0, 0.0))
+    assert kinds(late) == ["pit_changed"]
+
+
+def test_back_to_where_it_was_is_no_new_level():
+    # Down by 11 K as slowly as a fire wanders, then up again at once.
+    air = air_of(lambda h: -11.0 * np.clip((h - 2.0) / 1.5, 0.0, 1.0) * (h < 4.5))
+    assert "pit_changed" not in kinds(air)
+    # To a level above, it is one.
+    air = air_of(
+        lambda h: -11.0 * np.clip((h - 2.0) / 1.5, 0.0, 1.0) * (h < 4.5) + 14.0 * (h >= 4.5)
+    )
+    assert "pit_changed" in kinds(air)
+
+
+def test_a_fall_just_begun_is_not_yet_a_lower_pit():
+    def change(h):
+        return -20.0 * (1.0 - np.exp(-np.clip(h - 4.0, 0.0, None) / 0.15))
+
+    assert "pit_changed" not in kinds(air_of(change, hours=4.6))
+    assert kinds(air_of(change, hours=8.0)) == ["pit_changed"]

@@ -1,0 +1,61 @@
+"""When the meat went on, found in logs whose probe was in it before, or lay beside it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from coreward.logs.log import ProbeLog
+from coreward.questions.events import find_events
+from support.invented_cook import HOUR, Plan, cook
+
+# 13 cm thick: its core warms by 2 K only after most of an hour.
+THICK = Plan(seed=21, hours=5.0, wander_k=1.5, radius_m=0.065)
+
+
+def meat_on(log: ProbeLog):
+    return next(event for event in find_events(log) if event.kind == "meat_on")
+
+
+def waiting(log: ProbeLog, hours: float, reading_c: float) -> ProbeLog:
+    """Return the log after the probe had read something else for a while, in a hot pit."""
+    step = log.time_s[1] - log.time_s[0]
+    count = round(hours * HOUR / step)
+    rng = np.random.default_rng(4)
+    before = {"air": 112.0 + rng.normal(0.0, 0.8, count),
+              "meat": reading_c + rng.normal(0.0, 0.05, count)}  # fmt: skip
+    channels = tuple(
+        replace(c, temperature_c=np.concatenate((before[c.role], c.temperature_c)))
+        for c in log.channels
+    )
+    return replace(log, time_s=np.arange(count + log.time_s.size) * step, channels=channels)
+
+
+def test_an_opening_before_the_core_warms_need_not_be_when_it_went_on():
+    # Half an hour later the lid is opened again; the core is still as cold.
+    log, _ = cook(replace(THICK, lids=((0.5, 2.0),)))
+    assert meat_on(log).time_s == 0.0
+
+
+@pytest.mark.parametrize("later", [0.4, 0.8])
+def test_of_several_openings_the_core_says_which(later):
+    # In the meat from the first sample, the meat beside the pit; put on at half an hour.
+    log, _ = cook(replace(THICK, lids=((later, 2.0),)))
+    found = meat_on(waiting(log, 0.5, 6.0))
+    assert found.time_s == pytest.approx(0.5 * HOUR, abs=0.2 * HOUR)
+    assert "core began to warm" in found.why
+
+
+def test_a_reading_that_falls_to_cold_meat_tells_when():
+    # Six minutes on the table are less than a jump can be judged from.
+    log, _ = cook(THICK)
+    found = meat_on(waiting(log, 0.1, 21.0))
+    assert found.time_s == pytest.approx(0.1 * HOUR, abs=90.0)
+    assert "cold meat" in found.why
+
+
+def test_a_probe_that_was_warm_for_a_moment_was_in_the_meat():
+    log, _ = cook(THICK)
+    assert meat_on(waiting(log, 60.0 / HOUR, 21.0)).time_s == 0.0
