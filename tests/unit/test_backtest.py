@@ -131,3 +131,22 @@ def test_trials_survive_the_table(tmp_path: Path) -> None:
 def test_a_folder_without_cooks_says_what_to_do(tmp_path: Path) -> None:
     with pytest.raises(cw.InputError, match="make_backtest_logs"):
         backtest.load_cooks(tmp_path)
+
+
+def test_each_probe_is_asked_and_what_leaves_no_trace_can_be_set_aside(tmp_path: Path) -> None:
+    # The second probe is unplugged for half an hour; a lid that takes nothing is no event.
+    rows = ["time_s,air_c,meat_c,meat2_c"]
+    for i in range(240):
+        second = "" if 100 <= i < 130 else f"{5 + 0.2 * i:.1f}"
+        rows.append(f"{60 * i},{110 + i % 2},{5 + 0.25 * i:.1f},{second}")
+    file = tmp_path / "two.csv"
+    file.write_text("\n".join(rows), encoding="utf-8")
+    events = (
+        {"kind": "probe_unplugged", "time_s": 6000.0, "end_s": 7800.0, "size": 1800.0},
+        {"kind": "lid_opened", "time_s": 3000.0, "end_s": 3060.0, "size": 0.5},
+    )
+    cook = MadeUpCook("x", file, {}, events, 0.0)
+    every, seen = (backtest.event_scores([cook], shown_only=s) for s in (False, True))
+    assert every.by_kind["probe_unplugged"].matched == 1
+    assert every.by_kind["lid_opened"].true == 1
+    assert "lid_opened" not in seen.by_kind

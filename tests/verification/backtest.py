@@ -34,10 +34,9 @@ def main() -> None:
     for mode in backtest.MODES:
         for fraction in backtest.FRACTIONS:
             print(backtest.sentence(backtest.summarise(found, mode, fraction)))
-    scores = backtest.event_scores(cooks)
-    print(
-        f"events: precision {scores.overall.precision:.2f}, recall {scores.overall.recall:.2f}"
-    )
+    for words, shown_only in (("all events", False), ("events that show", True)):
+        score = backtest.event_scores(cooks, shown_only=shown_only).overall
+        print(f"{words}: precision {score.precision:.2f}, recall {score.recall:.2f}")
 
 
 if __name__ == "__main__":

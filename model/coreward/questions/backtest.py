@@ -24,7 +24,7 @@ from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
 from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
-from coreward.questions.event_scores import EventScores, match_events
+from coreward.questions.event_scores import EventScores, match_events, shown
 from coreward.questions.events import Event, find_events
 from coreward.questions.fit import Past, fit
 from coreward.questions.forecast import BANDS, Change, Target, forecast_from
@@ -76,7 +76,12 @@ class MadeUpCook:
     def true_events(self) -> tuple[Event, ...]:
         """What truly happened; what belongs to another event is not counted twice."""
         return tuple(
-            Event(e["kind"], float(e["time_s"]), float(e.get("end_s", e["time_s"])))
+            Event(
+                e["kind"],
+                float(e["time_s"]),
+                float(e.get("end_s", e["time_s"])),
+                size=math.nan if e.get("size") is None else float(e["size"]),
+            )
             for e in self.events
         )
 
@@ -326,11 +331,18 @@ def _pit_that_came(log: ProbeLog, now_s: float, finish_s: float) -> tuple[Floats
     return np.append(middle, finish_s + _NODE_S), np.append(mean, level)
 
 
-def event_scores(cooks: Iterable[MadeUpCook]) -> EventScores:
+def event_scores(cooks: Iterable[MadeUpCook], *, shown_only: bool = False) -> EventScores:
     """Events found in whole logs against the true ones, all cooks together.
 
     Whoever looks at the second probe asks the finder about it: what happened to a probe is
     looked for in that probe, all else with the first.
+
+    Parameters
+    ----------
+    cooks : iterable of MadeUpCook
+    shown_only : bool
+        Set those aside that leave next to nothing in the readings, see
+        `coreward.questions.event_scores.shown`.
     """
     total = EventScores({})
     for cook in cooks:
@@ -339,7 +351,12 @@ def event_scores(cooks: Iterable[MadeUpCook]) -> EventScores:
         for number, probe in enumerate(log.meats[1:], start=2):
             own = find_events(log, number)
             found += [e for e in own if e.channel == probe.name and e.kind in _OF_A_PROBE]
-        total = total + match_events(found, cook.true_events())
+        seen, hidden = shown(cook.true_events())
+        total = total + (
+            match_events(found, seen, ignored=hidden)
+            if shown_only
+            else match_events(found, cook.true_events())
+        )
     return total
 
 
