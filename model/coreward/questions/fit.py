@@ -78,8 +78,6 @@ _YARD_C = 20.0
 _EXCESS_K = 100.0
 # Least and most of the share of juice that meets the air, between which its logit runs.
 _SHARE_RANGE = (0.2, 1.0)
-# A range of a table is taken for so many standard deviations either way of its middle.
-_RANGE_DEVIATIONS = 3.0
 # Fine enough for a lid that is open for a minute. [s]
 _FINE_S = 15.0
 _STEP = 0.25
@@ -211,11 +209,16 @@ class Prior:
         )
         # Nobody measured a wrap in a pit: one that is still to come, or has only just
         # been put on, may be nearly anything within the ranges of the table.
-        least = max(leaks.range[0], self.spread["leak_least"])
-        leak = leaks.value or math.sqrt(least * leaks.range[1])
+        least = max(leaks.range[0], self.spread.record("leak").range[0])
+        leak = leaks.value or self.spread["leak"]
+        deviations = self.spread["wrap_range"]
+
+        def ranging(z: float, middle: float, low: float, high: float) -> float:
+            return middle * math.exp(math.log(high / low) * z / (2.0 * deviations))
+
         return bare._replace(
-            vapour_factor=min(_ranging(member.wrap_leak, leak, least, leaks.range[1]), 1.0),
-            thermal_resistance=_ranging(member.wrap_resistance, gaps.value, *gaps.range),
+            vapour_factor=min(ranging(member.wrap_leak, leak, least, leaks.range[1]), 1.0),
+            thermal_resistance=ranging(member.wrap_resistance, gaps.value, *gaps.range),
             emissivity=_between(member.wrap_emissivity, takes.value, *takes.range),
         )
 
@@ -345,11 +348,6 @@ class Fitted:
             f"transfer. The log narrows: {listed(self.determined())}. It says little or "
             f"nothing about: {listed(self.undetermined())}."
         )
-
-
-def _ranging(z: float, middle: float, low: float, high: float) -> float:
-    """Turn a bell curve into one, in the logarithm, about as wide as a range."""
-    return middle * math.exp(math.log(high / low) * z / (2.0 * _RANGE_DEVIATIONS))
 
 
 def _between(z: float, middle: float, low: float, high: float) -> float:
