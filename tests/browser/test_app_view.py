@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, expect
 
 from support.app_page import AppPage
 from support.app_server import AppServer
-from support.exercise import exercise, shown
+from support.exercise import exercise, how_many, shown
 from support.workbench import RUN_TIMEOUT_MS
 
 OpenPage = Callable[[str], AppPage]
@@ -45,13 +45,15 @@ def test_a_page_answers_and_is_for_everybody(open_page: OpenPage, name: str) -> 
     assert page.overflow() <= 0
     if name in EXERCISED or os.environ.get("COREWARD_FULL"):
         for panel in page.panels():
-            exercise(panel, from_the_end=True)
+            exercise(panel, how_many(), from_the_end=True)
     assert found_by_the_checker(page) == []
     page.on_a_phone()
     page.page.wait_for_timeout(300)
     page.keep_picture(f"app-{name}-390")
     assert page.overflow() <= 0
+    assert page.cut_off() == []
     assert page.from_elsewhere == []
+    assert page.tracebacks == []
     assert [said for said in page.console_errors if "Unsatisfied version" not in said] == []
 
 

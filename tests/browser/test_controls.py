@@ -148,3 +148,32 @@ def test_a_long_computation_shows_how_far_it_is_and_stops(open_notebook: OpenNot
     expect(words).to_contain_text("from the fridge", timeout=RUN_TIMEOUT_MS)
     expect(bar.get_by_role("progressbar")).to_be_hidden(timeout=RUN_TIMEOUT_MS)
     assert notebook.errors() == []
+
+
+def test_units_switched_in_the_middle_of_fast_changes(open_notebook: OpenNotebook) -> None:
+    notebook = open_notebook(NAME)
+    panel = notebook.panel()
+    panel.await_settled()
+    names = ("thickness", "pit", "dew-point")
+    before, words = {name: panel.value(name) for name in names}, panel.status()
+    temperature, length = (
+        panel.root.locator(f".coreward-control-units-{kind} select").first
+        for kind in ("temperature", "length")
+    )
+    for number in range(18):
+        panel.step(names[number % 3], 2)
+        if number % 3 == 1:
+            temperature.select_option(label="°F" if number % 2 else "°C")
+        if number % 4 == 2:
+            length.select_option(label="in" if number % 8 == 2 else "mm")
+        if number == 10:
+            panel.button("keep").click()
+    temperature.select_option(label="°C")
+    length.select_option(label="mm")
+    panel.await_settled(1000)
+    assert panel.error() == ""
+    assert {name: panel.value(name) for name in names} != before
+    panel.button("reset").click()
+    panel.await_until(lambda: panel.status() == words)
+    assert {name: panel.value(name) for name in names} == before
+    assert notebook.errors() == []

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from support.exercise import exercise
+from support.exercise import exercise, how_many
 from support.workbench import CHANGE_TIMEOUT_MS, NotebookPage, Server, panels_in
 
 OpenNotebook = Callable[[str], NotebookPage]
@@ -33,7 +33,7 @@ def test_a_notebook_runs_and_answers(open_notebook: OpenNotebook, name: str) -> 
     assert notebook.page.get_by_text("Jupyter news").count() == 0
     if name in EXERCISED or os.environ.get("COREWARD_FULL"):
         for panel in panels_in(notebook.page):
-            exercise(panel)
+            exercise(panel, how_many())
     assert notebook.errors() == []
     assert [line for line in notebook.console_errors if "widget" in line.lower()] == []
     notebook.keep_picture(f"lab-{name}-used")

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from playwright.sync_api import ConsoleMessage, Page, Request, expect
+from playwright.sync_api import Page, Request, expect
 
 from support.app_server import AppServer
-from support.workbench import RUN_TIMEOUT_MS, Panel, panels_in
+from support.workbench import RUN_TIMEOUT_MS, Panel, panels_in, tracebacks_sent_to
 
 PHONE = {"width": 390, "height": 844}
 
@@ -34,6 +34,7 @@ class AppPage:
         self._screenshots = screenshots
         self.console_errors: list[str] = []
         self.from_elsewhere: list[str] = []
+        self.tracebacks = tracebacks_sent_to(page)
         page.on(
             "console",
             lambda said: (
@@ -42,10 +43,6 @@ class AppPage:
         )
         page.on("request", self._note)
         page.goto(server.page_address(name))
-
-    def _hear(self, said: ConsoleMessage) -> None:
-        if said.type == "error":
-            self.console_errors.append(said.text)
 
     def _note(self, request: Request) -> None:
         own = (self._server.address, self._server.address.replace("http", "ws", 1))
@@ -96,6 +93,25 @@ class AppPage:
             "document.documentElement.scrollWidth - document.documentElement.clientWidth"
         )
         return over
+
+    def cut_off(self) -> list[str]:
+        """Return what lies over the right edge of its panel, but in a part that scrolls.
+
+        Tables and pictures scroll by themselves; a sentence must be read without.
+        """
+        found: list[str] = self.page.evaluate(
+            """() => [...document.querySelectorAll('.live .coreward-panel')].flatMap(panel => {
+                const right = panel.getBoundingClientRect().right + 7;  // of 8 to its frame
+                return [...panel.querySelectorAll('*')]
+                    .filter(part => part.offsetParent !== null
+                        && part.offsetWidth > 1  // else only for those who listen
+                        && part.getBoundingClientRect().right > right
+                        && !part.closest('.coreward-scroll, .coreward-sideways, .coreward-map'))
+                    .map(part => part.tagName + ' ' + part.className + ' '
+                        + part.textContent.slice(0, 60));
+            })"""
+        )
+        return found
 
     def on_a_phone(self) -> None:
         """Make the window as narrow as a phone."""

@@ -23,7 +23,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import psutil
-from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, expect, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    ConsoleMessage,
+    Locator,
+    Page,
+    WebSocket,
+    expect,
+    sync_playwright,
+)
 
 from coreward.launch import lab_defaults
 
@@ -193,6 +201,28 @@ def clear_numbers(folder: Path) -> None:
         path.write_text(json.dumps(notebook), encoding="utf-8")
 
 
+def tracebacks_sent_to(page: Page) -> list[str]:
+    """Return a list that fills with each traceback that a kernel sends to a page.
+
+    A page shows few of them: what a control raises when it is moved goes to a log that
+    nobody opens, and the control just seems dead.
+    """
+    heard: list[str] = []
+    mark = b"Traceback (most recent call last)"
+
+    def look(payload: str | bytes) -> None:
+        data = payload if isinstance(payload, bytes) else payload.encode()
+        at = data.find(mark)
+        if at >= 0:
+            heard.append(data[at : at + 4000].decode("utf-8", "replace"))
+
+    def listen(socket: WebSocket) -> None:
+        socket.on("framereceived", look)
+
+    page.on("websocket", listen)
+    return heard
+
+
 class NotebookPage:
     """A notebook opened in the browser.
 
@@ -208,6 +238,7 @@ class NotebookPage:
         self.page = page
         self.screenshots = screenshots
         self.console_errors: list[str] = []
+        self.tracebacks = tracebacks_sent_to(page)
         page.on("console", self._note)
 
     def _note(self, message: ConsoleMessage) -> None:
@@ -222,6 +253,21 @@ class NotebookPage:
         asked as well: a kernel, idle, with the page connected to it.
         """
         self.page.goto(address)
+        self._await_kernel()
+
+    def reload(self) -> None:
+        """Load the page again, as a person does in a browser; the kernel goes on."""
+        # The browser asks whether to leave a notebook that was not saved.
+        self.page.once("dialog", lambda dialog: dialog.accept())
+        self.page.reload()
+        self._await_kernel()
+
+    def save(self) -> None:
+        """Save the notebook as it stands."""
+        self.page.locator('.jp-Toolbar [data-command="docmanager:save"]').first.click()
+        expect(self.page.locator(".jp-mod-current.jp-mod-dirty")).to_have_count(0)
+
+    def _await_kernel(self) -> None:
         self.page.locator(".jp-Notebook").wait_for(timeout=RUN_TIMEOUT_MS)
         self.page.wait_for_function(
             """async () => {
@@ -236,7 +282,9 @@ class NotebookPage:
             polling=200,
             timeout=RUN_TIMEOUT_MS,
         )
-        expect(self.page.locator(".jp-KernelName").first).to_contain_text("Python")
+        expect(self.page.locator(".jp-KernelName").first).to_contain_text(
+            "Python", timeout=CHANGE_TIMEOUT_MS
+        )
         self._await_idle()
 
     def _await_idle(self) -> None:
@@ -267,13 +315,13 @@ class NotebookPage:
         self._await_idle()
 
     def errors(self) -> list[str]:
-        """Return what a person would see going wrong: tracebacks, dead widgets."""
+        """Return what goes wrong: tracebacks, also those not shown, and dead widgets."""
         seen = self.page.locator(
             '.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.error"], '
             '.jp-OutputArea-output[data-mime-type="application/vnd.jupyter.stderr"]'
         ).all_inner_texts()
         dead = self.page.get_by_text("Error displaying widget").all_inner_texts()
-        return [text for text in seen + dead if text.strip()]
+        return [text for text in [*seen, *dead, *self.tracebacks] if text.strip()]
 
     def panel(self, holding: str = "img.coreward-picture") -> Panel:
         """Return the first panel that holds something: a picture, unless told otherwise."""
@@ -397,9 +445,9 @@ class Panel:
         mouse.move(rail["x"] + fraction * rail["width"], y, steps=12)
         mouse.up()
 
-    def await_until(self, holds: Callable[[], bool]) -> None:
+    def await_until(self, holds: Callable[[], bool], limit_ms: int | None = None) -> None:
         """Wait until something holds."""
-        deadline = time.monotonic() + CHANGE_TIMEOUT_MS / 1000
+        deadline = time.monotonic() + (limit_ms or CHANGE_TIMEOUT_MS) / 1000
         while not holds():
             assert time.monotonic() < deadline, "what was waited for never came"
             self.root.page.wait_for_timeout(50)
@@ -408,7 +456,7 @@ class Panel:
         """Wait until a full answer is shown, in place of a preview, and stays.
 
         The quiet begins before the first preview: a control that was moved a moment ago
-        may not have been heard yet.
+        may not have been heard yet. A fit with its forecast may take as long as a page.
         """
         self.root.evaluate(
             """(root, [quiet, limit]) => new Promise((done, fail) => {
@@ -427,7 +475,7 @@ class Panel:
                 };
                 look();
             })""",
-            [quiet_ms, CHANGE_TIMEOUT_MS],
+            [quiet_ms, RUN_TIMEOUT_MS],
         )
 
     def await_change(self, *, status: str, picture: str | None = None) -> None:

@@ -67,6 +67,8 @@ TRIALS = {
     "len(numpy.loadtxt(outside / 'file.txt'))": "refused",
     "__import__('colorsys').__name__": "colorsys",
     "float(coreward.simulate(piece, stage).core_c[0])": "4.0",
+    "report_bytes(coreward.simulate(piece, stage), 'pdf')[:4]": "b'%PDF'",
+    "report_bytes(coreward.simulate(piece, stage), 'html')[:2]": "b'<!'",
 }
 
 
@@ -76,6 +78,7 @@ def test_the_fence_holds_in_a_process(places: dict[str, Path]) -> None:
         "import os, shutil, subprocess, sys, numpy, coreward",
         "from pathlib import Path",
         "from coreward.app import guard",
+        "from coreward.reports.write import report_bytes",
         *(f"{name} = Path({str(places[name])!r})" for name in ("pages", "own", "outside")),
         f"guard.close([str(pages)], [str(own), *{caches!r}])",
         # The compiled solver is loaded, and drawn from its cache, behind the fence.

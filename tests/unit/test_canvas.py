@@ -5,11 +5,12 @@ from __future__ import annotations
 import matplotlib as mpl
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 
 from coreward.figures import canvas as module
-from coreward.figures.canvas import PictureCanvas
+from coreward.figures.canvas import PictureCanvas, empty, set_moving, whole_steps
 
 WORDS = ("pit 110 °C", "Water at the surface", "gjpqy|")
 
@@ -92,3 +93,110 @@ def test_another_size_gets_another_sheet() -> None:
     assert pixels(canvas).shape[:2] == (300, 400)
     figure.set_dpi(50)
     assert pixels(canvas).shape[:2] == (150, 200)
+
+
+WHOLE = (0.0, 0.0, 1.0, 1.0)
+
+
+class Curve:
+    """One axes with a curve and a legend, redrawn as a slider moves."""
+
+    def __init__(self) -> None:
+        self.figure = Figure(figsize=(4.0, 3.0), dpi=100, facecolor="white")
+        self.canvas = PictureCanvas(self.figure)
+        self.ax = self.figure.add_axes((0.15, 0.15, 0.8, 0.75))
+        self.ax.set_title("A curve", loc="left", y=1.0)
+        self.ax.set_xlabel("time (h)")
+
+    def show(self, height: float, top: float = 2.0, name: str = "core") -> np.ndarray:
+        empty(self.ax)
+        line = self.ax.plot([0.0, 1.0, 2.0], [0.0, height, 0.5], color="#5e0f34", label=name)
+        self.ax.set_xlim(0.0, 2.0)
+        self.ax.set_ylim(0.0, top)
+        self.canvas.set_legend(self.ax, line, loc="upper left")
+        set_moving(self.ax)
+        self.canvas.draw_part("whole", (self.ax,), WHOLE)
+        return np.asarray(self.canvas.buffer_rgba())[..., :3].astype(float)
+
+
+def counted_frames(monkeypatch: pytest.MonkeyPatch) -> list[Axes]:
+    frames: list[Axes] = []
+    draw = Axes.draw
+
+    def counted(self: Axes, renderer) -> None:
+        frames.append(self)
+        draw(self, renderer)
+
+    monkeypatch.setattr(Axes, "draw", counted)
+    return frames
+
+
+def test_frame_and_ticks_are_drawn_once_and_the_curve_each_time(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    frames = counted_frames(monkeypatch)
+    curve = Curve()
+    first = curve.show(1.0)
+    moved = curve.show(1.5)
+    assert len(frames) == 1
+    assert not np.array_equal(first, moved)
+    # What was drawn in between leaves no trace.
+    assert np.array_equal(curve.show(1.0), first)
+    curve.show(1.0, top=3.0)
+    assert len(frames) == 2
+    # To and fro: the frame of before is still known.
+    assert np.array_equal(curve.show(1.0), first)
+    curve.ax.set_xlabel("time (min)")
+    curve.show(1.0)
+    assert (len(frames), np.array_equal(curve.show(1.0), first)) == (3, False)
+
+
+def test_a_part_looks_as_the_library_draws_it() -> None:
+    curve = Curve()
+    ours = curve.show(1.0)
+    for artist in curve.ax.get_children():
+        artist.set_animated(False)
+    theirs = pixels(FigureCanvasAgg(curve.figure))
+    ink = [255.0 - image.mean(axis=2) for image in (ours, theirs)]
+    assert ink[0].sum() == pytest.approx(ink[1].sum(), rel=0.03)
+    # Words stand half a pixel beside at most; over blocks of ten pixels that hardly shows,
+    # while a line, a frame or a legend that is missing would.
+    blocks = [each.reshape(30, 10, 40, 10).mean(axis=(1, 3)) for each in ink]
+    assert np.abs(blocks[0] - blocks[1]).max() < 20.0
+
+
+def test_few_frames_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    frames = counted_frames(monkeypatch)
+    curve = Curve()
+    for top in range(2, 12):
+        curve.show(1.0, top=float(top))
+    assert len(curve.canvas._still["whole"]) == module._MOST_STILL
+    curve.show(1.0, top=2.0)
+    assert len(frames) == 11
+
+
+def test_a_legend_is_made_anew_only_when_it_says_else() -> None:
+    curve = Curve()
+    first = curve.show(1.0)
+    legend = curve.ax.get_legend()
+    curve.show(1.5)
+    assert curve.ax.get_legend() is legend
+    named = curve.show(1.0, name="surface")
+    assert curve.ax.get_legend() is not legend
+    assert not np.array_equal(named, first)
+    curve.canvas.set_legend(curve.ax, [])
+    assert curve.ax.get_legend() is None
+    assert np.array_equal(curve.show(1.0), first)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "found"),
+    [(0.0, 1.23, (0.0, 1.4)), (3.2, 74.0, (0.0, 80.0)), (-1.84, 2.0, (-2.0, 2.0))],
+)
+def test_limits_are_whole_steps_around_the_span(
+    low: float, high: float, found: tuple[float, float]
+) -> None:
+    assert whole_steps(low, high) == pytest.approx(found)
+    # A span on whole steps already is left alone, and so is one without width.
+    assert whole_steps(*found) == pytest.approx(found)
+    assert whole_steps(3.0, 3.0) == (3.0, 3.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import itertools
+import zlib
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -245,3 +246,14 @@ def test_png_is_read_back_pixel_by_pixel(channels: int) -> None:
     np.testing.assert_array_equal(pixels(png.encode(noise)), noise[:, :, :3])
     assert png.size(png.encode(noise)) == noise.shape[1::-1]
     assert png.size(b"GIF89a" + bytes(40)) is None
+
+
+def test_png_is_opaque_and_the_same_without_the_quick_packer(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    noise = np.random.default_rng(7).integers(0, 256, (37, 53, 4), dtype=np.uint8)
+    quick = np.asarray(Image.open(io.BytesIO(png.encode(noise))).convert("RGBA"))
+    assert quick[..., 3].min() == 255
+    monkeypatch.setattr(png, "_pack", zlib.compress)
+    usual = np.asarray(Image.open(io.BytesIO(png.encode(noise))).convert("RGBA"))
+    np.testing.assert_array_equal(quick, usual)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import errno
 import os
 import sys
@@ -10,8 +11,12 @@ from typing import Any
 
 import pytest
 
+import coreward as cw
 from coreward.errors import InputError
 from coreward.files import write_atomically
+from coreward.logs.demo import SUPPER_LOG, demo_folder
+
+PACKAGE = Path(cw.__file__).parent
 
 
 def _left_in(folder: Path) -> list[str]:
@@ -109,3 +114,73 @@ def test_a_missing_folder_and_a_folder_for_a_file(tmp_path: Path) -> None:
         write_atomically(tmp_path / ("a" * 5000), b"x")
     with pytest.raises(InputError, match="null"):
         write_atomically(str(tmp_path / "a\0b"), b"x")
+
+
+def _plainly(call: ast.Call) -> bool:
+    """Tell whether a call opens or writes a file that is there, in place."""
+    name = call.func.attr if isinstance(call.func, ast.Attribute) else ""
+    if name in ("write_text", "write_bytes"):
+        return True
+    named_open = name == "open" or (isinstance(call.func, ast.Name) and call.func.id == "open")
+    modes = [*call.args, *(word.value for word in call.keywords if word.arg == "mode")]
+    return named_open and any(
+        isinstance(mode, ast.Constant) and str(mode.value) in ("w", "wb", "w+", "wt")
+        for mode in modes
+    )
+
+
+# Makes what can be made again at any time: a stamp of the cache, a table of times, the judged
+# forecasts; and a copy of a file that was sent, in a folder of its own.
+IN_PLACE = {
+    "physics/_cache.py",
+    "benchmark.py",
+    "questions/backtest.py",
+    "widgets/log_source.py",
+}
+
+
+def test_nothing_that_a_person_keeps_is_written_in_place() -> None:
+    found = {
+        file.relative_to(PACKAGE).as_posix()
+        for file in PACKAGE.rglob("*.py")
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and _plainly(node)
+    }
+    assert found - IN_PLACE == set()
+
+
+@pytest.fixture(scope="module")
+def cook() -> cw.Result:
+    piece = cw.Piece(cw.Slab(0.03), cw.meat("beef brisket flat"), start_c=4.0)
+    return cw.simulate(piece, [cw.Stage(cw.Surroundings(110.0), duration_s=1800.0)])
+
+
+@pytest.mark.parametrize("name", ["cook.csv", "cook.html", "cook.pdf", "log.csv"])
+def test_an_export_to_a_full_disk_loses_nothing(
+    name: str, cook: cw.Result, tmp_path: Path
+) -> None:
+    resource = pytest.importorskip("resource")
+    target = tmp_path / name
+    target.write_bytes(b"yesterday's")
+    log = cw.read_log(demo_folder() / SUPPER_LOG)
+
+    def export() -> None:
+        if name == "log.csv":
+            log.to_csv(target)
+        elif name == "cook.csv":
+            cook.to_csv(target)
+        else:
+            cw.report(cook, target)
+
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    # A real limit on the size of files: writing stops half way, as on a full disk.
+    resource.setrlimit(resource.RLIMIT_FSIZE, (400, limits[1]))
+    try:
+        with pytest.raises(InputError, match=r"cannot be written.*that was there is unchanged"):
+            export()
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+    assert target.read_bytes() == b"yesterday's"
+    assert _left_in(tmp_path) == [name]
+    export()
+    assert len(target.read_bytes()) > 400

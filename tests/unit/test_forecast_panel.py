@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pytest
 
 from coreward.figures.style import CUSTOMARY
@@ -111,6 +112,58 @@ def test_unknown_columns_are_asked_for_and_then_read(tmp_path: Path) -> None:
     assert panel.state.error is None, panel.state.error
     assert json.loads(panel.state.mapping)["b"] == "air"
     assert "Most likely" in panel.status_text
+
+
+def test_what_a_file_does_not_say_is_asked_for_beside_the_columns(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    notes = book.active
+    notes.title = "crew"
+    notes.append(["who", "when"])
+    notes.append(["Ada", "night"])
+    sheet = book.create_sheet("probes")
+    sheet.append(["time", "air °C", "meat °C"])
+    for i in range(90):
+        minutes = 23 * 60 + 2 * i
+        clock = f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
+        sheet.append([clock, 110 + i % 3, 5.0 + 0.3 * i])
+    file = tmp_path / "night.xlsx"
+    book.save(file)
+    panel = forecast_panel(file, remember=False)
+    assert panel.state.error is not None
+    assert "Columns" in panel.state.error
+    panel._toggle_columns()
+    panel.answer_entries["sheet"].value = "probes"
+    panel.answer_entries["start_date"].value = "2026-10-24"
+    panel.answer_entries["zone"].value = "Europe/London"
+    panel._use_columns()
+    panel.settle()
+    assert panel.state.error is None, panel.state.error
+    # The clocks went back in that night, at two: the log says so, and the code repeats it.
+    code = panel.code()
+    for said in ("sheet='probes'", "zone='Europe/London'", "start_date='2026-10-24'"):
+        assert said in code
+    panel._toggle_columns()
+    panel.answer_entries["zone"].value = "Lower Wending"
+    panel._use_columns()
+    panel.settle()
+    assert panel.state.error is not None
+    assert "Lower Wending" in panel.state.error
+
+
+def test_a_jump_that_is_real_can_be_said_to_be(tmp_path: Path) -> None:
+    rows = [f"{60 * i},{110 + i % 2},{5 + 0.5 * i:.1f}" for i in range(120)]
+    rows += [f"{60 * i},{110 + i % 2},{149 + 0.1 * (i - 120):.1f}" for i in range(120, 160)]
+    file = tmp_path / "jump.csv"
+    file.write_text("time_s,air_c,meat_c\n" + "\n".join(rows), encoding="utf-8")
+    panel = forecast_panel(file, remember=False)
+    assert panel.state.error is not None
+    assert "jump" in panel.state.error
+    panel._toggle_columns()
+    panel.answer_entries["accept_jumps"].value = "yes"
+    panel._use_columns()
+    panel.settle()
+    assert "mixed units" not in (panel.state.error or "")
+    assert "accept_jumps=True" in panel.code()
 
 
 def test_a_growing_file_is_followed(tmp_path: Path) -> None:

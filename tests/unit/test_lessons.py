@@ -32,8 +32,16 @@ from coreward.reports.pdf_pages import pdf_pages
 
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 # The study behind how-far-to-trust-it takes some 900 cooks; its notebook runs it, and so
-# checks all its answers (`try_all`). Here it is given a smaller one.
-QUICK = ("why-the-stall", "is-this-hold-enough")
+# checks all its answers (`try_all`). Here it is given a smaller one. The same holds for the
+# plans of plan-the-day.
+QUICK = (
+    "why-the-stall",
+    "is-this-hold-enough",
+    "my-log",
+    "rest-and-carryover",
+    "how-good-are-the-forecasts",
+    "does-it-solve-its-equations",
+)
 
 
 @pytest.fixture(params=QUICK)
@@ -187,6 +195,13 @@ def test_reading_an_answer(text: str, unit: str, value: float) -> None:
         assert number_of(text, unit) == pytest.approx(value)
 
 
+@pytest.mark.parametrize("text", ["7" * 400, "\N{CUT OF MEAT}", "<b>" * 200, "nan", "1e999"])
+def test_nonsense_is_answered_in_a_short_sentence(text: str) -> None:
+    with pytest.raises(InputError, match="type a number in h") as caught:
+        number_of(text, "h")
+    assert len(str(caught.value)) < 80
+
+
 def test_something_computed_before_is_used() -> None:
     question = Question(
         "q", "?", {"a": "A", "b": "B"}, lambda given="a": Finding(given, "seen")
@@ -218,8 +233,9 @@ def test_the_handout_has_all_questions_and_no_answer(sheets: tuple[str, str, Les
     for exercise in lesson.exercises:
         assert exercise.too_low not in text
         assert exercise.because not in text
-    assert ("°F" in text) is (units == "F")
-    assert ("°C" in text) is (units == "C")
+    assert ("°C" if units == "F" else "°F") not in text
+    if "°C" in "".join(question.prompt for question in lesson.questions):
+        assert f"°{units}" in text
 
 
 def test_the_answer_sheet_has_what_the_model_says(lesson: Lesson) -> None:
@@ -270,3 +286,64 @@ def test_the_trust_lesson_on_small_studies() -> None:
 
 def _other(topic: str) -> str:
     return {"conduction": "yield", "yield": "conduction"}.get(topic, topic)
+
+
+def test_the_trials_decide_about_the_forecasts() -> None:
+    from coreward.lessons.forecasts import LESSON
+    from coreward.logs.demo import demo_folder
+    from coreward.questions.backtest import read_trials
+
+    found = read_trials(demo_folder() / "backtest-trials.csv")
+    for name in ("percent", "times", "width"):
+        exercise = LESSON.exercise(name)
+        assert check_exercise(exercise, exercise.find(found), given=found).right
+    # Forecasts that are all exact, with bands that hold nothing: other answers.
+    exact = [
+        dataclasses.replace(t, p50_h=1.01 * t.truth_h, p5_h=t.truth_h + 1, p95_h=t.truth_h + 2)
+        for t in found
+    ]
+    assert LESSON.question("miss").find(exact).choice == "small"
+    assert LESSON.question("honest").find(exact).choice == "boast"
+    sure = [dataclasses.replace(t, p5_h=0.0, p95_h=1e3) for t in found]
+    assert LESSON.question("honest").find(sure).choice == "wide"
+
+
+def test_the_plan_decides_about_the_day() -> None:
+    from coreward.lessons import day
+    from coreward.questions.plan_file import read_plan_file
+
+    supper = read_plan_file(day.demo_folder() / "village-hall-supper.toml")
+    plans = (supper.plan(members=40), supper.plan(members=40, chance=0.5))
+    for name in ("price", "earlier"):
+        question = day.LESSON.question(name)
+        assert question.find(plans).choice in question.choices
+    exercise = day.LESSON.exercise("earlier-on")
+    hours = exercise.find(plans)
+    assert hours > 0.0
+    assert check_exercise(exercise, hours, given=plans).right
+    # The same plan twice: nothing is paid for nothing.
+    assert day.LESSON.question("price").find((plans[1], plans[1])).choice == "little"
+
+
+def test_the_equations_decide_about_themselves() -> None:
+    from coreward.lessons.equations import LESSON
+    from coreward.questions import verification
+
+    rough = verification.series_errors(("slab", "cylinder", "sphere"), (10.0,), cells=12)
+    fine = verification.series_errors(("slab", "cylinder", "sphere"), (10.0,))
+    exercise = LESSON.exercise("sphere")
+    assert exercise.find(rough) > 2.0 * exercise.find(fine)
+    orders = [verification.order_in_space("slab"), verification.order_in_time("slab")]
+    assert LESSON.question("halved").find(orders).choice == "4 and 8"
+    assert LESSON.question("halved").find(orders[::-1]).choice == "4 and 8"
+    (books,) = verification.balances(
+        {
+            "thin": (
+                cw.Piece(cw.Slab(0.02), cw.meat("beef brisket flat"), 4.0),
+                cw.Stage(cw.Surroundings(110.0), duration_s=1800.0),
+            )
+        }
+    )
+    assert LESSON.question("missing").find([books]).choice == "digits"
+    leaking = dataclasses.replace(books, energy=1e-3)
+    assert LESSON.question("missing").find([leaking]).choice == "thousandth"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -11,7 +12,7 @@ import pytest
 
 import coreward as cw
 from coreward.errors import InputError
-from coreward.figures.plan import alt_text, clock_marks, figure_plan, picture_plan
+from coreward.figures.plan import PlanPicture, alt_text, clock_marks, figure_plan
 from coreward.figures.style import lightness
 from coreward.questions.compare_ways import Way, compare_ways
 from coreward.questions.plan import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
@@ -105,7 +106,18 @@ def test_the_picture_is_told_in_words(planned: Plan) -> None:
     for one in planned.pieces:
         assert one.item.name in said
     assert "served at 12:00" in said
-    assert picture_plan(planned).startswith(b"\x89PNG")
+
+
+def test_the_picture_of_a_plan_is_kept_alive_without_a_trace(planned: Plan) -> None:
+    drawing = PlanPicture()
+    first = drawing.update(planned)
+    assert first.startswith(b"\x89PNG")
+    lines = len(drawing.figure.axes[0].lines)
+    alone = dataclasses.replace(planned, pieces=planned.pieces[:1])
+    assert drawing.update(alone) != first
+    assert drawing.update(planned) == first
+    assert drawing.update(planned) == first
+    assert len(drawing.figure.axes[0].lines) == lines
 
 
 # -- the sheet -----------------------------------------------------------------------------

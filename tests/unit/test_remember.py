@@ -208,6 +208,23 @@ def test_an_answer_that_failed_is_not_what_is_left(kernel: Kernel) -> None:
     assert opened().state.pit_c == 141.0
 
 
+def test_what_takes_long_is_kept_before_it_is_there(kernel: Kernel, folder: Path) -> None:
+    seen: list[bool] = []
+
+    class SlowPanel(ToyPanel):
+        kind = ToyPanel.kind
+        takes_long = True
+
+        def compute_long(self, inputs: Any, progress: Any, cancelled: Any) -> Any:
+            seen.append(any(b"141.0" in file.read_bytes() for file in files(folder)))
+            return self.compute(False)
+
+    SlowPanel(ToyState(), "C").state.pit_c = 141.0
+    assert seen == [False, True]
+    kernel.cell()
+    assert opened().state.pit_c == 141.0
+
+
 def test_a_folder_that_cannot_be_written_costs_only_the_keeping(
     kernel: Kernel, folder: Path
 ) -> None:

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 import pytest
+from matplotlib.axes import Axes
 
 import coreward as cw
 from coreward.cook.rest import rest_stage
@@ -56,12 +57,33 @@ def test_the_section_of_every_shape_is_drawn(shape) -> None:
     assert "°F" in drawing.ax_curves.get_ylabel()
 
 
+def test_looking_around_redraws_no_frame_and_leaves_no_trace(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    c = told(cw.Cylinder(0.06))
+    tender = tenderness(c.result)
+    drawing = RestPicture()
+    at = [c.pull_s, c.pull_s + 1800.0]
+    first = drawing.update(c, tender, section(c.result, at[0]), at[0])
+    frames: list[Axes] = []
+    with monkeypatch.context() as watched:
+        watched.setattr(Axes, "draw", lambda self, renderer: frames.append(self))
+        second = drawing.update(c, tender, section(c.result, at[1]), at[1])
+        again = drawing.update(c, tender, section(c.result, at[0]), at[0])
+    assert frames == []
+    assert second != first
+    assert again == first
+    assert RestPicture().update(c, tender, section(c.result, at[0]), at[0]) == first
+
+
 def test_the_picture_in_words_has_its_numbers() -> None:
     c = told(cw.Cylinder(0.06))
     words = alt_text(c, section(c.result, c.pull_s))
     assert "52 °C" in words
     assert f"{c.peak_core_c:.0f} °C" in words
-    assert figure_rest(c, tenderness(c.result), section(c.result), 0.0).axes
+    figure = figure_rest(c, tenderness(c.result), section(c.result), 0.0)
+    # A figure for a page is drawn whole, by whatever draws it.
+    assert not any(artist.get_animated() for artist in figure.findobj())
 
 
 def test_the_panel_answers_in_words_and_a_picture(panel: RestPanel) -> None:

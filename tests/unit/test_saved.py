@@ -120,7 +120,8 @@ def test_what_was_kept_for_comparison_is_kept(panel: ToyPanel) -> None:
         (content().replace("120.5", "NaN"), "NaN is not a number"),
         (content().replace("120.5", "1e999"), "not a finite number"),
         (content().replace('"size_m"', '"pit_c"'), "'pit_c' is there twice"),
-        ("[" * 100_000, "toy.json: "),
+        ("[" * 100_000, "nested far deeper than what a panel saves"),
+        (content(panel=None), "does not say which panel saved it"),
         (" " * 300_000, "larger than 200 kB"),
     ],
 )

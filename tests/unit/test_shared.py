@@ -7,6 +7,7 @@ import pytest
 from coreward.figures.style import CUSTOMARY, METRIC
 from coreward.widgets import shared
 from coreward.widgets.controls import Choice, Number
+from coreward.widgets.forecast_panel import ForecastState
 from coreward.widgets.panel import PanelState
 from coreward.widgets.plan_panel import PlanState
 from coreward.widgets.rest_panel import RestState
@@ -22,9 +23,13 @@ SHARED = {
     "mass": shared.mass(1.0, low=0.1, high=9.0, reason="so it is"),
     "pit": shared.pit(110.0),
     "dew-point": shared.dew_point(),
+    "wrap-core": shared.wrap_core(66.0),
+    "wrap-after": shared.wrap_after(3600.0, high=7200.0),
 }
 # An oven may be meant, and the words say so.
 OTHER_WORDS = {(VerdictState, "pit")}
+# In the sentence of each panel: "wrapped at", "is wrapped when the core is at".
+OTHER_WORDS |= {(PlanState, "wrap-core"), (RestState, "wrap-core")}
 
 
 @pytest.mark.parametrize("state", STATES, ids=lambda state: state.__name__)
@@ -51,7 +56,7 @@ def test_a_control_that_panels_share_is_the_same_everywhere(state: type[PanelSta
             assert {key: theirs.options[key] for key in words} == words
 
 
-@pytest.mark.parametrize("name", ["pit", "dew-point"])
+@pytest.mark.parametrize("name", ["pit", "dew-point", "wrap-core", "wrap-after"])
 def test_a_shared_range_has_one_reason(name: str) -> None:
     reasons = {
         trait.reason
@@ -60,3 +65,16 @@ def test_a_shared_range_has_one_reason(name: str) -> None:
         if isinstance(trait, Number) and trait.control_name == name
     }
     assert reasons == {SHARED[name].reason}
+
+
+def test_a_wrap_and_a_place_are_the_same_thing_in_every_panel() -> None:
+    def keys(trait: Choice, without: str) -> set[str]:
+        return set(trait.options) - {without}
+
+    worn = {"foil", "paper"}
+    for state in (StallState, RestState, PlanState):
+        assert keys(state.class_traits()["wrap"], shared.BARE) == worn
+    for state, name in ((RestState, "cook_wrap"), (ForecastState, "wrapped_in")):
+        assert keys(state.class_traits()[name], shared.BARE) == worn
+    rests, held = (s.class_traits()["place"].options for s in (RestState, PlanState))
+    assert held.items() <= rests.items()

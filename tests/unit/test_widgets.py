@@ -170,6 +170,32 @@ def test_what_is_no_number_is_refused(panel: ToyPanel, typed: str) -> None:
     assert "<b>" not in panel.controls["size"].refusal.value
 
 
+@pytest.mark.parametrize("typed", ["-1e300", "7" * 400, "oven " * 100, "1e12"])
+def test_a_refusal_stays_short(panel: ToyPanel, typed: str) -> None:
+    control = panel.controls["size"]
+    control.entry.value = typed
+    assert panel.state.size_m == 0.08
+    assert 40 < len(control.refusal.value) < 250
+
+
+@pytest.mark.parametrize("typed", ["95 mm", "95mm", "95,0", "95.0", " 95 "])
+def test_a_number_may_be_typed_with_its_unit(panel: ToyPanel, typed: str) -> None:
+    control = panel.controls["size"]
+    control.entry.value = typed
+    assert panel.state.size_m == pytest.approx(0.095)
+    assert control.entry.value == "95"
+    assert control.refusal.layout.display == "none"
+
+
+def test_a_change_of_units_takes_a_refusal_back(panel: ToyPanel) -> None:
+    control = panel.controls["size"]
+    control.entry.value = "9000"
+    assert "9000 mm is refused" in control.refusal.value
+    panel.state.units = CUSTOMARY
+    assert control.refusal.layout.display == "none"
+    assert (control.entry.value, panel.state.size_m) == ("3.15", 0.08)
+
+
 def test_the_state_refuses_too_with_a_reason() -> None:
     state = ToyState()
     with pytest.raises(InputError, match=r"pit: 300 °C is refused; it goes from 80 °C"):
@@ -212,6 +238,28 @@ def test_a_moved_slider_changes_picture_and_words(panel: ToyPanel) -> None:
     assert panel.status_text == "pit 150"
     assert 'alt="pit &amp; 150.0"' in panel._picture_box.value
     assert 'class="coreward-picture"' in panel._picture_box.value
+
+
+def test_the_picture_is_sent_first_and_only_what_changed(
+    panel: ToyPanel, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent: list[str] = []
+    for name in ("_picture_box", "_explanation_line", "_status_line"):
+        getattr(panel, name).observe(lambda _, name=name: sent.append(name), names="value")
+    plain = panel.view
+    monkeypatch.setattr(
+        panel,
+        "view",
+        lambda outcome: dataclasses.replace(
+            plain(outcome), explanation="As ever.", below=lambda: sent.append("below")
+        ),
+    )
+    panel.state.pit_c = 120.0
+    assert sent == ["_picture_box", "_explanation_line", "below", "_status_line"]
+    sent.clear()
+    panel.state.pit_c = 130.0
+    # The same sentence is not sent again, and nobody waits for a table.
+    assert sent == ["_picture_box", "below", "_status_line"]
 
 
 def test_an_error_is_a_sentence_and_the_last_picture_is_marked_as_old(
@@ -325,7 +373,7 @@ def test_the_settings_panel_tries_every_unit_and_keeps_nothing(own_settings: Pat
 
 STALL_CONTROLS = {
     "cut", "shape", "thickness", "start", "pit", "dew-point", "air-speed", "altitude",
-    "wrap", "wrap-at", "evaporation", "transport", "profile-time",
+    "wrap", "wrap-core", "evaporation", "transport", "profile-time",
 }  # fmt: skip
 
 
@@ -392,11 +440,11 @@ def test_the_copied_code_gives_the_same_cook(stall: StallPanel) -> None:
 def test_a_wrap_asks_when_and_only_then(stall: StallPanel) -> None:
     stall.reset()
     shown = {name for name, each in stall.controls.items() if not each.widget.layout.display}
-    assert not {"wrap-at", "wrap-after", "wrap-when"} & shown
+    assert not {"wrap-core", "wrap-after", "wrap-when"} & shown
     stall.state.wrap = "foil"
-    assert stall.controls["wrap-at"].widget.layout.display == ""
+    assert stall.controls["wrap-core"].widget.layout.display == ""
     stall.state.wrap_when = "hours"
-    assert stall.controls["wrap-at"].widget.layout.display == "none"
+    assert stall.controls["wrap-core"].widget.layout.display == "none"
     assert stall.controls["wrap-after"].widget.layout.display == ""
 
 

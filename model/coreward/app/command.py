@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import gc
 import logging
 import os
 import secrets
@@ -117,6 +118,9 @@ def open_app(
         logging.getLogger(name).setLevel(logging.ERROR)
     with contextlib.suppress(KeyboardInterrupt):
         run(_until_asked_to_stop(server.serve(serving, announce)))
+    # Whoever stops it waits for its end: looking through all that was imported for what could
+    # be freed takes seconds, and the end of the program frees it anyway.
+    gc.freeze()
 
 
 async def _until_asked_to_stop(serving: Coroutine[Any, Any, None]) -> None:

@@ -116,8 +116,12 @@ def close(readable: Iterable[str], writable: Iterable[str]) -> Fence:
     readable, writable : iterable of str
         Folders beside those of the program itself; what may be written may be read.
     """
+    import mimetypes
+
     import matplotlib
 
+    # The writer of PDF asks for the type of a file, whose list lies with the system's settings.
+    mimetypes.init()
     # Its list of fonts lies in the person's cache.
     fonts = [matplotlib.get_cachedir(), matplotlib.get_configdir()]
     fence = Fence([*readable, *program_folders()], [*writable, *fonts])

@@ -101,6 +101,10 @@ class Seed:
         if self._process is None:
             return
         assert self._process.stdin is not None
+        if not self._ready.done():
+            # It is still importing and would not hear. There is no copy that it must end.
+            with contextlib.suppress(ProcessLookupError):
+                self._process.kill()
         self._process.stdin.close()
         try:
             await asyncio.wait_for(self._process.wait(), 5)

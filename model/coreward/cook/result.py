@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.cook.stages import Piece, Stage
+from coreward.files import write_atomically
 from coreward.physics.body import Mesh
 from coreward.physics.statement import SurfaceConditions
 
@@ -144,10 +145,13 @@ class Result:
         Returns
         -------
         Path
+
+        Raises
+        ------
+        InputError
+            If it cannot be written; what was there stays.
         """
-        target = Path(path)
-        target.write_text(self.to_csv_text(), encoding="utf-8", newline="\n")
-        return target
+        return write_atomically(path, self.to_csv_text().encode("utf-8"), what="cook")
 
     def to_csv_text(self) -> str:
         """Return what `to_csv` writes."""

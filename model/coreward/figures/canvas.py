@@ -4,6 +4,10 @@ Half of the time of such a picture went into letters: the drawing library shapes
 renders each word anew each time, and most words of a picture are the ones of the
 picture before. This canvas renders a word once and then stamps it.
 
+Most of the rest went into ticks, frames and legends. `PictureCanvas.draw_part` draws those
+once for as long as they stay what they are, and over them only what moves: the artists
+that are animated, see `set_moving`.
+
 A word is stamped on whole pixels, so it may stand half a pixel beside where the library
 would put it. Everything else is the library's own.
 """
@@ -11,14 +15,23 @@ would put it. Everything else is the library's own.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from numpy.typing import NDArray
 
+from coreward.figures import style
+
 _MARGIN: Final = 6
 _MOST_STAMPS: Final = 1500
+# A slider goes to and fro: as many backgrounds are kept for each part.
+_MOST_STILL: Final = 6
+_STEPS: Final = 12
+_LOOKS: Final = ("color", "facecolor", "linestyle", "linewidth", "marker", "hatch", "alpha")
 
 # Left and bottom of a stamp from where the word stands, in pixels, and its pixels.
 _Stamp = tuple[int, int, NDArray[np.uint8]]
@@ -72,15 +85,9 @@ class _StampingRenderer(RendererAgg):
         pen.set_alpha(gc.get_alpha())
         pen.set_antialiased(gc.get_antialiased())
         sheet.draw_text(pen, reach, reach, s, prop, angle, False, mtext)
-        pixels: NDArray[np.uint8] = np.asarray(sheet.buffer_rgba())
-        rows = np.flatnonzero(pixels[..., 3].any(axis=1))
-        columns = np.flatnonzero(pixels[..., 3].any(axis=0))
-        if rows.size == 0:
-            return None
-        top, bottom, first, last = rows[0], rows[-1] + 1, columns[0], columns[-1] + 1
-        # Images are handed over upside down.
-        found = np.ascontiguousarray(pixels[top:bottom, first:last][::-1])
-        return int(first) - reach, reach - int(bottom), found
+        found = _cut_out(np.asarray(sheet.buffer_rgba()))
+        # The word stands in the middle of its sheet.
+        return found and (found[0] - reach, found[1] - reach, found[2])
 
 
 class PictureCanvas(FigureCanvasAgg):
@@ -88,10 +95,168 @@ class PictureCanvas(FigureCanvasAgg):
 
     _made: tuple[tuple[int, int, float], _StampingRenderer] | None = None
 
+    def __init__(self, figure: Any = None) -> None:
+        # The library has no types here.
+        base: Any = super()
+        base.__init__(figure)
+        self._still: dict[str, dict[Any, NDArray[np.uint8]]] = {}
+        self._looks: dict[Axes, Any] = {}
+        self._legends: dict[Axes, tuple[Any, _Stamp | None]] = {}
+
     def get_renderer(self) -> _StampingRenderer:
         """Return the renderer, a new one when the size has changed."""
         width, height = self.get_width_height(physical=True)
         size = (width, height, float(self.figure.dpi))
         if self._made is None or self._made[0] != size:
-            self._made = (size, _StampingRenderer(*size))
+            # The library reads the pixels of this one.
+            self.renderer = _StampingRenderer(*size)
+            self._made = (size, self.renderer)
+            self._still.clear()
+            self._legends.clear()
         return self._made[1]
+
+    def draw_part(
+        self,
+        name: str,
+        axes: Sequence[Axes],
+        area: tuple[float, float, float, float],
+        also: Any = None,
+    ) -> None:
+        """Draw axes that have a part of the canvas to themselves.
+
+        What stands still is drawn once for the same limits, words and `also`; what is
+        animated is drawn over it each time, legends last.
+
+        Parameters
+        ----------
+        name : str
+            Name of the part.
+        axes : sequence of Axes
+            Back to front.
+        area : tuple of float
+            Left, bottom, right and top, as shares of the canvas.
+        also : object, optional
+            What else the still things hang on; it can be hashed.
+        """
+        # The library has no types here.
+        library: Any = self
+        renderer: Any = self.get_renderer()
+        for ax in axes:
+            ax.apply_aspect()
+        sheet = np.asarray(library.buffer_rgba())
+        rows, columns = sheet.shape[:2]
+        left, bottom, right, top = area
+        place = (
+            slice(round((1.0 - top) * rows), round((1.0 - bottom) * rows)),
+            slice(round(left * columns), round(right * columns)),
+        )
+        key = (tuple(_still_words(ax) for ax in axes), also)
+        known = self._still.setdefault(name, {})
+        if key in known:
+            sheet[place] = known[key]
+        else:
+            sheet[place] = 255
+            for ax in axes:
+                ax.draw(renderer)
+            if len(known) >= _MOST_STILL:
+                known.pop(next(iter(known)))
+            known[key] = sheet[place].copy()
+        for ax in axes:
+            legend = ax.get_legend()
+            moving = [
+                artist
+                for artist in ax.get_children()
+                if artist.get_animated() and artist is not legend
+            ]
+            for artist in sorted(moving, key=Artist.get_zorder):
+                artist.draw(renderer)
+            if legend is not None and legend.get_animated():
+                self._stamp_legend(ax, legend, renderer)
+
+    def set_legend(self, ax: Axes, handles: Sequence[Any], **options: Any) -> None:
+        """Give axes a legend that `draw_part` draws; a new one only where it says else.
+
+        Parameters
+        ----------
+        ax : Axes
+        handles : sequence of Artist
+            With their labels; for none of them, there is no legend.
+        **options
+            As for `coreward.figures.style.legend`, with a stated place.
+        """
+        looks = (tuple(_look(handle) for handle in handles), tuple(sorted(options.items())))
+        old = ax.get_legend()
+        if old is not None and self._looks.get(ax) == looks:
+            return
+        if old is not None:
+            old.remove()
+        self._looks[ax] = looks
+        if not handles:
+            return
+        # An animated handle would be left out of what is drawn for the legend.
+        new = style.legend(ax, handles=list(handles), **options)
+        new.set_animated(True)
+
+    def _stamp_legend(self, ax: Axes, legend: Any, renderer: Any) -> None:
+        known = self._legends.get(ax)
+        if known is None or known[0] is not legend:
+            size = self.get_width_height(physical=True)
+            plain: Any = RendererAgg
+            sheet = plain(*size, float(self.figure.dpi))
+            legend.draw(sheet)
+            self._legends[ax] = known = (legend, _cut_out(np.asarray(sheet.buffer_rgba())))
+        stamp = known[1]
+        if stamp is not None:
+            left, bottom, pixels = stamp
+            renderer.draw_image(renderer.new_gc(), left, bottom, pixels)
+
+
+def empty(ax: Axes) -> None:
+    """Take away what was drawn; axis, ticks, title and legend stay, being slow to make."""
+    for artist in (*ax.lines, *ax.collections, *ax.patches, *ax.texts, *ax.images):
+        artist.remove()
+    ax.containers.clear()
+
+
+def set_moving(ax: Axes) -> None:
+    """Let all that was drawn be drawn at each step, over what stands still."""
+    for artist in (*ax.lines, *ax.collections, *ax.patches, *ax.texts, *ax.images):
+        artist.set_animated(True)
+
+
+def whole_steps(low: float, high: float) -> tuple[float, float]:
+    """Return limits on whole steps around a span.
+
+    Limits that follow each move of a slider would have the ticks drawn each time.
+    """
+    least = (high - low) / _STEPS
+    power = 10.0 ** math.floor(math.log10(least)) if least > 0.0 else 1.0
+    step = next(f * power for f in (1.0, 2.0, 5.0, 10.0) if f * power >= least * (1.0 - 1e-9))
+    return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
+
+
+def _still_words(ax: Axes) -> tuple[Any, ...]:
+    """Return what ticks, frame and words of axes hang on."""
+    words = (ax.get_xlabel(), ax.get_ylabel(), ax.get_title(loc="left"))
+    return (*ax.get_xlim(), *ax.get_ylim(), *words)
+
+
+def _look(handle: Any) -> tuple[Any, ...]:
+    """Return how a handle of a legend looks, to be compared."""
+    found = [type(handle), handle.get_label()]
+    for name in _LOOKS:
+        value = getattr(handle, f"get_{name}", lambda: None)()
+        found.append(np.asarray(value).tobytes() if isinstance(value, np.ndarray) else value)
+    return tuple(found)
+
+
+def _cut_out(pixels: NDArray[np.uint8]) -> _Stamp | None:
+    """Return the part of a sheet that is not empty, and its left and bottom."""
+    rows = np.flatnonzero(pixels[..., 3].any(axis=1))
+    columns = np.flatnonzero(pixels[..., 3].any(axis=0))
+    if rows.size == 0:
+        return None
+    top, bottom, first, last = rows[0], rows[-1] + 1, columns[0], columns[-1] + 1
+    # Images are handed over upside down.
+    found = np.ascontiguousarray(pixels[top:bottom, first:last][::-1])
+    return int(first), int(pixels.shape[0] - bottom), found

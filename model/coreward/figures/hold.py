@@ -21,7 +21,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import NDArray
 
 from coreward.figures import png
-from coreward.figures.canvas import PictureCanvas
+from coreward.figures.canvas import PictureCanvas, empty, set_moving, whole_steps
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
@@ -47,7 +47,12 @@ _SHOWN_LOGS: Final = 12.0  # beyond this a count of survivors means nothing
 _LOG_LINES: Final = (1, 3, 5, 6.5, 9)
 _ROW_MARKERS: Final = ("o", "s", "^", "D", "v", "P", "X", "*", "h")
 _SIZE: Final = (10.8, 6.3)
-_MAP_FROM: Final = 0.592  # share of the width where the map's part begins
+_PARTS: Final = {
+    "history": (0.0, 0.435, 0.592, 1.0),
+    "kill": (0.0, 0.0, 0.592, 0.435),
+    "map": (0.592, 0.0, 1.0, 1.0),
+}
+"""Left, bottom, right and top of what is drawn on its own, as shares of the canvas."""
 _DPI: Final = 100
 _LETTERS: Final = "ABCDEFGHIJKLM"
 _TIMES: Final = {
@@ -94,7 +99,6 @@ class HoldPicture:
         self._map_key: object = None
         self._dressed: UnitChoice | None = None
         self._moving: dict[str, Line2D] = {}
-        self._background: Any = None
 
     def update(
         self,
@@ -119,41 +123,32 @@ class HoldPicture:
         choice = as_units(units)
         chosen = kinetics if isinstance(kinetics, Kinetics) else load_kinetics(kinetics)
         for ax in (self.ax_history, self.ax_kill):
-            _empty(ax)
+            empty(ax)
         if choice != self._dressed:
             _dress_history(self.ax_history, choice)
             _dress_kill(self.ax_kill)
             self._dressed = choice
-        _draw_history(self.ax_history, verdict, choice, kept)
-        _draw_kill(self.ax_kill, verdict, chosen)
+        named = _draw_history(self.ax_history, verdict, choice, kept)
+        self._canvas.set_legend(self.ax_history, named, loc="lower right", fontsize=8)
+        named = _draw_kill(self.ax_kill, verdict, chosen)
+        self._canvas.set_legend(self.ax_kill, named, loc="upper left", fontsize=8)
         self.ax_kill.set_xlim(self.ax_history.get_xlim())
+        for ax in (self.ax_history, self.ax_kill):
+            set_moving(ax)
         # Rows and lines of the map change far less often than a slider moves.
         key = (chosen, tuple(letters(verdict)), choice, kept is not None)
         if key != self._map_key:
             self.ax_map.clear()
             self._moving = _draw_map(self.ax_map, verdict, chosen, choice, kept is not None)
-            self._canvas.draw()
-            self._background = self._canvas.copy_from_bbox(self.figure.bbox)
             self._map_key = key
-        else:
-            self._canvas.restore_region(self._background)
-            pixels = np.asarray(self._canvas.buffer_rgba())
-            pixels[:, : round(_MAP_FROM * pixels.shape[1])] = 255
-            for ax in (self.ax_history, self.ax_kill):
-                ax.draw(self._canvas.get_renderer())
         _move(self._moving, verdict, chosen, choice, kept)
-        for line in self._moving.values():
-            self.ax_map.draw_artist(line)
+        for name, ax, also in (
+            ("history", self.ax_history, None),
+            ("kill", self.ax_kill, None),
+            ("map", self.ax_map, key),
+        ):
+            self._canvas.draw_part(name, (ax,), _PARTS[name], also)
         return png.encode(self._canvas.buffer_rgba())
-
-
-def _empty(ax: Axes) -> None:
-    """Take away what was drawn. Axis, ticks and title stay: making them takes longest."""
-    for artist in (*ax.lines, *ax.collections, *ax.patches, *ax.texts):
-        artist.remove()
-    key = ax.get_legend()
-    if key is not None:
-        key.remove()
 
 
 def _dress_history(ax: Axes, choice: UnitChoice) -> None:
@@ -174,7 +169,10 @@ def _dress_kill(ax: Axes) -> None:
     ax.yaxis.set_label_coords(-0.078, 0.5)
 
 
-def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice, kept: Verdict | None) -> None:
+def _draw_history(
+    ax: Axes, verdict: Verdict, choice: UnitChoice, kept: Verdict | None
+) -> list[Any]:
+    """Draw it and return what the legend names."""
     record = verdict.record
     hours = record.time_s / _HOUR
     end = float(hours[-1])
@@ -192,23 +190,22 @@ def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice, kept: Verdict 
     core = INKS["core"].kwargs() | {"label": "coldest point"}
     ax.plot(hours, temperature(record.coldest_c, choice), **core)
     _draw_come_up(ax, verdict, choice, end)
-    ax.set_xlim(0.0, end * 1.03)
-    top = _top_c(verdict)
-    low_c = float(np.nanmin(np.append(record.coldest_c, 10.0))) - 4.0
-    ax.set_ylim(*(float(temperature(t, choice)) for t in (low_c, top)))
+    ax.set_xlim(whole_steps(0.0, end * 1.03))
+    low_c = float(np.nanmin(np.append(record.coldest_c, 10.0))) - 3.0
+    ends_c = whole_steps(low_c, _top_c(verdict))
+    ax.set_ylim(*(float(temperature(t, choice)) for t in ends_c))
     used: list[tuple[float, float]] = []
     for name, letter in letters(verdict).items():
         item = verdict.standard(name)
         if item.limit_c is None or item.required_s is None:
             continue
-        _draw_mark(ax, verdict, item, letter, choice, used, end)
+        _draw_mark(ax, verdict, item, letter, choice, used)
     handles, _ = ax.get_legend_handles_labels()
-    handles += [
+    return handles + [
         Line2D([], [], label=f"row {state}", **_mark_look(state) | {"linewidth": 2.0})
         for state in _STATE_MARKS
         if any(item.counts and item.state == state for item in verdict.standards)
     ]
-    legend(ax, handles=handles, loc="lower right", fontsize=8)
 
 
 def _top_c(verdict: Verdict) -> float:
@@ -265,7 +262,6 @@ def _draw_mark(
     letter: str,
     choice: UnitChoice,
     used: list[tuple[float, float]],
-    end: float,
 ) -> None:
     """Mark a row from where it is first reached, as long as its time."""
     assert item.limit_c is not None
@@ -276,9 +272,8 @@ def _draw_mark(
     begin = float(record.time_s[above[0] if above.size else -1]) / _HOUR
     finish = begin + item.required_s / _HOUR
     level = float(temperature(item.limit_c, choice))
-    ax.plot(
-        [begin, min(finish, end * 1.03)], [level] * 2, linewidth=2.0, **_mark_look(item.state)
-    )
+    finish = min(finish, ax.get_xlim()[1])
+    ax.plot([begin, finish], [level] * 2, linewidth=2.0, **_mark_look(item.state))
     place, shift = _free_place(ax, (begin, level), used)
     used.append(place)
     ax.annotate(
@@ -307,11 +302,12 @@ def _free_place(
     return place, shift
 
 
-def _draw_kill(ax: Axes, verdict: Verdict, kinetics: Kinetics) -> None:
+def _draw_kill(ax: Axes, verdict: Verdict, kinetics: Kinetics) -> list[Any]:
+    """Draw it and return what the legend names."""
     views = [view for view in verdict.integrals if view.unit == "log10"]
     view = next((view for view in views if view.name == kinetics.name), None)
     if view is None:
-        return
+        return []
     hours = view.history.time_s / _HOUR
     ink = INKS["meat"]
     most = np.minimum(view.history.cumulative, _SHOWN_LOGS)
@@ -334,7 +330,8 @@ def _draw_kill(ax: Axes, verdict: Verdict, kinetics: Kinetics) -> None:
             ax.axhline(
                 level, color=INKS["target"].colour, linewidth=1.3, linestyle=line, label=words
             )
-    legend(ax, loc="upper left", fontsize=8)
+    handles: list[Any] = ax.get_legend_handles_labels()[0]
+    return handles
 
 
 def _draw_map(

@@ -7,13 +7,13 @@ from typing import Any, Final
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
 from coreward.figures import png
+from coreward.figures.canvas import PictureCanvas, empty
 from coreward.figures.style import FONT_SIZE, INKS, PALETTE, apply_style, legend
 from coreward.questions.plan import Plan, Step, clock_text, in_ten
 
@@ -236,12 +236,26 @@ def figure_timeline(plan: Plan) -> Figure:
     return figure
 
 
-def picture_plan(plan: Plan) -> bytes:
-    """Return the same as PNG bytes, for a panel."""
-    figure = figure_plan(plan)
-    canvas: Any = FigureCanvasAgg(figure)
-    canvas.draw()
-    return png.encode(canvas.buffer_rgba())
+class PlanPicture:
+    """The same picture kept alive for a panel: cheaper to update while a slider moves."""
+
+    def __init__(self) -> None:
+        self._rows = 0
+
+    def update(self, plan: Plan) -> bytes:
+        """Redraw and return the picture as PNG bytes."""
+        rows = len(plan.pieces) + 1
+        if rows != self._rows:
+            self.figure, self._upper, self._lower = _new(rows)
+            # The drawing library has no types here.
+            self._canvas: Any = PictureCanvas(self.figure)
+            self._rows = rows
+        for ax in (self._upper, self._lower):
+            empty(ax)
+        draw_timeline(self._upper, plan)
+        draw_odds(self._lower, plan)
+        self._canvas.draw()
+        return png.encode(self._canvas.buffer_rgba())
 
 
 def alt_text(plan: Plan) -> str:

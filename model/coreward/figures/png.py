@@ -1,51 +1,54 @@
 """A small PNG writer for pictures that are sent at every step of a slider.
 
-The usual writer tries five filters on each row; for flat areas and thin lines one of
-them, the difference to the row above, does as well in a third of the time.
-The format is that of ISO/IEC 15948 (PNG), from memory.
+The usual writer tries five filters on each row and packs with care. For flat areas, thin
+lines and letters no filter at all gives the smallest file with ISA-L, whose quick level
+takes a tenth of the time. The format is that of ISO/IEC 15948 (PNG), from memory.
 """
 
 from __future__ import annotations
 
 import struct
 import zlib
-from typing import Any
+from collections.abc import Callable
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+_pack: Callable[[Any, int], bytes]
+try:
+    from isal.isal_zlib import compress as _pack
+except ImportError:  # no build for this machine: the same picture, in more time
+    _pack = zlib.compress
+
+_QUICK: Final = 1
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
-_FILTER_UP = 2
-_EIGHT_BIT_RGB = (8, 2, 0, 0, 0)
+# Depth, kind of colour, and three zeros, by the number of channels.
+_KINDS: Final = {3: (8, 2, 0, 0, 0), 4: (8, 6, 0, 0, 0)}
 
 
-def encode(pixels: Any, level: int = 1) -> bytes:
+def encode(pixels: Any) -> bytes:
     """Return 8-bit RGB or RGBA pixels as an opaque PNG.
 
     Parameters
     ----------
     pixels : array_like of uint8, shape (rows, columns, 3 or 4)
-        A fourth channel is left out.
-    level : int
-        0 to 9, fast to small.
+        A fourth channel is taken to be opaque.
     """
-    array: NDArray[np.uint8] = np.ascontiguousarray(pixels, dtype=np.uint8)
+    array: NDArray[np.uint8] = np.asarray(pixels, dtype=np.uint8)
     rows, columns, channels = array.shape
-    flat = array.reshape(rows, channels * columns)
-    change = np.empty_like(flat)
-    change[0] = flat[0]
-    # Differences of bytes wrap around, as the format wants.
-    np.subtract(flat[1:], flat[:-1], out=change[1:])
-    filtered = np.empty((rows, 1 + 3 * columns), dtype=np.uint8)
-    filtered[:, 0] = _FILTER_UP
-    for channel in range(3):
-        filtered[:, 1 + channel :: 3] = change[:, channel::channels]
-    head = struct.pack(">II5B", columns, rows, *_EIGHT_BIT_RGB)
+    # Before each row, a zero says that it has no filter.
+    lines = np.zeros((rows, 1 + channels * columns), dtype=np.uint8)
+    lines[:, 1:] = array.reshape(rows, channels * columns)
+    if channels == 4:
+        # To leave the fourth channel out would take longer than to pack it.
+        lines[:, 4::4] = 255
+    head = struct.pack(">II5B", columns, rows, *_KINDS[channels])
     return b"".join(
         (
             _SIGNATURE,
             _chunk(b"IHDR", head),
-            _chunk(b"IDAT", zlib.compress(filtered.data, level)),
+            _chunk(b"IDAT", _pack(lines.data, _QUICK)),
             _chunk(b"IEND", b""),
         )
     )

@@ -11,7 +11,8 @@ from typing import Any, Final
 
 import numpy as np
 from matplotlib import colormaps
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 
 from coreward.cook.result import Result
 from coreward.figures import png
+from coreward.figures.canvas import PictureCanvas, empty, set_moving, whole_steps
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
@@ -29,9 +31,7 @@ from coreward.figures.style import (
     as_units,
     format_hours,
     format_temperature,
-    label_hours,
     label_temperature,
-    legend,
     length,
     temperature,
     temperature_symbol,
@@ -64,6 +64,14 @@ _SEEN: Final = {
     "brown": ("#7b5c45", "white"),
 }
 _WIDE_ENOUGH: Final = 0.25
+_PARTS: Final = {
+    "section": (0.0, 0.18, 0.42, 1.0),
+    "scale": (0.0, 0.0, 0.42, 0.18),
+    "curves": (0.42, 0.515, 1.0, 1.0),
+    "crust": (0.42, 0.315, 1.0, 0.515),
+    "soft": (0.42, 0.0, 1.0, 0.315),
+}
+"""Left, bottom, right and top of what is drawn on its own, as shares of the canvas."""
 
 
 class RestPicture:
@@ -72,7 +80,8 @@ class RestPicture:
     def __init__(self) -> None:
         self.figure = Figure(figsize=_SIZE, dpi=_DPI, facecolor="white")
         self.figure.set_layout_engine("none")
-        self._canvas: Any = FigureCanvasAgg(self.figure)
+        # The drawing library has no types here.
+        self._canvas: Any = PictureCanvas(self.figure)
         self.ax_section = self.figure.add_axes((0.045, 0.25, 0.35, 0.66))
         self.ax_scale = self.figure.add_axes((0.08, 0.13, 0.28, 0.022))
         self.ax_curves = self.figure.add_axes((0.475, 0.53, 0.505, 0.41))
@@ -80,9 +89,9 @@ class RestPicture:
         self.ax_soft = self.figure.add_axes((0.475, 0.085, 0.505, 0.165))
         self._norm = Normalize(*_COLOURS_C)
         self._map = colormaps[_MAP]
-        # What the right-hand side shows, its picture, and the lines that move over it.
+        self._dressed: UnitChoice | None = None
         self._shown: tuple[Any, ...] = ()
-        self._background: Any = None
+        # Where one looks: lines that move over the right-hand side.
         self._cursors: list[Any] = []
 
     def update(
@@ -113,36 +122,65 @@ class RestPicture:
             An earlier answer.
         """
         choice = as_units(units)
-        wanted = (told, tender, dry, kept, choice.temperature, choice.length)
+        if choice != self._dressed:
+            self._dress(choice)
+            self._dressed = choice
+        wanted = (told, tender, dry, kept, choice)
         same = len(self._shown) == len(wanted) and all(
             old is new for old, new in zip(self._shown, wanted, strict=True)
         )
+        # Looking at another time changes the section and the cursors only.
         if not same:
-            for ax in (self.ax_scale, self.ax_curves, self.ax_crust, self.ax_soft):
-                ax.clear()
-            self._draw_scale(choice)
+            for ax in (self.ax_curves, self.ax_crust, self.ax_soft):
+                empty(ax)
             self._draw_curves(told, choice, dry, kept)
             self._draw_crust(told)
             self._draw_softening(told, tender)
             self._cursors = [
-                ax.axvline(0.0, color=PALETTE["event"], linewidth=1.4, animated=True)
+                ax.axvline(0.0, color=PALETTE["event"], linewidth=1.4)
                 for ax in (self.ax_curves, self.ax_crust, self.ax_soft)
             ]
-            self.ax_section.set_visible(False)
-            self._canvas.draw()
-            self.ax_section.set_visible(True)
-            self._background = self._canvas.copy_from_bbox(self.figure.bbox)
             self._shown = wanted
-        # Looking at another time changes the section and two lines only.
-        self._canvas.restore_region(self._background)
-        self.ax_section.clear()
-        self._draw_section(told.result, inside, at_time_s - told.pull_s, choice)
-        self.ax_section.apply_aspect()
-        self.ax_section.draw(self._canvas.get_renderer())
         for cursor in self._cursors:
             cursor.set_xdata([(at_time_s - told.pull_s) / _HOUR] * 2)
-            cursor.axes.draw_artist(cursor)
+        empty(self.ax_section)
+        self._draw_section(told.result, inside, at_time_s - told.pull_s, choice)
+        for name, ax in (
+            ("section", self.ax_section),
+            ("scale", self.ax_scale),
+            ("curves", self.ax_curves),
+            ("crust", self.ax_crust),
+            ("soft", self.ax_soft),
+        ):
+            if ax is not self.ax_scale:
+                set_moving(ax)
+            self._canvas.draw_part(name, (ax,), _PARTS[name])
         return png.encode(self._canvas.buffer_rgba())
+
+    def _dress(self, choice: UnitChoice) -> None:
+        """Give the axes what stands still: names, ticks, titles, the scale of colours."""
+        self.ax_scale.clear()
+        self._draw_scale(choice)
+        ax = self.ax_section
+        apply_style(ax)
+        ax.grid(False)
+        ax.set_aspect("equal")
+        ax.set_xlabel(choice.length)
+        ax = self.ax_curves
+        apply_style(ax, title="Before and after the pull")
+        label_temperature(ax, choice)
+        ax.tick_params(labelbottom=False)
+        ax = self.ax_crust
+        apply_style(ax, title="Crust: water activity")
+        ax.set_ylim(0.0, 1.1)
+        ax.yaxis.set_major_locator(MaxNLocator(nbins=3))
+        ax.set_ylabel("1 is wet")
+        ax.tick_params(labelbottom=False)
+        ax = self.ax_soft
+        apply_style(ax, title="Softening of tough meat, core (100 % is tender)")
+        ax.yaxis.set_major_locator(MaxNLocator(nbins=4))
+        ax.set_ylabel("%")
+        ax.set_xlabel("time after the pull (h)")
 
     def _draw_section(
         self, result: Result, inside: Section, after_s: float, choice: UnitChoice
@@ -163,7 +201,7 @@ class RestPicture:
         ax.imshow(picture, extent=(-size, size, -size, size), interpolation="nearest")
         angle = np.linspace(0.0, 2.0 * np.pi, 181)
         handles = []
-        for name, _, line in _EDGES:
+        for name, words, line in _EDGES:
             edge = float(length(inside.edges_m(name), choice))
             # Drawn white on black, so that it shows on every colour of the map.
             for colour, width in (("black", 2.6), ("white", 1.3)):
@@ -178,13 +216,22 @@ class RestPicture:
                         linewidth=width,
                         linestyle=line,
                     )
-            handles.append(Line2D([], [], color="black", linewidth=1.3, linestyle=line))
+            handles.append(
+                Line2D([], [], color="black", linewidth=1.3, linestyle=line, label=words)
+            )
         self._draw_colour(inside, size)
         when = f"{format_hours(abs(after_s))} {'after' if after_s >= 0 else 'before'} the pull"
-        apply_style(ax, title=f"Section, {when}")
-        ax.grid(False)
-        ax.set_aspect("equal")
-        ax.set_xlabel(choice.length)
+        # A title of its own: the one of the axes stands still.
+        ax.annotate(
+            f"Section, {when}",
+            (0.0, 1.0),
+            xycoords="axes fraction",
+            xytext=(0.0, 6.0),
+            textcoords="offset points",
+            fontsize=FONT_SIZE + 1,
+            fontweight="bold",
+            color=PALETTE["text"],
+        )
         ax.set_xlim(-1.02 * size, 1.02 * size)
         # Room below for the colours and the legend, without ticks there.
         ax.set_ylim(-1.75 * size, 1.02 * size)
@@ -199,7 +246,7 @@ class RestPicture:
             fontsize=FONT_SIZE,
             bbox={"facecolor": "white", "alpha": 0.8, "edgecolor": "none", "pad": 2.0},
         )
-        legend(ax, handles=handles, labels=[words for _, words, _ in _EDGES], loc="lower left")
+        self._canvas.set_legend(ax, handles, loc="lower left")
 
     def _draw_colour(self, inside: Section, size: float) -> None:
         """Draw a strip below the section: what the eye sees along a cut through the middle."""
@@ -217,7 +264,11 @@ class RestPicture:
             near, far = begin / half * size, end / half * size
             for side in (-1.0, 1.0):
                 a, b = sorted((side * near, side * far))
-                ax.fill_between([a, b], low, high, color=_SEEN[word][0], linewidth=0.0)
+                strip = [(a, low), (b, low), (b, high), (a, high)]
+                ax.add_collection(
+                    PolyCollection([strip], facecolor=_SEEN[word][0], linewidth=0.0),
+                    autolim=False,
+                )
             if far - near > _WIDE_ENOUGH * size or begin == 0.0:
                 middle = 0.0 if begin == 0.0 else 0.5 * (near + far)
                 ax.text(
@@ -285,11 +336,13 @@ class RestPicture:
         high = max(float(result.surface_c[shown].max()), told.peak_core_c) + 25.0
         low = float(result.temperature_c[shown].min())
         low = min(low, float(result.environment[shown, 0].min())) - 3.0
-        ax.set_ylim(*(float(temperature(value, choice)) for value in (low, high)))
-        apply_style(ax, title="Before and after the pull")
-        label_temperature(ax, choice)
-        ax.set_xticklabels([])
-        legend(ax, loc="upper right", ncols=3)
+        ends_c = whole_steps(low, high)
+        ax.set_ylim(*(float(temperature(value, choice)) for value in ends_c))
+        self._name(ax, loc="upper right", ncols=3)
+
+    def _name(self, ax: Axes, **options: Any) -> None:
+        """Give axes a legend of all that has a name."""
+        self._canvas.set_legend(ax, ax.get_legend_handles_labels()[0], **options)
 
     def _draw_crust(self, told: Carryover) -> None:
         ax, result = self.ax_crust, told.result
@@ -315,13 +368,8 @@ class RestPicture:
         )
         ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
         ax.set_xlim(self.ax_curves.get_xlim())
-        ax.set_ylim(0.0, 1.1)
-        ax.yaxis.set_major_locator(MaxNLocator(nbins=3))
-        apply_style(ax, title="Crust: water activity")
-        ax.set_ylabel("1 is wet")
-        ax.set_xticklabels([])
         # Beside the title: in the strip it would hide the curve.
-        legend(ax, loc="lower right", bbox_to_anchor=(1.0, 0.95), ncols=2)
+        self._name(ax, loc="lower right", bbox_to_anchor=(1.0, 0.95), ncols=2)
 
     def _draw_softening(self, told: Carryover, tender: Tenderness) -> None:
         ax = self.ax_soft
@@ -332,13 +380,8 @@ class RestPicture:
         ax.axhline(100.0, color=PALETTE["target"], linewidth=1.0, linestyle=INKS["target"].line)
         ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
         ax.set_xlim(self.ax_curves.get_xlim())
-        ax.set_ylim(0.0, max(110.0, 1.05 * float(high[-1])))
-        ax.yaxis.set_major_locator(MaxNLocator(nbins=4))
-        apply_style(ax, title="Softening of tough meat, core (100 % is tender)")
-        ax.set_ylabel("%")
-        label_hours(ax)
-        ax.set_xlabel("time after the pull (h)")
-        legend(ax, loc="center left")
+        ax.set_ylim(0.0, max(110.0, whole_steps(0.0, 1.05 * float(high[-1]))[1]))
+        self._name(ax, loc="center left")
 
 
 def _wrapped(told: Carryover) -> list[tuple[float, float]]:
@@ -361,8 +404,10 @@ def figure_rest(
     """Return the picture as a figure of its own; parameters as `RestPicture.update`."""
     picture = RestPicture()
     picture.update(told, tender, inside, at_time_s, units, dry)
-    for cursor in picture._cursors:
-        cursor.set_animated(False)
+    # Drawn whole from now on, by whatever draws it.
+    for ax in picture.figure.axes:
+        for artist in ax.get_children():
+            artist.set_animated(False)
     return picture.figure
 
 

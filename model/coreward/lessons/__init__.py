@@ -17,7 +17,12 @@ from coreward.lessons.lesson import Checked, Lesson, check_exercise, check_predi
 _MODULES = {
     "why-the-stall": "stall",
     "is-this-hold-enough": "hold",
+    "my-log": "probe_log",
+    "plan-the-day": "day",
+    "rest-and-carryover": "rest",
+    "how-good-are-the-forecasts": "forecasts",
     "how-far-to-trust-it": "trust",
+    "does-it-solve-its-equations": "equations",
 }
 
 

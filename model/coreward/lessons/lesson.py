@@ -300,6 +300,7 @@ def shown_number(exercise: Exercise, value: float, units: str | UnitChoice = "C"
     return float(value)
 
 
+_MOST_LETTERS = 24
 _CLOCK = re.compile(
     r"(?:(\d+(?:\.\d+)?) ?h(?:ours?)?)? ?(?:(\d+(?:\.\d+)?) ?m(?:in)?(?:utes?)?)? ?"
     r"(?:(\d+(?:\.\d+)?) ?s(?:econds?)?)?"
@@ -320,7 +321,10 @@ def number_of(answer: float | str, unit: str) -> float:
     else:
         value = _read_number(answer.strip().lower().replace(",", "."), unit)
     if not math.isfinite(value):
-        raise InputError(f"{answer!r} is not a number; type a number in {unit}.")
+        said = str(answer)
+        short = said if len(said) <= _MOST_LETTERS else f"{said[:_MOST_LETTERS]}…"
+        what = "" if unit == "times" else f" in {unit}"
+        raise InputError(f"{short!r} is not a number; type a number{what}.")
     return value
 
 

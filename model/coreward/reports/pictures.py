@@ -13,6 +13,8 @@ import matplotlib as mpl
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from coreward.figures.pen import PEN
+
 PNG_DPI = 170
 _MOST_IN_LEGEND = 40
 _MOST_IN_LINE = 100
@@ -35,7 +37,7 @@ def drawing() -> Iterator[None]:
     A label may hold letters that the drawing font lacks. In SVG they stay text, and the
     reader's own fonts show them, so the warning about a missing glyph is not passed on.
     """
-    with mpl.rc_context(_SETTINGS), warnings.catch_warnings():
+    with PEN, mpl.rc_context(_SETTINGS), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         yield
 

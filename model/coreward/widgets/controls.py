@@ -28,6 +28,8 @@ from coreward.figures.style import UnitChoice
 
 _LABEL_WIDTH: Final = "90px"
 _INCHES_PER_FOOT: Final = 12.0
+_MOST_SHOWN: Final = 1e7
+_MOST_LETTERS: Final = 24
 # How long a browser may take to answer new ends of a slider. [s]
 _ECHO_S: Final = 2.0
 
@@ -56,7 +58,10 @@ class Quantity:
 
     def text(self, value: float, units: UnitChoice) -> str:
         """Return a stored value as shown, with its unit."""
-        return f"{self.shown(value, units):.{self.digits(units)}f} {self.symbol(units)}"
+        shown = self.shown(value, units)
+        # Somebody may have typed a number of three hundred digits.
+        digits = f".{self.digits(units)}f" if abs(shown) < _MOST_SHOWN else ".3g"
+        return f"{shown:{digits}} {self.symbol(units)}"
 
 
 def _fixed(symbol: str, factor: float, step: float, digits: int) -> Quantity:
@@ -334,7 +339,7 @@ class NumberControl(Control):
         self.slider.observe(self._slid, names="value")
         self.entry.observe(self._typed, names="value")
         if state.has_trait("units"):
-            state.observe(self._changed, names="units")
+            state.observe(self._units_changed, names="units")
         self._finish([self.slider, self.entry, self.unit])
 
     def check(self, value: Any) -> None:  # noqa: D102
@@ -396,21 +401,33 @@ class NumberControl(Control):
     def _typed(self, change: Any) -> None:
         if self._quiet:
             return
-        text = str(change["new"]).strip().replace(",", ".")
         units = self._units()
+        symbol = self.spec.quantity.symbol(units)
+        typed = str(change["new"]).strip()
+        text = typed.removesuffix(symbol).strip().replace(",", ".")
+        now = f"{self.spec.quantity.shown(self.value, units):.{self._digits(units)}f}"
         # The same digits as shown mean "unchanged", not the rounded value.
-        if text == f"{self.spec.quantity.shown(self.value, units):.{self._digits(units)}f}":
+        if text == now:
             self.refuse("")
+            self.show()
             return
         try:
             number = float(text)
         except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            short = typed if len(typed) <= _MOST_LETTERS else f"{typed[:_MOST_LETTERS]}…"
             self.refuse(
-                f"{self.spec.label}: {change['new']!r} is not a number. Type digits, such "
-                f"as {self.spec.quantity.shown(self.value, units):.{self._digits(units)}f}."
+                f"{self.spec.label}: {short!r} is not a number. Type digits, such as {now}."
             )
             return
-        self.give(self.spec.quantity.stored(number, units))
+        if self.give(self.spec.quantity.stored(number, units)):
+            self.show()
+
+    def _units_changed(self, change: Any) -> None:
+        # A refusal speaks of the units before; the entry shows the value again.
+        self.refuse("")
+        self.show()
 
     def _digits(self, units: UnitChoice) -> int:
         return int(self.spec.quantity.digits(units))

@@ -6,7 +6,6 @@ import asyncio
 import base64
 import html
 import io
-import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -111,12 +110,7 @@ class ForecastState(LogSourceState):
         name="moment",
     )
     plan = Choice("hold", label="from now on", options=_PLANS, name="plan")
-    wrapped_in = Choice(
-        "foil",
-        label="a wrap was",
-        options={"foil": "foil", "paper": "paper"},
-        name="wrapped-in",
-    )
+    wrapped_in = shared.wrap_kind(label="a wrap was", name="wrapped-in")
     edits = traitlets.Unicode("")
 
     input_names: ClassVar[tuple[str, ...]] = (
@@ -133,7 +127,7 @@ class ForecastState(LogSourceState):
         "plan",
         "wrapped_in",
     )
-    other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "edits")
+    other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "answers", "edits")
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,6 +159,7 @@ class ForecastPanel(LogSourcePanel):
         self._fits: dict[Any, tuple[EventList, Fitted]] = {}
         self._earlier: tuple[Any, Forecast] | None = None
         self._follower: LogFollower | None = None
+        self._followed_how: dict[str, Any] = {}
         self._following: asyncio.Task[None] | None = None
         super().__init__(state, units, ("temperature", "length"))
 
@@ -394,7 +389,7 @@ class ForecastPanel(LogSourcePanel):
         )
         if log.repairs or log.understood:
             parts.append(list_html("What was understood of the file", log.understood))
-            parts.append(f"<p>{len(log.repairs)} repairs; see <b>What does my log say?</b></p>")
+            parts.append(f"<p>{len(log.repairs)} repairs; the log's review lists them.</p>")
         return "".join(parts)
 
     def report_about(self) -> dict[str, Any]:
@@ -405,14 +400,11 @@ class ForecastPanel(LogSourcePanel):
         """Return the lines of Python that repeat the forecast."""
         s = self.state
         shape = SHAPES[s.shape].__name__
-        stated = "" if s.file_unit == "file" else f", units={s.file_unit!r}"
-        if s.mapping:
-            stated += f", columns={json.loads(s.mapping)!r}"
         lines = [
             "import coreward as cw",
             "from coreward.questions.forecast_words import forecast_text",
             "",
-            f"log = cw.read_log({self.log_name()!r}{stated})",
+            self.reading_code(),
             f"shape = cw.{shape}({s.size_m:.6g})",
             f"piece = cw.Piece(shape, cw.meat({s.cut!r}), {s.start_c:.6g})",
         ]
@@ -507,10 +499,12 @@ class ForecastPanel(LogSourcePanel):
     def follow_once(self) -> None:
         """Look at the file once; if it has grown, answer again."""
         try:
-            if self._follower is None:
-                inputs = self.state.saved()
-                how = self._how(inputs)
+            inputs = self.state.saved()
+            how = self._how(inputs)
+            how.pop("sheet", None)  # a workbook is rewritten whole: it cannot be followed
+            if self._follower is None or how != self._followed_how:
                 self._follower = LogFollower(self._file(inputs), **how)
+                self._followed_how = how
             rows = self._follower.poll()
             self._follow_line.value = html.escape(self._follower.accounting.sentence())
         except CorewardError as error:
@@ -548,8 +542,9 @@ def _png(figure: Any) -> bytes:
 def _image(data: bytes, alt: str) -> str:
     text = base64.b64encode(data).decode("ascii")
     return (
-        f'<img alt="{html.escape(alt, quote=True)}" style="width:100%;max-width:1080px" '
-        f'src="data:image/png;base64,{text}">'
+        '<div class="coreward-sideways" tabindex="0" role="group" aria-label="ways to go on">'
+        f'<img class="coreward-picture" alt="{html.escape(alt, quote=True)}" '
+        f'src="data:image/png;base64,{text}"></div>'
     )
 
 

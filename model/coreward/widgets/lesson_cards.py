@@ -51,6 +51,7 @@ _STYLE: Final = """
   padding: 2px 10px; background: #f4f5f6; }
 .coreward-lesson .coreward-lesson { border: 0; border-top: 1px solid #c9cfd4;
   padding: 6px 0 8px; max-width: none; }
+.coreward-lesson > .coreward-lesson:nth-child(2) { border-top: 0; }
 .coreward-lesson .widget-button { align-self: flex-start; }
 </style>
 """
@@ -325,7 +326,8 @@ class ExerciseCard(_Asking):
         line = W.HTML(_bound(prompt))
         line.add_class("coreward-prompt")
         self.entry = W.Text(
-            description=f"answer in {unit}",
+            # "How many times" is a bare number.
+            description="answer" if unit == "times" else f"answer in {unit}",
             continuous_update=False,
             style={"description_width": "initial"},
             layout=W.Layout(width="210px"),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import html
 import io
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -134,17 +133,13 @@ class LogPanel(LogSourcePanel):
 
     def code(self) -> str:
         """Return the lines of Python that repeat the review."""
-        state = self.state
-        stated = "" if state.file_unit == "file" else f", units={state.file_unit!r}"
-        if state.mapping:
-            stated += f", columns={json.loads(state.mapping)!r}"
         return "\n".join(
             [
                 "import coreward as cw",
                 "from coreward.questions.review import review, review_text",
                 "",
-                f"log = cw.read_log({self.log_name()!r}{stated})",
-                f"print(review_text(review(log, organism={state.organism!r})))",
+                self.reading_code(),
+                f"print(review_text(review(log, organism={self.state.organism!r})))",
                 "",
             ]
         )

@@ -16,6 +16,7 @@ import traitlets
 from coreward.errors import InputError
 from coreward.figures.style import UnitChoice
 from coreward.logs.contents import FileContents, what_it_holds
+from coreward.logs.demo import demo_folder, demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
 from coreward.widgets.controls import Choice
@@ -36,40 +37,9 @@ _ROLE_WORDS: Final = {
     "ignore": "nothing of use",
 }
 
-
-def demo_folder() -> Path:
-    """Return the folder of the invented data, wherever it came with the notebooks.
-
-    Raises
-    ------
-    InputError
-        If there is none.
-    """
-    here = Path.cwd()
-    package = Path(__file__).resolve().parents[1]
-    for folder in (
-        here / "data" / "demo",
-        here.parent / "data" / "demo",
-        package.parents[1] / "data" / "demo",
-        package / "_workbench" / "data" / "demo",
-    ):
-        if any(folder.glob("*.csv")):
-            return folder
-    raise InputError("The demo data did not come with this installation; install it again.")
-
-
-def demo_logs() -> dict[str, Path]:
-    """Return the invented demo logs by file name."""
-    try:
-        folder = demo_folder()
-    except InputError:
-        return {}
-    # Tables of results beside the logs are not logs.
-    return {
-        path.name: path
-        for path in sorted(folder.glob("*.csv"))
-        if not path.name.startswith("backtest")
-    }
+# Arguments of `read_log` that the screen of columns asks for beside the columns.
+_ASKED: Final = ("sheet", "zone", "start_date", "accept_jumps")
+_YES: Final = "yes"
 
 
 class LogSourceState(PanelState):
@@ -85,10 +55,11 @@ class LogSourceState(PanelState):
     )
     path = traitlets.Unicode("")
     mapping = traitlets.Unicode("")
+    answers = traitlets.Unicode("")
     source: Any
     demo: Mapping[str, Path] = MappingProxyType({})
 
-    other_names: ClassVar[tuple[str, ...]] = ("path", "mapping")
+    other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "answers")
 
 
 def offered(kind: type[LogSourceState], path: str | Path | None = None) -> Any:
@@ -235,14 +206,28 @@ class LogSourcePanel(Panel):
         if inputs["file_unit"] != "file":
             units = "C" if inputs["file_unit"] == "C" else "F"
         how: dict[str, Any] = {"units": units}
-        if inputs["mapping"]:
-            try:
+        try:
+            if inputs["mapping"]:
                 how["columns"] = dict(json.loads(inputs["mapping"]))
-            except (ValueError, TypeError):
-                raise InputError(
-                    "What was said about the columns is damaged; press reset."
-                ) from None
+            if inputs["answers"]:
+                answers = dict(json.loads(inputs["answers"]))
+                how |= {name: answers[name] for name in _ASKED if name in answers}
+        except (ValueError, TypeError):
+            raise InputError(
+                "What was said about the columns is damaged; press reset."
+            ) from None
+        if "accept_jumps" in how:
+            how["accept_jumps"] = how["accept_jumps"] == _YES
         return how
+
+    def reading_code(self) -> str:
+        """Return the line of Python that reads the log as it is read here."""
+        stated = "".join(
+            f", {name}={value!r}"
+            for name, value in self._how(self.state.saved()).items()
+            if value not in (None, False)
+        )
+        return f"log = cw.read_log({self.log_name()!r}{stated})"
 
     def _stamp(self, inputs: Mapping[str, Any]) -> Any:
         if inputs["source"] == UPLOAD:
@@ -303,6 +288,7 @@ class LogSourcePanel(Panel):
                     layout=W.Layout(flex_flow="row wrap", align_items="center"),
                 )
             )
+        rows.extend(self._other_questions(found))
         asked = "".join(f"<li>{html.escape(one.text)}</li>" for one in found.questions)
         said = f"{html.escape(found.kind)} {html.escape(found.problem)}"
         use = self._button("Use these", "use-columns", self._use_columns)
@@ -313,8 +299,75 @@ class LogSourcePanel(Panel):
         ]
         self._columns_box.layout.display = ""
 
-    def _use_columns(self) -> None:
-        self.state.mapping = json.dumps(
-            {name: str(choice.value) for name, choice in self.column_choices.items()}
+    def _other_questions(self, found: FileContents) -> list[W.Widget]:
+        """What else may have to be said: the sheet, the clock, a jump that is real."""
+        known = json.loads(self.state.answers or "{}")
+        self.answer_entries: dict[str, W.Dropdown | W.Text] = {}
+
+        def add(name: str, entry: W.Dropdown | W.Text, words: str) -> W.Widget:
+            entry.style = {"description_width": "160px"}
+            entry.layout.width = "390px"
+            entry.add_class(f"coreward-answer-{name.replace('_', '-')}")
+            self.answer_entries[name] = entry
+            return W.Box(
+                [entry, W.HTML(html.escape(words))],
+                layout=W.Layout(flex_flow="row wrap", align_items="center"),
+            )
+
+        rows = []
+        if len(found.sheets) > 1:
+            options = [("please say", ""), *((name, name) for name in found.sheets)]
+            value = known.get("sheet", "")
+            entry = W.Dropdown(
+                options=options,
+                value=value if value in found.sheets else "",
+                description="sheet",
+            )
+            rows.append(add("sheet", entry, "The workbook has several."))
+        if "accept_jumps" in known or any(
+            one.argument == "accept_jumps" for one in found.questions
+        ):
+            jumps = W.Dropdown(
+                options=[("no, cut the file there", ""), ("yes, it is real", _YES)],
+                value=known.get("accept_jumps", ""),
+                description="is the jump real?",
+            )
+            rows.append(add("accept_jumps", jumps, "Readings that jump as units do."))
+        zone = W.Text(
+            value=known.get("zone", ""),
+            placeholder="Europe/London",
+            description="zone of its clock",
         )
+        rows.append(add("zone", zone, "Needed only where summer time changes in the night."))
+        date = W.Text(
+            value=known.get("start_date", ""),
+            placeholder="2026-10-24",
+            description="date of its first row",
+        )
+        rows.append(add("start_date", date, "If the file holds only times of the day."))
+        return rows
+
+    def _use_columns(self) -> None:
+        mapping = {name: str(choice.value) for name, choice in self.column_choices.items()}
+        answers = {
+            name: str(entry.value).strip()
+            for name, entry in self.answer_entries.items()
+            if str(entry.value).strip()
+        }
+        with self.state.hold_trait_notifications():
+            # Where the sheet was not known yet, nothing could be said of its columns.
+            self.state.mapping = json.dumps(mapping) if mapping else ""
+            self.state.answers = json.dumps(answers) if answers else ""
         self._columns_box.layout.display = "none"
+
+
+__all__ = [
+    "ASKING",
+    "PATH",
+    "UPLOAD",
+    "LogSourcePanel",
+    "LogSourceState",
+    "demo_folder",
+    "demo_logs",
+    "offered",
+]

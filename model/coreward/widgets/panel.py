@@ -28,6 +28,7 @@ import ipywidgets as W
 import traitlets
 
 from coreward.errors import CorewardError, InputError
+from coreward.figures.pen import PEN
 from coreward.figures.png import size as png_size
 from coreward.figures.style import UnitChoice, as_units
 from coreward.widgets import saved, settings
@@ -49,7 +50,7 @@ _STYLE: Final = """
 .coreward-panel .coreward-entry > label { position: absolute; width: 1px; height: 1px;
   overflow: hidden; clip-path: inset(50%); margin: 0; padding: 0; }
 .coreward-panel .widget-dropdown > select { min-width: 0; }
-.coreward-panel .widget-html-content { line-height: 1.4; }
+.coreward-panel .widget-html-content { line-height: 1.4; min-width: 0; max-width: 100%; }
 .coreward-panel .coreward-refusal { color: #8c1c13; font-size: 12px; line-height: 1.3; }
 .coreward-panel .coreward-error > div { border-left: 4px solid #8c1c13; padding: 4px 10px;
   background: #fbeeec; color: #5e120c; line-height: 1.4; }
@@ -69,6 +70,7 @@ _STYLE: Final = """
 /* On a telephone the picture keeps a size at which its words can be read. */
 @media (max-width: 640px) {
   .coreward-panel img.coreward-picture { min-width: 720px; }
+  .coreward-panel .coreward-scroll table { min-width: 620px; }
   .coreward-panel .coreward-group { flex-basis: 100%; }
 }
 .coreward-panel .noUi-handle:focus-visible, .coreward-panel a:focus-visible,
@@ -82,6 +84,12 @@ _STYLE: Final = """
 .coreward-panel table.coreward-table th, .coreward-panel table.coreward-table td {
   border-bottom: 1px solid var(--coreward-line); padding: 2px 8px; text-align: left;
   vertical-align: top; }
+/* A wide table scrolls by itself: the sentences beside it are never cut off. */
+.coreward-panel .coreward-tables, .coreward-panel .coreward-tables > .widget-html-content {
+  min-width: 0; max-width: 100%; box-sizing: border-box; }
+.coreward-panel .coreward-tables > .widget-html-content { width: 100%; }
+/* Its own margin is 4px on each side. */
+.coreward-panel .coreward-tables { width: calc(100% - 8px); }
 .coreward-panel .coreward-scroll { max-height: 420px; overflow: auto; }
 .coreward-panel h4 { margin: 12px 0 4px; }
 .coreward-panel ul { margin: 0; padding-left: 22px; }
@@ -113,12 +121,16 @@ class View:
         One line of numbers and words above the picture, as plain text.
     explanation : str
         Sentences below the picture, where their length cannot make it jump.
+    below : callable, optional
+        Fills what `Panel.extra` returned. It is called when the picture has been sent, so
+        that no slider waits for a table.
     """
 
     picture: bytes
     alt: str
     status: str
     explanation: str = ""
+    below: Callable[[], None] | None = None
 
 
 class PanelState(traitlets.HasTraits):
@@ -300,6 +312,9 @@ class Panel:
         """Compute and show. Never raises: what goes wrong becomes a sentence."""
         self._hide_progress()
         if self.takes_long and not preview:
+            if self.state.error is None:
+                # Whatever ends the kernel before the answer is there, the values are not lost.
+                self._leave()
             inputs = self.state.saved()
             self.work(
                 lambda progress, cancelled: self.compute_long(inputs, progress, cancelled),
@@ -682,7 +697,8 @@ class Panel:
     def _try(self, act: Callable[[], None]) -> None:
         """Do something; what goes wrong becomes a sentence in place."""
         try:
-            act()
+            with PEN:
+                act()
         except CorewardError as error:
             self._fail(str(error), "")
         except Exception:
@@ -721,6 +737,8 @@ class Panel:
         self._picture_box.value = _picture_html(view) if view.picture else ""
         self.widget.remove_class("coreward-stale")
         self._explanation_line.value = html.escape(view.explanation)
+        if view.below is not None:
+            view.below()
         # Last, so that whoever waits for new words finds the new picture too.
         self._status_line.value = (
             f'<div role="status" data-stage="{self.state.stage}">{html.escape(view.status)}'

@@ -13,7 +13,7 @@ import ipywidgets as W
 
 import coreward as cw
 from coreward import tables
-from coreward.figures.plan import alt_text, picture_plan
+from coreward.figures.plan import PlanPicture, alt_text
 from coreward.figures.style import UnitChoice
 from coreward.physics.body import SHAPES
 from coreward.questions.calendar_file import calendar_bytes
@@ -34,7 +34,6 @@ from coreward.widgets.panel import Panel, PanelState, View
 _HOUR: Final = 3600.0
 _CUT: Final = "pork shoulder"
 _NONE: Final = "none"
-_WRAPS: Final = {_NONE: "never", "foil": "in foil", "paper": "in paper"}
 _HOLDS: Final = (BOX, "warm oven", "holding cabinet", "towels", "kitchen")
 _NOT_JUDGED: Final = (
     "Whether it meets a hold table is not asked here: is-this-hold-enough.ipynb answers that."
@@ -47,11 +46,6 @@ _CLOCK: Final = Quantity(
     step=lambda units: 0.25,
     digits=lambda units: 2,
 )
-
-
-def _places() -> dict[str, str]:
-    known = {BOX: tables.load("box").title}
-    return {p: known.get(p) or tables.load("rest", p).title for p in _HOLDS}
 
 
 class PlanState(PanelState):
@@ -68,7 +62,7 @@ class PlanState(PanelState):
     )
     chance = Number(
         tables.load("plan")["chance"],
-        label="chance wanted",
+        label="chance",
         quantity=PERCENT,
         low=0.5,
         high=0.99,
@@ -88,16 +82,8 @@ class PlanState(PanelState):
         reason="below it little is cooked low and slow, and wet meat does not pass boiling",
         name="core",
     )
-    wrap = Choice("foil", label="wrapped", options=_WRAPS, name="wrap")
-    wrap_at_c = Number(
-        70.0,
-        label="wrapped at",
-        quantity=TEMPERATURE,
-        low=45.0,
-        high=85.0,
-        reason="that is where wraps are put on",
-        name="wrap-at",
-    )
+    wrap = shared.wrap("foil", label="wrapped", bare="never", into="in ")
+    wrap_at_c = shared.wrap_core(70.0, label="wrapped at")
     second = Choice(
         _NONE,
         label="beside it",
@@ -115,7 +101,7 @@ class PlanState(PanelState):
         reason="a pit is steady after that at the latest",
         name="warm-up",
     )
-    place = Choice(BOX, label="held in", options=_places(), name="place")
+    place = shared.place(BOX, label="held in", names=_HOLDS)
     hold_s = Number(
         tables.load("plan")["most_hold"],
         label="held at most",
@@ -145,7 +131,7 @@ class PlanState(PanelState):
 
 
 def _pieces(inputs: dict[str, Any]) -> list[PlannedPiece]:
-    wrap = None if inputs["wrap"] == _NONE else inputs["wrap"]
+    wrap = None if inputs["wrap"] == shared.BARE else inputs["wrap"]
     hold = Hold(
         inputs["place"],
         least_s=min(tables.load("plan")["least_rest"], inputs["hold_s"]),
@@ -205,6 +191,7 @@ class PlanPanel(Panel):
     ) -> None:
         self.day, self.zone = day, zone
         self._cook = RememberedCooks()
+        self._drawing = PlanPicture()
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
@@ -212,12 +199,12 @@ class PlanPanel(Panel):
         return (
             ("The hour", ("serve", "chance", "warm-up", "pit")),
             ("The piece", ("cut", "shape", "thickness", "mass", "core")),
-            ("Its way", ("wrap", "wrap-at", "second", "place", "hold")),
+            ("Its way", ("wrap", "wrap-core", "second", "place", "hold")),
         )
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
-        self.controls["wrap-at"].set_visible(self.state.wrap != _NONE)
+        self.controls["wrap-core"].set_visible(self.state.wrap != shared.BARE)
         self.controls["mass"].set_visible(self.state.place == BOX)
 
     def extra(self) -> Sequence[W.Widget]:
@@ -247,7 +234,7 @@ class PlanPanel(Panel):
             else [s for s in outcome.sentences if "°C" not in s]
         )
         more = " ".join([*said[1:], _NOT_JUDGED, *outcome.cautions])
-        return View(picture_plan(outcome), alt_text(outcome), said[0], more)
+        return View(self._drawing.update(outcome), alt_text(outcome), said[0], more)
 
     def code(self) -> str:
         """Return the lines of Python that repeat the plan."""

@@ -28,6 +28,7 @@ from coreward.questions.carryover import (
     pull_for_peak,
 )
 from coreward.questions.holding import Holding, holding
+from coreward.questions.plan_inputs import BOX
 from coreward.questions.tenderness import Tenderness, section, tenderness
 from coreward.questions.wrapping import Crust, crust, up_to, wrapped_cook
 from coreward.widgets import shared
@@ -44,9 +45,8 @@ _PLACES: Final = (
     "warm oven",
     "holding cabinet",
     "ice bath",
+    BOX,
 )
-_BOX: Final = "box"
-_WRAPS: Final = {"none": "bare", "foil": "in foil", "paper": "in paper"}
 _NEVER, _AT_CORE, _AFTER = "never", "core", "time"
 _MOMENTS: Final = {
     _NEVER: "never",
@@ -65,14 +65,9 @@ _CUT: Final = "beef rib roast"
 # The panel tries its controls each time its page is run: of the cuts and places two or three
 # that lie far apart; tests try them all.
 _TRIED_CUTS: Final = ("beef brisket flat", "salmon side")
-_TRIED_PLACES: Final = ("tent", "ice bath", _BOX)
+_TRIED_PLACES: Final = ("tent", "ice bath", BOX)
 # Answers that are kept: going back to where one was costs nothing.
 _KEPT_ANSWERS: Final = 6
-
-
-def _places() -> dict[str, str]:
-    found = {name: tables.load("rest", name).title for name in _PLACES}
-    return found | {_BOX: tables.load("box").title}
 
 
 class RestState(PanelState):
@@ -94,30 +89,9 @@ class RestState(PanelState):
         name="peak",
     )
     wrap_when = Choice(_NEVER, label="is wrapped", options=_MOMENTS, name="wrap-when")
-    wrap_core_c = Number(
-        65.0,
-        label="core",
-        quantity=TEMPERATURE,
-        low=30.0,
-        high=90.0,
-        reason="sooner there is no crust to wrap, and later it is done",
-        name="wrap-core",
-    )
-    wrap_after_s = Number(
-        2.0 * _HOUR,
-        label="after",
-        quantity=HOURS,
-        low=0.0,
-        high=12.0 * _HOUR,
-        reason="a piece that is bare for longer is done before",
-        name="wrap-after",
-    )
-    cook_wrap = Choice(
-        "foil",
-        label="in",
-        options={"foil": "foil", "paper": "paper"},
-        name="cook-wrap",
-    )
+    wrap_core_c = shared.wrap_core(65.0, label="core")
+    wrap_after_s = shared.wrap_after(2.0 * _HOUR, high=12.0 * _HOUR)
+    cook_wrap = shared.wrap_kind(label="in", name="cook-wrap")
     liquid_kg = Number(
         0.0,
         label="liquid",
@@ -137,11 +111,9 @@ class RestState(PanelState):
         reason="the wrap must be on before it comes off",
         name="unwrap-core",
     )
-    place = Choice(
-        "kitchen", label="rests in", options=_places(), name="place", tried=_TRIED_PLACES
-    )
+    place = shared.place("kitchen", label="rests in", names=_PLACES, tried=_TRIED_PLACES)
     pieces = Choice("1", label="pieces", options=_PIECES, name="pieces")
-    wrap = Choice("none", label="rests", options=_WRAPS, name="wrap")
+    wrap = shared.wrap(label="rests", bare="bare", into="in ")
     rest_s = Number(
         2.0 * _HOUR,
         label="rests for",
@@ -242,7 +214,7 @@ def _what_counts(inputs: dict[str, Any]) -> tuple[Any, ...]:
 
 def _shown(inputs: dict[str, Any]) -> dict[str, bool]:
     """Tell which of the controls that hang on others have an effect."""
-    boxed, worn = inputs["place"] == _BOX, inputs["wrap_when"] != _NEVER
+    boxed, worn = inputs["place"] == BOX, inputs["wrap_when"] != _NEVER
     return {
         "mass": boxed or _has_liquid(inputs),
         "pieces": boxed,
@@ -289,9 +261,9 @@ def _setting(inputs: dict[str, Any]) -> _Setting:
     if _has_liquid(inputs):
         liquid = Liquid(inputs["liquid_kg"], _room_c(), piece_kg=inputs["mass_kg"])
     before, worn, poured = wrapped_cook(pit, **_wrapping(inputs), liquid=liquid)
-    wrap = None if inputs["wrap"] == "none" else inputs["wrap"]
+    wrap = None if inputs["wrap"] == shared.BARE else inputs["wrap"]
     rest: Rest
-    if inputs["place"] == _BOX:
+    if inputs["place"] == BOX:
         rest = BoxPlan(
             inputs["rest_s"],
             mass_kg=inputs["mass_kg"],
@@ -562,8 +534,8 @@ class RestPanel(Panel):
         """Return the lines of Python that repeat the answer."""
         inputs = self.state.inputs()
         shape = {"slab": "Slab", "cylinder": "Cylinder", "sphere": "Sphere"}[inputs["shape"]]
-        wrap = None if inputs["wrap"] == "none" else inputs["wrap"]
-        boxed, chosen = inputs["place"] == _BOX, _wrapping(inputs)
+        wrap = None if inputs["wrap"] == shared.BARE else inputs["wrap"]
+        boxed, chosen = inputs["place"] == BOX, _wrapping(inputs)
         lines = [
             "import coreward as cw",
             f"from coreward.cook.rest import {'BoxPlan' if boxed else 'rest_stage'}",

@@ -140,6 +140,10 @@ def read(
     """
     content = _upgraded(_parsed(data, where), where, version, migrations)
     found = content.get("panel")
+    if found is None:
+        raise InputError(
+            f"{where}: it does not say which panel saved it; choose a file that a panel saved."
+        )
     if found != panel:
         raise InputError(
             f"{where}: it was saved by the panel {found!r} and this is the panel "
@@ -243,7 +247,12 @@ def _parsed(data: str | bytes, where: str) -> Content:
             f"{where}: line {error.lineno}, column {error.colno}: {error.msg}. The file is "
             "broken or cut short; choose another one."
         ) from error
-    except (ValueError, RecursionError) as error:
+    except RecursionError as error:
+        raise InputError(
+            f"{where}: it is nested far deeper than what a panel saves; choose a file that a "
+            "panel saved."
+        ) from error
+    except ValueError as error:
         raise InputError(f"{where}: {error}.") from error
     if not isinstance(content, dict) or content.get("schema") != SCHEMA:
         raise InputError(

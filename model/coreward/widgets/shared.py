@@ -12,7 +12,8 @@ from types import MappingProxyType
 from typing import Final
 
 from coreward import tables
-from coreward.widgets.controls import LENGTH, MASS, TEMPERATURE, Choice, Number
+from coreward.questions.plan_inputs import BOX
+from coreward.widgets.controls import HOURS, LENGTH, MASS, TEMPERATURE, Choice, Number
 
 SHAPES: Final = MappingProxyType(
     {
@@ -26,8 +27,11 @@ SHAPES: Final = MappingProxyType(
 ROUND_FIRST: Final = ("cylinder", "slab", "sphere")
 """Order of the shapes where the question is mostly asked of a roast."""
 
-WRAPS: Final = MappingProxyType({"none": "none", "foil": "foil", "paper": "paper"})
+WRAPS: Final = MappingProxyType({"foil": "foil", "paper": "paper"})
 """Words for what a piece is wrapped in."""
+
+BARE: Final = "none"
+"""Stands for no wrap."""
 
 _FREEZING: Final = "below it the meat freezes, which this model does not follow"
 
@@ -176,6 +180,95 @@ def dew_point(default: float | None = None, *, high: float = 75.0) -> Number:
     )
 
 
-def wrap(default: str = "none") -> Choice:
-    """Return the choice of a wrap."""
-    return Choice(default, label="wrap", options=WRAPS, name="wrap")
+def wrap(
+    default: str = BARE, *, label: str = "wrap", bare: str = "none", into: str = ""
+) -> Choice:
+    """Return the choice of a wrap, or none.
+
+    Parameters
+    ----------
+    default : str
+        Where the panel starts.
+    label : str
+        What the panel calls it.
+    bare : str
+        What it calls no wrap.
+    into : str
+        Put before the name of a wrap, as in "in foil".
+    """
+    worn = {name: f"{into}{words}" for name, words in WRAPS.items()}
+    return Choice(default, label=label, options={BARE: bare} | worn, name="wrap")
+
+
+def wrap_kind(*, label: str, name: str) -> Choice:
+    """Return the choice of what a piece is wrapped in where it is sure to be wrapped.
+
+    Parameters
+    ----------
+    label, name : str
+        What the panel calls it, and the name of the control.
+    """
+    return Choice("foil", label=label, options=WRAPS, name=name)
+
+
+def wrap_core(default: float, *, label: str = "core reaches") -> Number:
+    """Return the temperature of the core at which the wrap goes on, in °C.
+
+    Parameters
+    ----------
+    default : float
+        Where the panel starts. [°C]
+    label : str
+        What the panel calls it.
+    """
+    return Number(
+        default,
+        label=label,
+        quantity=TEMPERATURE,
+        low=30.0,
+        high=90.0,
+        reason="earlier there is nothing to keep in and later it is nearly done",
+        name="wrap-core",
+    )
+
+
+def wrap_after(default: float, *, low: float = 0.0, high: float) -> Number:
+    """Return the time after which the wrap goes on, in s.
+
+    Parameters
+    ----------
+    default, low, high : float
+        Start and ends. [s]
+    """
+    return Number(
+        default,
+        label="after",
+        quantity=HOURS,
+        low=low,
+        high=high,
+        reason="the wrap goes on during the cook",
+        name="wrap-after",
+    )
+
+
+def place(
+    default: str, *, label: str, names: Sequence[str], tried: Sequence[str] | None = None
+) -> Choice:
+    """Return the choice of where a piece rests or is held.
+
+    Parameters
+    ----------
+    default : str
+        Where the panel starts.
+    label : str
+        What the panel calls it.
+    names : sequence of str
+        Sets of the table ``rest``, and `BOX`.
+    tried : sequence of str, optional
+        As for `Choice`.
+    """
+    options = {
+        each: tables.load("box").title if each == BOX else tables.load("rest", each).title
+        for each in names
+    }
+    return Choice(default, label=label, options=options, name="place", tried=tried)

@@ -104,24 +104,8 @@ class StallState(PanelState):
         options={"core": "the core reaches", "hours": "after a time"},
         name="wrap-when",
     )
-    wrap_core_c = Number(
-        66.0,
-        label="core reaches",
-        quantity=TEMPERATURE,
-        low=35.0,
-        high=90.0,
-        reason="earlier there is nothing to keep in and later it is nearly done",
-        name="wrap-at",
-    )
-    wrap_after_s = Number(
-        5 * _HOUR,
-        label="after",
-        quantity=HOURS,
-        low=0.5 * _HOUR,
-        high=20 * _HOUR,
-        reason="the wrap goes on during the cook",
-        name="wrap-after",
-    )
+    wrap_core_c = shared.wrap_core(66.0)
+    wrap_after_s = shared.wrap_after(5 * _HOUR, low=0.5 * _HOUR, high=20 * _HOUR)
     evaporation = Toggle(True, label="evaporation on", name="evaporation")
     transport = Choice(
         tables.default_name("transport"),
@@ -279,7 +263,7 @@ class StallPanel(Panel):
             ),
             (
                 "The cook",
-                ("wrap", "wrap-when", "wrap-at", "wrap-after", "duration", "profile-time"),
+                ("wrap", "wrap-when", "wrap-core", "wrap-after", "duration", "profile-time"),
             ),
         )
 
@@ -294,7 +278,7 @@ class StallPanel(Panel):
             "relative-humidity": not by_dew_point,
             "humidity-at": not by_dew_point,
             "wrap-when": wrapped,
-            "wrap-at": wrapped and by_core,
+            "wrap-core": wrapped and by_core,
             "wrap-after": wrapped and not by_core,
         }.items():
             self.controls[name].set_visible(visible)

@@ -54,8 +54,9 @@ class Card:
 
 _STYLE: Final = """
 <style>
-.coreward-start { display: grid; grid-template-columns: repeat(auto-fill, minmax(250px, 1fr));
-  gap: 14px; max-width: 1100px; color: #20262b; }
+.coreward-start { display: grid; gap: 14px;
+  grid-template-columns: repeat(auto-fill, minmax(min(300px, 100%), 1fr));
+  max-width: 1100px; color: #20262b; }
 .coreward-start a { display: block; border: 1px solid #c9cfd4; border-bottom: 4px solid #5e0f34;
   padding: 10px 12px; text-decoration: none; color: inherit; background: #ffffff; }
 .coreward-start a:hover, .coreward-start a:focus { background: #f6f4ef; }
@@ -63,7 +64,8 @@ _STYLE: Final = """
   line-height: 1.3; min-height: 2.6em; }
 .coreward-start img { display: block; width: 100%; height: auto; margin: 6px 0; }
 .coreward-start span { display: block; font-size: 13px; line-height: 1.4; color: #454c52; }
-.coreward-start em { font-style: normal; text-decoration: underline; color: #1d5c8f; }
+.coreward-start em { font-style: normal; text-decoration: underline; color: #1d5c8f;
+  font-size: 13px; }
 </style>
 """
 

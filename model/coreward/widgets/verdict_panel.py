@@ -450,7 +450,7 @@ class VerdictPanel(LogPanel):
         """Compute and show; then the map by thickness, which takes longer."""
         super().run(preview)
         if self.state.error is None:
-            self._update_map(preview)
+            self._try(lambda: self._update_map(preview))
 
     def compute(self, preview: bool) -> Any:
         """Cook or read, and judge."""
@@ -476,8 +476,7 @@ class VerdictPanel(LogPanel):
         """Return picture and words, and fill the tables."""
         answer: Verdict | None = outcome.answer
         if answer is None:
-            self._tables.value = ""
-            return View(b"", "", outcome.asking)
+            return View(b"", "", outcome.asking, below=lambda: self._fill_tables(""))
         state, kept = self.state, self.state.kept
         picture = self._drawing.update(
             answer,
@@ -486,7 +485,7 @@ class VerdictPanel(LogPanel):
             None if kept is None else kept.answer,
         )
         said = verdict_dict(answer, state.units.temperature)
-        self._tables.value = _tables_html(answer, said, state.units)
+        content = _tables_html(answer, said, state.units)
         facts = _facts(outcome, state)
         words = f"{facts} {_in_short(answer)}"
         alt = (
@@ -495,7 +494,16 @@ class VerdictPanel(LogPanel):
         )
         # The whole sentence stands below the picture, where its length moves nothing.
         explanation = f"{said['headline']} {_explanation(answer, said)}"
-        return View(picture, f"{alt}{words} {said['headline']}", words, explanation)
+        return View(
+            picture,
+            f"{alt}{words} {said['headline']}",
+            words,
+            explanation,
+            lambda: self._fill_tables(content),
+        )
+
+    def _fill_tables(self, content: str) -> None:
+        self._tables.value = content
 
     def code(self) -> str:
         """Return the lines of Python that repeat the verdict."""
