@@ -1,9 +1,9 @@
 """How long from a slider to its picture, in a real browser. A tool, not a test.
 
-    python tests/browser/latency.py [NOTEBOOK [CONTROL ...]]
+    python tests/browser/latency.py [--app] [NOTEBOOK [CONTROL ...]]
 
-opens a notebook in JupyterLab in Chromium, steps each slider by keys and drags it by
-mouse. The time counts in the page: from the key that the browser hands on to the first
+opens a notebook in JupyterLab in Chromium, or with --app in the app view, steps each
+slider by keys and drags it by mouse. The time counts in the page: from the key that the browser hands on to the first
 frame after the picture of the panel has changed and is decoded. What other work on the
 machine adds is in it; so the load is printed, and beside it the processor time of each
 part of the way inside the kernel, and per picture of each process on the way, which load
@@ -20,17 +20,23 @@ import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 
 import matplotlib.image
 import psutil
+from playwright.sync_api import Page
+
+from coreward.app.command import cache_folders
+from coreward.launch import prepare_solver_cache
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 
-from support.workbench import (  # noqa: E402  (the path comes first)
+from support.app_page import AppPage  # noqa: E402  (the path comes first)
+from support.app_server import running_app  # noqa: E402
+from support.workbench import (  # noqa: E402
     NotebookPage,
     Panel,
     clear_numbers,
@@ -89,13 +95,17 @@ def step_times(panel: Panel, control: str) -> list[float]:
 
 def spent_by_process() -> dict[str, float]:
     """Return the processor time of each process on the way, all being our children. [s]"""
-    marks = {"kernel": "ipykernel", "server": "jupyterlab", "page": "--type=renderer"}
+    marks = {
+        "kernel": ("ipykernel", "coreward.app.seed"),
+        "server": ("jupyterlab", '"token"'),
+        "page": ("--type=renderer",),
+    }
     spent = dict.fromkeys(marks, 0.0)
     for process in psutil.Process().children(recursive=True):
         with contextlib.suppress(psutil.NoSuchProcess, psutil.ZombieProcess):
             words = " ".join(process.cmdline())
-            for name, mark in marks.items():
-                if mark in words:
+            for name, each in marks.items():
+                if any(mark in words for mark in each):
                     times = process.cpu_times()
                     spent[name] += times.user + times.system
                     break
@@ -183,14 +193,41 @@ PANELS = {
 }
 
 
-def measure(notebook: str, controls: Sequence[str]) -> None:
+@contextlib.contextmanager
+def opened(
+    notebook: str, folder: Path, private: Path, in_app: bool
+) -> Iterator[Callable[[Page, Path], Panel]]:
+    """Serve a notebook; what is returned opens it on a page and gives its first panel."""
+
+    def in_lab(page: Page, screenshots: Path) -> Panel:
+        lab = NotebookPage(page, screenshots)
+        lab.open(server.notebook_address(f"notebooks/{notebook}.ipynb"))
+        lab.run_all()
+        return lab.panel()
+
+    def as_page(page: Page, screenshots: Path) -> Panel:
+        shown = AppPage(page, app, notebook, screenshots)
+        shown.await_ready()
+        return shown.panels()[0]
+
+    if in_app:
+        caches = cache_folders(prepare_solver_cache())
+        with running_app(folder, caches=caches) as app:
+            yield as_page
+    else:
+        with running_server(folder, private) as server:
+            yield in_lab
+
+
+def measure(notebook: str, controls: Sequence[str], in_app: bool) -> None:
     """Measure one notebook and print what was found."""
     module, make, usual = PANELS[notebook]
     chosen = tuple(controls) or usual
     executable = find_chromium()
     if executable is None:
         raise SystemExit("needs Chromium")
-    print(f"{notebook}, {load()}, {os.cpu_count()} processors")
+    place_words = "app view" if in_app else "JupyterLab"
+    print(f"{notebook} in the {place_words}, {load()}, {os.cpu_count()} processors")
     with tempfile.TemporaryDirectory() as place:
         os.environ["COREWARD_CONFIG_DIR"] = place
         print(f"  {kernel_words(module, make, chosen)}")
@@ -203,14 +240,11 @@ def measure(notebook: str, controls: Sequence[str]) -> None:
                     (target / file.name).write_bytes(file.read_bytes())
         clear_numbers(folder)
         with (
-            running_server(folder, Path(place) / "private") as server,
+            opened(notebook, folder, Path(place) / "private", in_app) as served,
             running_browser(executable) as browser,
         ):
             context = browser.new_context(viewport={"width": 1400, "height": 1100})
-            page = NotebookPage(context.new_page(), Path(place))
-            page.open(server.notebook_address(f"notebooks/{notebook}.ipynb"))
-            page.run_all()
-            panel = page.panel()
+            panel = served(context.new_page(), Path(place))
             panel.await_settled()
             panel.root.evaluate(WATCH)
             every: list[float] = []
@@ -233,6 +267,6 @@ def measure(notebook: str, controls: Sequence[str]) -> None:
 
 
 if __name__ == "__main__":
-    asked = sys.argv[1:]
+    asked = [word for word in sys.argv[1:] if word != "--app"]
     for name in asked[:1] or PANELS:
-        measure(name.removesuffix(".ipynb"), asked[1:])
+        measure(name.removesuffix(".ipynb"), asked[1:], "--app" in sys.argv[1:])
