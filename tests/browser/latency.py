@@ -3,11 +3,12 @@
     python tests/browser/latency.py [--app] [NOTEBOOK [CONTROL ...]]
 
 opens a notebook in JupyterLab in Chromium, or with --app in the app view, steps each
-slider by keys and drags it by mouse. The time counts in the page: from the key that the browser hands on to the first
-frame after the picture of the panel has changed and is decoded. What other work on the
-machine adds is in it; so the load is printed, and beside it the processor time of each
-part of the way inside the kernel, and per picture of each process on the way, which load
-distorts far less. On an idle machine the time cannot be much above their sum.
+slider by keys and drags it by mouse. The time counts in the page: from the key that the
+browser hands on to the first frame after the picture of the panel has changed and is
+decoded. What other work on the machine adds is in it; so the load is printed, and beside
+it the processor time of each part of the way inside the kernel, and per picture of each
+process on the way, which load distorts far less. On an idle machine the time cannot be
+much above their sum.
 """
 
 from __future__ import annotations
