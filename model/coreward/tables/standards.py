@@ -17,7 +17,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib.resources import files
 
 from coreward import tables
@@ -140,12 +140,12 @@ class Standard:
     law: Law | None
     rows: tuple[HoldRow, ...]
 
-    @property
+    @cached_property
     def usable_rows(self) -> tuple[HoldRow, ...]:
         """Rows that may decide a verdict."""
         return tuple(row for row in self.rows if row.usable)
 
-    @property
+    @cached_property
     def temperatures_c(self) -> tuple[float, ...]:
         """Distinct temperatures of the usable rows, rising. [°C]."""
         return tuple(sorted({row.temperature_c for row in self.usable_rows}))
