@@ -687,6 +687,17 @@ def test_a_hold_that_meets_a_row_but_not_the_kinetics_is_pointed_out() -> None:
     assert any("more lenient" in line for line in answer.cautions)
 
 
+def test_a_row_that_is_met_but_does_not_decide_is_not_passed_off_as_one_that_does() -> None:
+    # An hour at 54.5 °C and a kelvin of doubt meets the rows for Trichinella in pork, and nothing that decides.
+    answer = verdict(cook(55.5, 60.0), meat="pork", surface="immersed")
+    assert answer.state == "not met"
+    met = [item for item in answer.standards if item.state == "met"]
+    assert met
+    assert not any(item.counts for item in met)
+    line = next(line for line in answer.cautions if "more lenient" in line)
+    assert f"{met[0].title} (which does not decide here)" in line
+
+
 def test_the_centre_is_estimated_under_a_probe_that_sits_beside_it() -> None:
     # A slab warming steadily by r K/s has T(x) = T0 + r x²/(2a): the estimate must
     # return T0 from the reading at x. r = 0.004 K/s, x = 20 mm, a = 1.1e-7: 7.27 K.

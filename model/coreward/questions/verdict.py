@@ -1657,10 +1657,15 @@ def _cautions(
             "--probe-depth, in code probe_offset_m and shape)."
         )
     weak = [view.name for view in integrals if view.state == NOT_MET]
-    if weak and any(item.state == MET for item in standards):
+    met = [
+        item.title if item.counts else f"{item.title} (which does not decide here)"
+        for item in standards
+        if item.state == MET
+    ]
+    if weak and met:
         found.append(
-            "A hold standard is met while the integral at 95 % confidence falls short for "
-            f"{', '.join(weak)}: the published rows are more lenient there than the kinetics."
+            f"The integral at 95 % confidence falls short for {', '.join(weak)}, although the "
+            f"rows are met of {', '.join(met)}: they are more lenient there than the kinetics."
         )
     if case.record.surface_activity is not None:
         driest = float(np.nanmin(case.record.surface_activity))
