@@ -40,11 +40,8 @@ def test_an_exponential_approach_is_recovered() -> None:
     assert backtest.exponential_s(curve, 110.0, 111.0) == math.inf
 
 
-def test_truth_is_what_the_probe_showed_without_its_faults(tmp_path: Path) -> None:
-    time = np.arange(0.0, 3 * HOUR, 60.0)
-    reading = 20.0 + 25.0 * time / HOUR
-    reading[60] = 200.0
-    log = ProbeLog(
+def log_of(time: np.ndarray, reading: np.ndarray) -> ProbeLog:
+    return ProbeLog(
         time_s=time,
         start=None,
         channels=(Channel("air", "air", reading + 50), Channel("meat", "meat", reading)),
@@ -52,6 +49,13 @@ def test_truth_is_what_the_probe_showed_without_its_faults(tmp_path: Path) -> No
         understood=(),
         source="x",
     )
+
+
+def test_truth_is_what_the_probe_showed_without_its_faults(tmp_path: Path) -> None:
+    time = np.arange(0.0, 3 * HOUR, 60.0)
+    reading = 20.0 + 25.0 * time / HOUR
+    reading[60] = 200.0
+    log = log_of(time, reading)
     fault = {"kind": "sensor_fault", "time_s": 3600.0, "end_s": 3600.0}
     cook = MadeUpCook("x", tmp_path, {"target_core_c": 70.0}, (fault,), 0.0)
     assert backtest.finish_shown_s(cook, log) == pytest.approx(2 * HOUR, abs=61.0)
@@ -63,14 +67,7 @@ def test_what_a_probe_drifted_is_taken_off_the_truth(tmp_path: Path) -> None:
     # It gains 5 K in the second hour and keeps them; a fault of the other probe is no matter.
     time = np.arange(0.0, 4 * HOUR, 60.0)
     reading = 20.0 + 20.0 * time / HOUR + 5.0 * np.clip(time / HOUR - 1.0, 0.0, 1.0)
-    log = ProbeLog(
-        time_s=time,
-        start=None,
-        channels=(Channel("air", "air", reading + 50), Channel("meat", "meat", reading)),
-        repairs=(),
-        understood=(),
-        source="x",
-    )
+    log = log_of(time, reading)
     faults = (
         {
             "kind": "sensor_fault",

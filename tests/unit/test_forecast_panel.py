@@ -11,8 +11,8 @@ import openpyxl
 import pytest
 
 from coreward.figures.style import CUSTOMARY
+from coreward.logs.demo import demo_logs
 from coreward.widgets.forecast_panel import ForecastPanel, forecast_panel
-from coreward.widgets.log_source import demo_logs
 
 SUPPER = demo_logs()["harvest-supper.csv"]
 

@@ -688,7 +688,8 @@ def test_a_hold_that_meets_a_row_but_not_the_kinetics_is_pointed_out() -> None:
 
 
 def test_a_row_that_is_met_but_does_not_decide_is_not_passed_off_as_one_that_does() -> None:
-    # An hour at 54.5 °C and a kelvin of doubt meets the rows for Trichinella in pork, and nothing that decides.
+    # An hour at 55.5 °C, a kelvin of it doubtful, meets the rows for Trichinella in pork,
+    # and nothing that decides.
     answer = verdict(cook(55.5, 60.0), meat="pork", surface="immersed")
     assert answer.state == "not met"
     met = [item for item in answer.standards if item.state == "met"]

@@ -143,24 +143,18 @@ class PictureCanvas(FigureCanvasAgg):
         renderer: Any = self.get_renderer()
         for ax in axes:
             ax.apply_aspect()
-        sheet = np.asarray(library.buffer_rgba())
-        rows, columns = sheet.shape[:2]
-        left, bottom, right, top = area
-        place = (
-            slice(round((1.0 - top) * rows), round((1.0 - bottom) * rows)),
-            slice(round(left * columns), round(right * columns)),
-        )
+        sheet = pixels_of(np.asarray(library.buffer_rgba()), area)
         key = (tuple(_still_words(ax) for ax in axes), also)
         known = self._still.setdefault(name, {})
         if key in known:
-            sheet[place] = known[key]
+            sheet[:] = known[key]
         else:
-            sheet[place] = 255
+            sheet[:] = 255
             for ax in axes:
                 ax.draw(renderer)
             if len(known) >= _MOST_STILL:
                 known.pop(next(iter(known)))
-            known[key] = sheet[place].copy()
+            known[key] = sheet.copy()
         for ax in axes:
             legend = ax.get_legend()
             moving = [
@@ -209,6 +203,25 @@ class PictureCanvas(FigureCanvasAgg):
         if stamp is not None:
             left, bottom, pixels = stamp
             renderer.draw_image(renderer.new_gc(), left, bottom, pixels)
+
+
+def pixels_of(
+    sheet: NDArray[np.uint8], area: tuple[float, float, float, float]
+) -> NDArray[np.uint8]:
+    """Return the pixels of a part of a canvas; to write to them is to draw.
+
+    Parameters
+    ----------
+    sheet : ndarray, shape (rows, columns, 4)
+    area : tuple of float
+        Left, bottom, right and top, as shares of the canvas.
+    """
+    rows, columns = sheet.shape[:2]
+    left, bottom, right, top = area
+    return sheet[
+        round((1.0 - top) * rows) : round((1.0 - bottom) * rows),
+        round(left * columns) : round(right * columns),
+    ]
 
 
 def empty(ax: Axes) -> None:

@@ -28,7 +28,7 @@ from matplotlib.ticker import MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
 from coreward.figures import png, style
-from coreward.figures.canvas import PictureCanvas
+from coreward.figures.canvas import PictureCanvas, pixels_of
 
 Floats = NDArray[np.float64]
 
@@ -217,13 +217,8 @@ class StallPicture:
             if not stale:
                 return
             pixels = np.asarray(self._canvas.buffer_rgba())
-            rows, columns = pixels.shape[:2]
             for tile in stale:
-                left, bottom, right, top = _TILES[tile]
-                pixels[
-                    round((1.0 - top) * rows) : round((1.0 - bottom) * rows),
-                    round(left * columns) : round(right * columns),
-                ] = 255
+                pixels_of(pixels, _TILES[tile])[:] = 255
                 for ax in self._scene.tiles[tile]:
                     ax.draw(self._canvas.get_renderer())
         self._background = self._canvas.copy_from_bbox(self._scene.figure.bbox)

@@ -193,11 +193,8 @@ def check_unit_jumps(
             # Columns that jump together vouch for each other. But probes pulled out of
             # the meat together fall on; after a change of unit some probe reads steadily.
             meats = [n for n, m in enumerate(marks) if m[i] and read[n][0].role == "meat"]
-            if not (
-                calm(number, i)
-                if together[i] < 2
-                else not meats or any(calm(n, i) for n in meats)
-            ):
+            asked = [number] if together[i] < 2 else meats
+            if asked and not any(calm(n, i) for n in asked):
                 continue
             change = "°C to °F" if mark[i] > 0 else "°F to °C"
             found.append(

@@ -202,7 +202,6 @@ class Prior:
         if wrap is None:
             return bare
         covering = tables.load("wrap", wrap)
-
         leaks, gaps, takes = (
             covering.record(name)
             for name in ("vapour_permeance_factor", "thermal_resistance", "emissivity")

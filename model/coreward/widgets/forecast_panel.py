@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import base64
 import html
-import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -36,12 +34,11 @@ from coreward.questions.forecast import (
 from coreward.questions.forecast_words import explain_move, forecast_text, moment
 from coreward.widgets import shared
 from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Number
-from coreward.widgets.log_panel import list_html, table_html
+from coreward.widgets.log_panel import list_html, picture_of, table_html
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
-from coreward.widgets.panel import View
+from coreward.widgets.panel import View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
 
-_DPI: Final = 110
 _PREVIEW_MEMBERS: Final = 60
 _LOOK_S: Final = 3.0
 # A core probe shows a wrap only after the heat has come so deep.
@@ -343,10 +340,14 @@ class ForecastPanel(LogSourcePanel):
         self._show_events(outcome)
         self._tables.value = self._below(outcome, lines)
         if outcome.ways is not None:
-            self._ways_box.value = _image(
-                _png(figure_ways(outcome.ways, log, units)), _ways_words(outcome.ways, log)
+            self._ways_box.value = picture_html(
+                picture_of(figure_ways(outcome.ways, log, units)),
+                _ways_words(outcome.ways, log),
+                "ways to go on",
             )
-        return View(_png(figure), f"Log, fit and forecast. {words}", words, " ".join(lines[3:]))
+        return View(
+            picture_of(figure), f"Log, fit and forecast. {words}", words, " ".join(lines[3:])
+        )
 
     def _below(self, outcome: ForecastOutcome, lines: Sequence[str]) -> str:
         log, answer = outcome.log, outcome.answer
@@ -531,21 +532,6 @@ def _changes(plan: str) -> tuple[Change, ...]:
     if plan == "cooler":
         return (Change(in_s=0.0, pit_by=-_HOTTER_K),)
     return ()
-
-
-def _png(figure: Any) -> bytes:
-    stream = io.BytesIO()
-    figure.savefig(stream, format="png", dpi=_DPI)
-    return stream.getvalue()
-
-
-def _image(data: bytes, alt: str) -> str:
-    text = base64.b64encode(data).decode("ascii")
-    return (
-        '<div class="coreward-sideways" tabindex="0" role="group" aria-label="ways to go on">'
-        f'<img class="coreward-picture" alt="{html.escape(alt, quote=True)}" '
-        f'src="data:image/png;base64,{text}"></div>'
-    )
 
 
 def _ways_words(ways: Mapping[str, Forecast], log: ProbeLog) -> str:

@@ -124,9 +124,7 @@ class LogPanel(LogSourcePanel):
         units = self.state.units
         key = (id(log), units.temperature)
         if self._drawn is None or self._drawn[0] != key:
-            stream = io.BytesIO()
-            figure_log(log, answer, units).savefig(stream, format="png", dpi=_DPI)
-            self._drawn = (key, stream.getvalue())
+            self._drawn = (key, picture_of(figure_log(log, answer, units)))
         self._tables.value = _tables_html(log, answer, units)
         words = _status(log, answer, units)
         return View(self._drawn[1], f"Temperatures of the log against time. {words}", words)
@@ -226,6 +224,13 @@ def _tables_html(log: ProbeLog, answer: Review, units: UnitChoice) -> str:
         f"{html.escape(review_text(answer, units.temperature))}</pre></details>",
     ]
     return "".join(blocks)
+
+
+def picture_of(figure: Any) -> bytes:
+    """Return a figure as the PNG of a panel."""
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", dpi=_DPI)
+    return stream.getvalue()
 
 
 def list_html(heading: str, sentences: Sequence[str]) -> str:

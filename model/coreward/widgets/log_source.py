@@ -16,7 +16,7 @@ import traitlets
 from coreward.errors import InputError
 from coreward.figures.style import UnitChoice
 from coreward.logs.contents import FileContents, what_it_holds
-from coreward.logs.demo import demo_folder, demo_logs
+from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
 from coreward.widgets.controls import Choice
@@ -209,16 +209,14 @@ class LogSourcePanel(Panel):
         try:
             if inputs["mapping"]:
                 how["columns"] = dict(json.loads(inputs["mapping"]))
-            if inputs["answers"]:
-                answers = dict(json.loads(inputs["answers"]))
-                how |= {name: answers[name] for name in _ASKED if name in answers}
+            answers = _answered(inputs["answers"])
         except (ValueError, TypeError):
             raise InputError(
                 "What was said about the columns is damaged; press reset."
             ) from None
-        if "accept_jumps" in how:
-            how["accept_jumps"] = how["accept_jumps"] == _YES
-        return how
+        if "accept_jumps" in answers:
+            how["accept_jumps"] = answers.pop("accept_jumps") == _YES
+        return how | answers
 
     def reading_code(self) -> str:
         """Return the line of Python that reads the log as it is read here."""
@@ -301,7 +299,7 @@ class LogSourcePanel(Panel):
 
     def _other_questions(self, found: FileContents) -> list[W.Widget]:
         """What else may have to be said: the sheet, the clock, a jump that is real."""
-        known = json.loads(self.state.answers or "{}")
+        known = _answered(self.state.answers)
         self.answer_entries: dict[str, W.Dropdown | W.Text] = {}
 
         def add(name: str, entry: W.Dropdown | W.Text, words: str) -> W.Widget:
@@ -329,7 +327,7 @@ class LogSourcePanel(Panel):
         ):
             jumps = W.Dropdown(
                 options=[("no, cut the file there", ""), ("yes, it is real", _YES)],
-                value=known.get("accept_jumps", ""),
+                value=_YES if known.get("accept_jumps") == _YES else "",
                 description="is the jump real?",
             )
             rows.append(add("accept_jumps", jumps, "Readings that jump as units do."))
@@ -361,13 +359,7 @@ class LogSourcePanel(Panel):
         self._columns_box.layout.display = "none"
 
 
-__all__ = [
-    "ASKING",
-    "PATH",
-    "UPLOAD",
-    "LogSourcePanel",
-    "LogSourceState",
-    "demo_folder",
-    "demo_logs",
-    "offered",
-]
+def _answered(answers: str) -> dict[str, str]:
+    """Return what was answered beside the columns, from what the state keeps of it."""
+    found = dict(json.loads(answers)) if answers else {}
+    return {name: str(found[name]) for name in _ASKED if name in found}

@@ -734,7 +734,7 @@ class Panel:
         self._view = view
         self._error_line.layout.display = "none"
         self._error_line.value = ""
-        self._picture_box.value = _picture_html(view) if view.picture else ""
+        self._picture_box.value = picture_html(view.picture, view.alt) if view.picture else ""
         self.widget.remove_class("coreward-stale")
         self._explanation_line.value = html.escape(view.explanation)
         if view.below is not None:
@@ -789,15 +789,26 @@ class Panel:
         self.schedule.request()
 
 
-def _picture_html(view: View) -> str:
-    data = base64.b64encode(view.picture).decode("ascii")
+def picture_html(picture: bytes, alt: str, name: str = "picture") -> str:
+    """Return a picture for a page; one wider than the page is moved sideways by itself.
+
+    Parameters
+    ----------
+    picture : bytes
+        PNG.
+    alt : str
+        What it shows, in words.
+    name : str
+        What a screen reader calls its place.
+    """
+    data = base64.b64encode(picture).decode("ascii")
     # With its size known the page keeps the room while the picture is read: nothing
     # below it jumps, and nothing is laid out twice.
-    size = png_size(view.picture)
+    size = png_size(picture)
     room = "" if size is None else f'width="{size[0]}" height="{size[1]}" '
     return (
-        '<div class="coreward-sideways" tabindex="0" role="group" aria-label="picture">'
-        f'<img class="coreward-picture" alt="{html.escape(view.alt, quote=True)}" {room}'
+        f'<div class="coreward-sideways" tabindex="0" role="group" aria-label="{name}">'
+        f'<img class="coreward-picture" alt="{html.escape(alt, quote=True)}" {room}'
         f'decoding="sync" src="data:image/png;base64,{data}"></div>'
     )
 

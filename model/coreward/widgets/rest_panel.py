@@ -533,7 +533,7 @@ class RestPanel(Panel):
     def code(self) -> str:
         """Return the lines of Python that repeat the answer."""
         inputs = self.state.inputs()
-        shape = {"slab": "Slab", "cylinder": "Cylinder", "sphere": "Sphere"}[inputs["shape"]]
+        shape = SHAPES[inputs["shape"]].__name__
         wrap = None if inputs["wrap"] == shared.BARE else inputs["wrap"]
         boxed, chosen = inputs["place"] == BOX, _wrapping(inputs)
         lines = [

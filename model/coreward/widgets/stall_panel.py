@@ -342,7 +342,7 @@ class StallPanel(Panel):
     def code(self) -> str:
         """Return the lines of Python that repeat the cook."""
         inputs = self.state.inputs()
-        shape = {"slab": "Slab", "cylinder": "Cylinder", "sphere": "Sphere"}[inputs["shape"]]
+        shape = SHAPES[inputs["shape"]].__name__
         pressure_pa = float(pressure_at_altitude(inputs["altitude_m"]))
         lines = [
             "import coreward as cw",

@@ -16,12 +16,12 @@ import coreward as cw
 from coreward.errors import CorewardError, InputError, LogError
 from coreward.figures import style, thumbnails
 from coreward.figures.style import UnitChoice
+from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
 from coreward.questions.carryover import carryover
 from coreward.questions.explain import explain
 from coreward.reports.pictures import drawing, svg_text
-from coreward.widgets.log_source import demo_logs
 from coreward.widgets.panel import default_units
 
 _HOUR: Final = 3600.0

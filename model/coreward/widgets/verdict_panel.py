@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import html
 import math
 from collections.abc import Sequence
@@ -19,6 +18,7 @@ from coreward.figures import style
 from coreward.figures.hold import HoldPicture, figure_thickness, letters
 from coreward.figures.png import encode
 from coreward.figures.style import UnitChoice
+from coreward.logs.demo import demo_logs
 from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.hold import (
     HeldCook,
@@ -50,8 +50,8 @@ from coreward.widgets.controls import (
     Toggle,
 )
 from coreward.widgets.log_panel import LogPanel, LogState, list_html, table_html
-from coreward.widgets.log_source import PATH, UPLOAD, demo_logs
-from coreward.widgets.panel import Panel, View
+from coreward.widgets.log_source import PATH, UPLOAD
+from coreward.widgets.panel import Panel, View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
 
 _HOUR: Final = 3600.0
@@ -632,11 +632,9 @@ class VerdictPanel(LogPanel):
         canvas: Any = figure.canvas
         canvas.draw()
         words = _map_words(mark, standard, state)
-        data = base64.b64encode(encode(canvas.buffer_rgba())).decode("ascii")
         self._map_box.value = (
-            f'<img class="coreward-picture" alt="{html.escape(words, quote=True)}" '
-            f'src="data:image/png;base64,{data}"><div class="coreward-map-words">'
-            f"{html.escape(words)}</div>"
+            picture_html(encode(canvas.buffer_rgba()), words, "times by thickness")
+            + f'<div class="coreward-map-words">{html.escape(words)}</div>'
         )
 
 
