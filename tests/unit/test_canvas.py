@@ -10,7 +10,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 
 from coreward.figures import canvas as module
-from coreward.figures.canvas import PictureCanvas, empty, set_moving, whole_steps
+from coreward.figures.canvas import PictureCanvas, kept_limits, whole_steps
+from coreward.figures.strokes import Strokes
 
 WORDS = ("pit 110 °C", "Water at the surface", "gjpqy|")
 
@@ -105,16 +106,15 @@ class Curve:
         self.figure = Figure(figsize=(4.0, 3.0), dpi=100, facecolor="white")
         self.canvas = PictureCanvas(self.figure)
         self.ax = self.figure.add_axes((0.15, 0.15, 0.8, 0.75))
+        self.strokes = Strokes(self.ax)
         self.ax.set_title("A curve", loc="left", y=1.0)
         self.ax.set_xlabel("time (h)")
 
     def show(self, height: float, top: float = 2.0, name: str = "core") -> np.ndarray:
-        empty(self.ax)
-        line = self.ax.plot([0.0, 1.0, 2.0], [0.0, height, 0.5], color="#5e0f34", label=name)
+        self.strokes.line([0.0, 1.0, 2.0], [0.0, height, 0.5], color="#5e0f34", label=name)
         self.ax.set_xlim(0.0, 2.0)
         self.ax.set_ylim(0.0, top)
-        self.canvas.set_legend(self.ax, line, loc="upper left")
-        set_moving(self.ax)
+        self.canvas.set_legend(self.ax, self.strokes.done(), loc="upper left")
         self.canvas.draw_part("whole", (self.ax,), WHOLE)
         return np.asarray(self.canvas.buffer_rgba())[..., :3].astype(float)
 
@@ -200,3 +200,20 @@ def test_limits_are_whole_steps_around_the_span(
     # A span on whole steps already is left alone, and so is one without width.
     assert whole_steps(*found) == pytest.approx(found)
     assert whole_steps(3.0, 3.0) == (3.0, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("before", "wanted", "kept"),
+    [
+        ((0.0, 10.0), (1.0, 9.0), True),
+        ((0.0, 10.0), (0.0, 10.0), True),
+        ((0.0, 10.0), (-0.1, 9.0), False),
+        ((0.0, 10.0), (1.0, 10.1), False),
+        # A curve pressed into a corner is worse than a scale that jumps.
+        ((0.0, 10.0), (0.0, 5.0), False),
+    ],
+)
+def test_limits_stay_while_they_suit(
+    before: tuple[float, float], wanted: tuple[float, float], kept: bool
+) -> None:
+    assert kept_limits(before, wanted) == (before if kept else wanted)

@@ -13,6 +13,7 @@ from coreward import tables
 from coreward.cook.rest import BoxPlan, rest_stage
 from coreward.cook.stages import Liquid
 from coreward.errors import InputError
+from coreward.questions import carryover as module
 from coreward.questions.carryover import (
     carryover,
     carryover_by_size_and_pit,
@@ -119,6 +120,28 @@ def test_the_pull_gives_the_peak_that_was_asked_for():
     assert carryover(check).peak_core_c == pytest.approx(60.0, abs=0.05)
     assert answer.pull_c < 60.0
     assert f"{answer.pull_c:.1f}" in answer.sentence
+
+
+@pytest.mark.parametrize("place", ["kitchen", "warm oven", "ice bath"])
+@pytest.mark.parametrize("pit_c", [90.0, 163.0, 220.0])
+@pytest.mark.parametrize("size_m", [0.04, 0.1])
+def test_a_pull_is_found_with_few_cooks_and_gives_its_peak(place, pit_c, size_m, monkeypatch):
+    tried = []
+    cook = module.cook_and_rest
+
+    def counted(*arguments, **options):
+        tried.append(arguments)
+        return cook(*arguments, **options)
+
+    piece = replace(PIECE, shape=cw.Cylinder(size_m))
+    pit = cw.Surroundings(pit_c, dew_point_c=35.0)
+    with monkeypatch.context() as watched:
+        watched.setattr(module, "cook_and_rest", counted)
+        answer = pull_for_peak(piece, pit, place, 57.0, band=False, **QUICK)
+    assert answer.reached
+    assert answer.carryover.peak_core_c == pytest.approx(57.0, abs=0.05)
+    # One at the peak, two around the pull, and a few for the root between them.
+    assert len(tried) <= 7
 
 
 def test_the_band_comes_from_stated_uncertainties():

@@ -11,8 +11,13 @@ import pytest
 from numpy.typing import NDArray
 
 from coreward.errors import InputError, TableError
-from coreward.physics.lethality import load_kinetics, log_reduction
-from coreward.questions.integral import kinetics_spread, time_at_temperature
+from coreward.physics.lethality import CREDIT_FROM_C, load_kinetics, log_reduction
+from coreward.questions.integral import (
+    Spread,
+    TimeAtTemperature,
+    kinetics_spread,
+    time_at_temperature,
+)
 from coreward.questions.verdict import (
     LimitVerdict,
     longest_hold,
@@ -626,6 +631,24 @@ def test_the_histogram_never_credits_more_than_the_record() -> None:
             got = float(np.sum(rate * binned.seconds)) / 60.0
             direct = log_reduction(time, temperature, kinetics, fall_limit_k_per_s=fall)
             assert got <= direct * (1.0 + 1e-9) + 1e-12
+
+
+def test_time_too_cold_for_any_member_adds_nothing_and_the_warmest_member_is_heard() -> None:
+    kinetics = load_kinetics("salmonella beef")
+
+    def spread(*temperatures_c: float) -> Spread:
+        level = np.array(temperatures_c)
+        record = TimeAtTemperature(level, np.full(level.size, 600.0))
+        return kinetics_spread(record, kinetics, temperature_error_c=1.0)
+
+    low = max(kinetics.valid_low_c, CREDIT_FROM_C)
+    warm, cold = spread(low + 5.0), spread(4.0, low - 10.0, low + 5.0)
+    assert warm.members.min() > 0.0
+    assert np.array_equal(cold.members, warm.members)
+    # Just below the limit some probes read too low: those members get credit, others none.
+    edge = spread(low - 0.5).members
+    assert 0 < np.count_nonzero(edge) < edge.size
+    assert np.count_nonzero(spread(low - 10.0).members) == 0
 
 
 def test_spread_refuses_a_negative_error() -> None:

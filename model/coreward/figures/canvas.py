@@ -6,7 +6,7 @@ picture before. This canvas renders a word once and then stamps it.
 
 Most of the rest went into ticks, frames and legends. `PictureCanvas.draw_part` draws those
 once for as long as they stay what they are, and over them only what moves: the artists
-that are animated, see `set_moving`.
+that are animated, see `coreward.figures.strokes`.
 
 A word is stamped on whole pixels, so it may stand half a pixel beside where the library
 would put it. Everything else is the library's own.
@@ -31,6 +31,7 @@ _MOST_STAMPS: Final = 1500
 # A slider goes to and fro: as many backgrounds are kept for each part.
 _MOST_STILL: Final = 6
 _STEPS: Final = 12
+_FILLED: Final = 0.6
 _LOOKS: Final = ("color", "facecolor", "linestyle", "linewidth", "marker", "hatch", "alpha")
 
 # Left and bottom of a stamp from where the word stands, in pixels, and its pixels.
@@ -231,12 +232,6 @@ def empty(ax: Axes) -> None:
     ax.containers.clear()
 
 
-def set_moving(ax: Axes) -> None:
-    """Let all that was drawn be drawn at each step, over what stands still."""
-    for artist in (*ax.lines, *ax.collections, *ax.patches, *ax.texts, *ax.images):
-        artist.set_animated(True)
-
-
 def whole_steps(low: float, high: float) -> tuple[float, float]:
     """Return limits on whole steps around a span.
 
@@ -246,6 +241,20 @@ def whole_steps(low: float, high: float) -> tuple[float, float]:
     power = 10.0 ** math.floor(math.log10(least)) if least > 0.0 else 1.0
     step = next(f * power for f in (1.0, 2.0, 5.0, 10.0) if f * power >= least * (1.0 - 1e-9))
     return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
+
+
+def kept_limits(
+    before: tuple[float, float], wanted: tuple[float, float]
+) -> tuple[float, float]:
+    """Return the limits of the picture before where they still suit, else those wanted.
+
+    They suit while they hold all of the span and the span fills most of them. Ticks that
+    stay cost nothing, and a scale that jumps at each move of a slider tells nothing.
+    """
+    (low, high), (least, most) = before, wanted
+    if low <= least and most <= high and most - least >= _FILLED * (high - low):
+        return before
+    return wanted
 
 
 def _still_words(ax: Axes) -> tuple[Any, ...]:

@@ -21,7 +21,8 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import NDArray
 
 from coreward.figures import png
-from coreward.figures.canvas import PictureCanvas, empty, set_moving, whole_steps
+from coreward.figures.canvas import PictureCanvas, kept_limits, whole_steps
+from coreward.figures.strokes import Strokes
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
@@ -99,6 +100,8 @@ class HoldPicture:
         self._map_key: object = None
         self._dressed: UnitChoice | None = None
         self._moving: dict[str, Line2D] = {}
+        self._history = Strokes(self.ax_history)
+        self._kill = Strokes(self.ax_kill)
 
     def update(
         self,
@@ -106,6 +109,8 @@ class HoldPicture:
         kinetics: Kinetics | str,
         units: str | UnitChoice = "C",
         kept: Verdict | None = None,
+        *,
+        moving: bool = False,
     ) -> bytes:
         """Redraw and return the picture as PNG.
 
@@ -119,22 +124,27 @@ class HoldPicture:
             "C", "F" or a choice of units.
         kept : Verdict, optional
             An earlier one, drawn grey and dashed.
+        moving : bool
+            Whether another picture follows at once: the scales then stay where they suit.
         """
         choice = as_units(units)
+        moving = moving and choice == self._dressed
         chosen = kinetics if isinstance(kinetics, Kinetics) else load_kinetics(kinetics)
-        for ax in (self.ax_history, self.ax_kill):
-            empty(ax)
         if choice != self._dressed:
             _dress_history(self.ax_history, choice)
             _dress_kill(self.ax_kill)
             self._dressed = choice
-        named = _draw_history(self.ax_history, verdict, choice, kept)
+        ends = _history_ends(verdict, choice)
+        if moving:
+            now = self.ax_history.get_xlim(), self.ax_history.get_ylim()
+            ends = kept_limits(now[0], ends[0]), kept_limits(now[1], ends[1])
+        self.ax_history.set_xlim(ends[0])
+        self.ax_history.set_ylim(ends[1])
+        named = _draw_history(self.ax_history, self._history, verdict, choice, kept)
         self._canvas.set_legend(self.ax_history, named, loc="lower right", fontsize=8)
-        named = _draw_kill(self.ax_kill, verdict, chosen)
+        named = _draw_kill(self._kill, verdict, chosen)
         self._canvas.set_legend(self.ax_kill, named, loc="upper left", fontsize=8)
         self.ax_kill.set_xlim(self.ax_history.get_xlim())
-        for ax in (self.ax_history, self.ax_kill):
-            set_moving(ax)
         # Rows and lines of the map change far less often than a slider moves.
         key = (chosen, tuple(letters(verdict)), choice, kept is not None)
         if key != self._map_key:
@@ -169,39 +179,47 @@ def _dress_kill(ax: Axes) -> None:
     ax.yaxis.set_label_coords(-0.078, 0.5)
 
 
+def _history_ends(
+    verdict: Verdict, choice: UnitChoice
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Limits of time [h] and of temperature, as they are shown."""
+    record = verdict.record
+    low_c = float(np.nanmin(np.append(record.coldest_c, 10.0))) - 3.0
+    bottom_c, top_c = whole_steps(low_c, _top_c(verdict))
+    return (
+        whole_steps(0.0, float(record.time_s[-1]) / _HOUR * 1.03),
+        (float(temperature(bottom_c, choice)), float(temperature(top_c, choice))),
+    )
+
+
 def _draw_history(
-    ax: Axes, verdict: Verdict, choice: UnitChoice, kept: Verdict | None
+    ax: Axes, strokes: Strokes, verdict: Verdict, choice: UnitChoice, kept: Verdict | None
 ) -> list[Any]:
     """Draw it and return what the legend names."""
     record = verdict.record
     hours = record.time_s / _HOUR
     end = float(hours[-1])
     if kept is not None:
-        ax.plot(
+        strokes.line(
             kept.record.time_s / _HOUR,
             temperature(kept.record.coldest_c, choice),
             **INKS["kept"].kwargs() | {"marker": None},
         )
     if record.air_c is not None:
-        ax.plot(hours, temperature(record.air_c, choice), **INKS["air"].kwargs())
+        strokes.line(hours, temperature(record.air_c, choice), **INKS["air"].kwargs())
     if record.surface_c is not None:
         surface = INKS["surface"].kwargs() | {"label": "surface"}
-        ax.plot(hours, temperature(record.surface_c, choice), **surface)
+        strokes.line(hours, temperature(record.surface_c, choice), **surface)
     core = INKS["core"].kwargs() | {"label": "coldest point"}
-    ax.plot(hours, temperature(record.coldest_c, choice), **core)
-    _draw_come_up(ax, verdict, choice, end)
-    ax.set_xlim(whole_steps(0.0, end * 1.03))
-    low_c = float(np.nanmin(np.append(record.coldest_c, 10.0))) - 3.0
-    ends_c = whole_steps(low_c, _top_c(verdict))
-    ax.set_ylim(*(float(temperature(t, choice)) for t in ends_c))
+    strokes.line(hours, temperature(record.coldest_c, choice), **core)
+    _draw_come_up(strokes, verdict, choice, end)
     used: list[tuple[float, float]] = []
     for name, letter in letters(verdict).items():
         item = verdict.standard(name)
         if item.limit_c is None or item.required_s is None:
             continue
-        _draw_mark(ax, verdict, item, letter, choice, used)
-    handles, _ = ax.get_legend_handles_labels()
-    return handles + [
+        _draw_mark(ax, strokes, verdict, item, letter, choice, used)
+    return strokes.done() + [
         Line2D([], [], label=f"row {state}", **_mark_look(state) | {"linewidth": 2.0})
         for state in _STATE_MARKS
         if any(item.counts and item.state == state for item in verdict.standards)
@@ -220,14 +238,14 @@ def _top_c(verdict: Verdict) -> float:
     return max(shown) + 9.0
 
 
-def _draw_come_up(ax: Axes, verdict: Verdict, choice: UnitChoice, end: float) -> None:
+def _draw_come_up(strokes: Strokes, verdict: Verdict, choice: UnitChoice, end: float) -> None:
     come_up = next(item for item in verdict.limits if item.kind == "come-up")
     if come_up.start_s is None or come_up.end_s is None:
         return
     late = come_up.state == "not met"
     low, high = (float(temperature(t, choice)) for t in (come_up.from_c, come_up.to_c))
     ink = INKS["caution" if late else "band"]
-    ax.fill_between(
+    strokes.band(
         [come_up.start_s / _HOUR, come_up.end_s / _HOUR],
         low,
         high,
@@ -241,7 +259,7 @@ def _draw_come_up(ax: Axes, verdict: Verdict, choice: UnitChoice, end: float) ->
     if limit_h <= end:
         ink = INKS["caution"]
         label = "come-up limit"
-        ax.plot([limit_h] * 2, [low, high], color=ink.colour, linestyle="--", label=label)
+        strokes.line([limit_h] * 2, [low, high], color=ink.colour, linestyle="--", label=label)
 
 
 def _mark_look(state: str) -> dict[str, Any]:
@@ -257,6 +275,7 @@ def _mark_look(state: str) -> dict[str, Any]:
 
 def _draw_mark(
     ax: Axes,
+    strokes: Strokes,
     verdict: Verdict,
     item: StandardVerdict,
     letter: str,
@@ -273,12 +292,13 @@ def _draw_mark(
     finish = begin + item.required_s / _HOUR
     level = float(temperature(item.limit_c, choice))
     finish = min(finish, ax.get_xlim()[1])
-    ax.plot([begin, finish], [level] * 2, linewidth=2.0, **_mark_look(item.state))
+    strokes.line([begin, finish], [level] * 2, linewidth=2.0, **_mark_look(item.state))
     place, shift = _free_place(ax, (begin, level), used)
     used.append(place)
-    ax.annotate(
+    strokes.words(
         letter,
-        (begin, level),
+        begin,
+        level,
         xytext=shift,
         textcoords="offset points",
         ha="center",
@@ -302,19 +322,19 @@ def _free_place(
     return place, shift
 
 
-def _draw_kill(ax: Axes, verdict: Verdict, kinetics: Kinetics) -> list[Any]:
+def _draw_kill(strokes: Strokes, verdict: Verdict, kinetics: Kinetics) -> list[Any]:
     """Draw it and return what the legend names."""
     views = [view for view in verdict.integrals if view.unit == "log10"]
     view = next((view for view in views if view.name == kinetics.name), None)
     if view is None:
-        return []
+        return strokes.done()
     hours = view.history.time_s / _HOUR
     ink = INKS["meat"]
     most = np.minimum(view.history.cumulative, _SHOWN_LOGS)
     sure = np.minimum(view.confident_curve, _SHOWN_LOGS)
-    ax.fill_between(hours, sure, most, color=ink.colour, alpha=0.12, linewidth=0.0)
-    ax.plot(hours, most, color=ink.colour, linewidth=2.2, label="as read")
-    ax.plot(
+    strokes.band(hours, sure, most, color=ink.colour, alpha=0.12, linewidth=0.0)
+    strokes.line(hours, most, color=ink.colour, linewidth=2.2, label="as read")
+    strokes.line(
         hours,
         sure,
         color=INKS["meat_2"].colour,
@@ -327,11 +347,10 @@ def _draw_kill(ax: Axes, verdict: Verdict, kinetics: Kinetics) -> list[Any]:
         (view.required, f"with margins {_up(view.required)}", ":"),
     ):
         if level < _SHOWN_LOGS:
-            ax.axhline(
+            strokes.across(
                 level, color=INKS["target"].colour, linewidth=1.3, linestyle=line, label=words
             )
-    handles: list[Any] = ax.get_legend_handles_labels()[0]
-    return handles
+    return strokes.done()
 
 
 def _draw_map(

@@ -7,12 +7,13 @@ and below them how wet the surface is and how far tough meat has softened.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
 from matplotlib import colormaps
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.collections import PolyCollection
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -21,7 +22,8 @@ from numpy.typing import NDArray
 
 from coreward.cook.result import Result
 from coreward.figures import png
-from coreward.figures.canvas import PictureCanvas, empty, set_moving, whole_steps
+from coreward.figures.canvas import PictureCanvas, kept_limits, whole_steps
+from coreward.figures.strokes import Strokes
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
@@ -45,7 +47,8 @@ Floats = NDArray[np.float64]
 _HOUR: Final = 3600.0
 _SIZE: Final = (10.8, 6.3)
 _DPI: Final = 100
-_PIXELS: Final = 240
+# Colours from core to surface; finer than a pixel of the section.
+_RINGS: Final = 512
 # Fixed, so that a colour means the same temperature in every cook.
 _COLOURS_C: Final = (0.0, 100.0)
 # Lightness rises with temperature: it reads in grey too.
@@ -91,8 +94,13 @@ class RestPicture:
         self._map = colormaps[_MAP]
         self._dressed: UnitChoice | None = None
         self._shown: tuple[Any, ...] = ()
+        self._pixels = _SectionPixels(self.ax_section, self._norm, self._map)
+        self._section = Strokes(self.ax_section)
+        self._curves = Strokes(self.ax_curves)
+        self._crust = Strokes(self.ax_crust)
+        self._soft = Strokes(self.ax_soft)
         # Where one looks: lines that move over the right-hand side.
-        self._cursors: list[Any] = []
+        self._cursors = [Strokes(ax) for ax in (self.ax_curves, self.ax_crust, self.ax_soft)]
 
     def update(
         self,
@@ -103,6 +111,8 @@ class RestPicture:
         units: str | UnitChoice = "C",
         dry: Carryover | None = None,
         kept: Carryover | None = None,
+        *,
+        moving: bool = False,
     ) -> bytes:
         """Redraw and return the picture as PNG bytes.
 
@@ -120,8 +130,11 @@ class RestPicture:
             The dry comparison.
         kept : Carryover, optional
             An earlier answer.
+        moving : bool
+            Whether another picture follows at once: the scales then stay where they suit.
         """
         choice = as_units(units)
+        moving = moving and choice == self._dressed
         if choice != self._dressed:
             self._dress(choice)
             self._dressed = choice
@@ -131,20 +144,15 @@ class RestPicture:
         )
         # Looking at another time changes the section and the cursors only.
         if not same:
-            for ax in (self.ax_curves, self.ax_crust, self.ax_soft):
-                empty(ax)
-            self._draw_curves(told, choice, dry, kept)
+            self._draw_curves(told, choice, dry, kept, moving)
             self._draw_crust(told)
-            self._draw_softening(told, tender)
-            self._cursors = [
-                ax.axvline(0.0, color=PALETTE["event"], linewidth=1.4)
-                for ax in (self.ax_curves, self.ax_crust, self.ax_soft)
-            ]
+            self._draw_softening(told, tender, moving)
             self._shown = wanted
+        after_s = at_time_s - told.pull_s
         for cursor in self._cursors:
-            cursor.set_xdata([(at_time_s - told.pull_s) / _HOUR] * 2)
-        empty(self.ax_section)
-        self._draw_section(told.result, inside, at_time_s - told.pull_s, choice)
+            cursor.upright(after_s / _HOUR, color=PALETTE["event"], linewidth=1.4)
+            cursor.done()
+        self._draw_section(told.result, inside, after_s, choice)
         for name, ax in (
             ("section", self.ax_section),
             ("scale", self.ax_scale),
@@ -152,8 +160,6 @@ class RestPicture:
             ("crust", self.ax_crust),
             ("soft", self.ax_soft),
         ):
-            if ax is not self.ax_scale:
-                set_moving(ax)
             self._canvas.draw_part(name, (ax,), _PARTS[name])
         return png.encode(self._canvas.buffer_rgba())
 
@@ -185,46 +191,34 @@ class RestPicture:
     def _draw_section(
         self, result: Result, inside: Section, after_s: float, choice: UnitChoice
     ) -> None:
-        ax = self.ax_section
+        ax, strokes = self.ax_section, self._section
         half = float(inside.position_m[-1])
-        grid = (np.arange(_PIXELS) + 0.5) / _PIXELS * 2.0 * half - half
         flat = result.piece.shape.name == "slab"
-        depth = (
-            np.repeat(np.abs(grid)[:, None], _PIXELS, axis=1)
-            if flat
-            else np.hypot(grid[:, None], grid[None, :])
-        )
-        values = np.interp(depth.ravel(), inside.position_m, inside.temperature_c)
-        picture = self._map(self._norm(values)).reshape(_PIXELS, _PIXELS, 4)
-        picture[depth > half, 3] = 0.0
         size = float(length(half, choice))
-        ax.imshow(picture, extent=(-size, size, -size, size), interpolation="nearest")
+        self._pixels.show(inside.position_m / half, inside.temperature_c, size, flat)
+        strokes.own(self._pixels)
         angle = np.linspace(0.0, 2.0 * np.pi, 181)
         handles = []
         for name, words, line in _EDGES:
             edge = float(length(inside.edges_m(name), choice))
             # Drawn white on black, so that it shows on every colour of the map.
             for colour, width in (("black", 2.6), ("white", 1.3)):
+                look = {"color": colour, "linewidth": width, "linestyle": line}
                 if 0.0 < edge < size and flat:
-                    ax.axhline(edge, color=colour, linewidth=width, linestyle=line)
-                    ax.axhline(-edge, color=colour, linewidth=width, linestyle=line)
+                    strokes.across(edge, **look)
+                    strokes.across(-edge, **look)
                 elif 0.0 < edge < size:
-                    ax.plot(
-                        edge * np.cos(angle),
-                        edge * np.sin(angle),
-                        color=colour,
-                        linewidth=width,
-                        linestyle=line,
-                    )
+                    strokes.line(edge * np.cos(angle), edge * np.sin(angle), **look)
             handles.append(
                 Line2D([], [], color="black", linewidth=1.3, linestyle=line, label=words)
             )
         self._draw_colour(inside, size)
         when = f"{format_hours(abs(after_s))} {'after' if after_s >= 0 else 'before'} the pull"
         # A title of its own: the one of the axes stands still.
-        ax.annotate(
+        strokes.words(
             f"Section, {when}",
-            (0.0, 1.0),
+            0.0,
+            1.0,
             xycoords="axes fraction",
             xytext=(0.0, 6.0),
             textcoords="offset points",
@@ -237,20 +231,20 @@ class RestPicture:
         ax.set_ylim(-1.75 * size, 1.02 * size)
         ax.set_yticks([tick for tick in ax.get_xticks() if abs(tick) <= size])
         core = format_temperature(float(inside.temperature_c[0]), choice)
-        ax.text(
-            0.0,
-            0.0,
+        strokes.words(
             core,
+            0.0,
+            0.0,
             ha="center",
             va="center",
             fontsize=FONT_SIZE,
             bbox={"facecolor": "white", "alpha": 0.8, "edgecolor": "none", "pad": 2.0},
         )
+        strokes.done()
         self._canvas.set_legend(ax, handles, loc="lower left")
 
     def _draw_colour(self, inside: Section, size: float) -> None:
         """Draw a strip below the section: what the eye sees along a cut through the middle."""
-        ax = self.ax_section
         half = float(inside.position_m[-1])
         low, high = -1.26 * size, -1.1 * size
         words = np.array(inside.colour)
@@ -262,19 +256,17 @@ class RestPicture:
         for i, begin, end in zip(starts, edges, [*edges[1:], half], strict=True):
             word = str(words[i])
             near, far = begin / half * size, end / half * size
-            for side in (-1.0, 1.0):
-                a, b = sorted((side * near, side * far))
-                strip = [(a, low), (b, low), (b, high), (a, high)]
-                ax.add_collection(
-                    PolyCollection([strip], facecolor=_SEEN[word][0], linewidth=0.0),
-                    autolim=False,
-                )
+            strips = [
+                [(side * x, y) for x, y in ((near, low), (far, low), (far, high), (near, high))]
+                for side in (-1.0, 1.0)
+            ]
+            self._section.areas(strips, facecolor=_SEEN[word][0], linewidth=0.0)
             if far - near > _WIDE_ENOUGH * size or begin == 0.0:
                 middle = 0.0 if begin == 0.0 else 0.5 * (near + far)
-                ax.text(
+                self._section.words(
+                    word,
                     middle,
                     0.5 * (low + high),
-                    word,
                     ha="center",
                     va="center",
                     color=_SEEN[word][1],
@@ -300,12 +292,13 @@ class RestPicture:
         choice: UnitChoice,
         dry: Carryover | None,
         kept: Carryover | None,
+        moving: bool,
     ) -> None:
-        ax, result = self.ax_curves, told.result
+        ax, result, strokes = self.ax_curves, told.result, self._curves
         hours = (result.time_s - told.pull_s) / _HOUR
 
         def line(x: Floats, y: Floats, meaning: str, **other: Any) -> None:
-            ax.plot(x, temperature(y, choice), **(INKS[meaning].kwargs() | other))
+            strokes.line(x, temperature(y, choice), **(INKS[meaning].kwargs() | other))
 
         line(hours, result.environment[:, 0], "air", label="air around it")
         for meaning, values in (
@@ -321,8 +314,8 @@ class RestPicture:
             x = (kept.result.time_s - kept.pull_s) / _HOUR
             line(x, kept.result.core_c, "kept")
         peak = told.peak_after_s / _HOUR, float(temperature(told.peak_core_c, choice))
-        ax.plot(*peak, marker="D", color=PALETTE["caution"], linestyle="", label="peak")
-        ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
+        strokes.line(*peak, marker="D", color=PALETTE["caution"], linestyle="", label="peak")
+        strokes.upright(0.0, color=PALETTE["text"], linewidth=1.0)
         end = float(hours[-1])
         start = -max(end, 0.25)
         worn = _wrapped(told)
@@ -330,35 +323,38 @@ class RestPicture:
             # The moment of wrapping is in the picture, with a little before it.
             start = min(start, worn[0][0] - 0.5)
         start = max(float(hours[0]), start)
-        ax.set_xlim(start, max(end, start + 0.1))
+        ends_h = start, max(end, start + 0.1)
         shown = result.time_s >= told.pull_s + start * _HOUR
         # The air of a hot oven would press the meat flat.
         high = max(float(result.surface_c[shown].max()), told.peak_core_c) + 25.0
         low = float(result.temperature_c[shown].min())
         low = min(low, float(result.environment[shown, 0].min())) - 3.0
         ends_c = whole_steps(low, high)
-        ax.set_ylim(*(float(temperature(value, choice)) for value in ends_c))
-        self._name(ax, loc="upper right", ncols=3)
-
-    def _name(self, ax: Axes, **options: Any) -> None:
-        """Give axes a legend of all that has a name."""
-        self._canvas.set_legend(ax, ax.get_legend_handles_labels()[0], **options)
+        ends = float(temperature(ends_c[0], choice)), float(temperature(ends_c[1], choice))
+        if moving:
+            ends_h = kept_limits(ax.get_xlim(), ends_h)
+            ends = kept_limits(ax.get_ylim(), ends)
+        ax.set_xlim(ends_h)
+        ax.set_ylim(ends)
+        self._canvas.set_legend(ax, strokes.done(), loc="upper right", ncols=3)
 
     def _draw_crust(self, told: Carryover) -> None:
-        ax, result = self.ax_crust, told.result
+        ax, result, strokes = self.ax_crust, told.result, self._crust
         hours = (result.time_s - told.pull_s) / _HOUR
         for number, (begin, end) in enumerate(_wrapped(told)):
-            ax.axvspan(
+            strokes.stripe(
                 begin,
                 end,
                 facecolor=PALETTE["band"],
                 hatch="..",
                 edgecolor="white",
-                label="wrapped or covered" if number == 0 else None,
+                label="wrapped or covered" if number == 0 else "",
             )
-        ax.plot(hours, result.surface_water_activity, color=PALETTE["water"], linewidth=2.0)
+        strokes.line(
+            hours, result.surface_water_activity, color=PALETTE["water"], linewidth=2.0
+        )
         found = crust(result, told.covered_s)
-        ax.plot(
+        strokes.line(
             (found.softest_s - told.pull_s) / _HOUR,
             found.softest,
             marker="D",
@@ -366,22 +362,70 @@ class RestPicture:
             linestyle="",
             label="softest",
         )
-        ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
+        strokes.upright(0.0, color=PALETTE["text"], linewidth=1.0)
         ax.set_xlim(self.ax_curves.get_xlim())
         # Beside the title: in the strip it would hide the curve.
-        self._name(ax, loc="lower right", bbox_to_anchor=(1.0, 0.95), ncols=2)
+        self._canvas.set_legend(
+            ax, strokes.done(), loc="lower right", bbox_to_anchor=(1.0, 0.95), ncols=2
+        )
 
-    def _draw_softening(self, told: Carryover, tender: Tenderness) -> None:
-        ax = self.ax_soft
+    def _draw_softening(self, told: Carryover, tender: Tenderness, moving: bool) -> None:
+        ax, strokes = self.ax_soft, self._soft
         hours = (tender.time_s - told.pull_s) / _HOUR
         low, high = 100.0 * tender.slow, 100.0 * tender.fast
-        ax.fill_between(hours, low, high, color=PALETTE["band"], label="two published series")
-        ax.plot(hours, 100.0 * tender.middle, color=PALETTE["supply"], label="their middle")
-        ax.axhline(100.0, color=PALETTE["target"], linewidth=1.0, linestyle=INKS["target"].line)
-        ax.axvline(0.0, color=PALETTE["text"], linewidth=1.0)
+        strokes.band(hours, low, high, color=PALETTE["band"], label="two published series")
+        strokes.line(
+            hours, 100.0 * tender.middle, color=PALETTE["supply"], label="their middle"
+        )
+        strokes.across(
+            100.0, color=PALETTE["target"], linewidth=1.0, linestyle=INKS["target"].line
+        )
+        strokes.upright(0.0, color=PALETTE["text"], linewidth=1.0)
         ax.set_xlim(self.ax_curves.get_xlim())
-        ax.set_ylim(0.0, max(110.0, whole_steps(0.0, 1.05 * float(high[-1]))[1]))
-        self._name(ax, loc="center left")
+        ends = 0.0, max(110.0, whole_steps(0.0, 1.05 * float(high[-1]))[1])
+        ax.set_ylim(kept_limits(ax.get_ylim(), ends) if moving else ends)
+        self._canvas.set_legend(ax, strokes.done(), loc="center left")
+
+
+class _SectionPixels(Artist):
+    """The section of a piece, one colour for each distance from the middle.
+
+    Drawn pixel for pixel: to scale a finished image would take longer than all the rest.
+    """
+
+    def __init__(self, ax: Axes, norm: Any, colours: Any) -> None:
+        # The drawing library has no types here.
+        base: Any = super()
+        base.__init__()
+        self._ax, self._norm, self._colours = ax, norm, colours
+        self.set_zorder(0.0)
+
+    def show(self, share: Floats, temperature_c: Floats, size: float, flat: bool) -> None:
+        """Take the temperatures by share of the way out, the half size, and the shape."""
+        rings = (np.arange(_RINGS) + 0.5) / _RINGS
+        values = self._norm(np.interp(rings, share, temperature_c))
+        outside = np.zeros((1, 4), dtype=np.uint8)
+        self._rings = np.concatenate((self._colours(values, bytes=True), outside))
+        self._size, self._flat = size, flat
+
+    def draw(self, renderer: Any) -> None:
+        """Draw it at the size that the axes have."""
+        corners = self._ax.transData.transform([[-self._size] * 2, [self._size] * 2])
+        (left, low), (right, _) = corners
+        count = round((right - left) * renderer.get_image_magnification())
+        pen = renderer.new_gc()
+        pixels = self._rings[_ring_numbers(count, self._flat)]
+        renderer.draw_image(pen, round(left), round(low), pixels)
+        pen.restore()
+
+
+@lru_cache(maxsize=8)
+def _ring_numbers(count: int, flat: bool) -> NDArray[np.intp]:
+    """Return which ring each pixel of a square section lies in; beyond the last, outside."""
+    across = (np.arange(count) + 0.5) / count * 2.0 - 1.0
+    away = np.hypot(0.0 if flat else across[None, :], across[:, None])
+    away = np.broadcast_to(away, (count, count))
+    return np.minimum((away * _RINGS).astype(np.intp), _RINGS)
 
 
 def _wrapped(told: Carryover) -> list[tuple[float, float]]:

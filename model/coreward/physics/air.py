@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -340,6 +341,8 @@ def check_state(air_c: float, dew_point_c: float, pressure_pa: float) -> float:
     return min(dew_point_c, air_c)
 
 
+# The same few states come again in each cook that is tried for an answer.
+@lru_cache(maxsize=4096)
 def _library(
     output: str, air_c: float, pressure_pa: float, measure: str, value: float
 ) -> float:

@@ -32,6 +32,9 @@ Floats = NDArray[np.float64]
 _LEVEL_STEP_C = 5.0
 _LOWEST_LEVEL_C = 50.0
 _XTOL_K = 0.02
+# A step towards the pull goes a little beyond where a straight line would put it, so that
+# the pull lies between this step and the one before.
+_BEYOND = 1.3
 # A core that gained less than this in the last tenth of the rest has peaked.
 _FLAT_K = 0.02
 # The band is of first order: the pull's shift is the peak's, over how much the peak moves
@@ -146,12 +149,9 @@ def carryover(
             f"Stage {rest_from} of {count} cannot be the first of the rest: there must be a "
             "stage before it and it must exist."
         )
-    pull = result.records[first].begin_s
     time, core = result.time_s, result.core_c
-    pull_c = float(np.interp(pull, time, core))
-    inside = time >= pull
-    rest_time = np.concatenate(([pull], time[inside]))
-    rest_core = np.concatenate(([pull_c], core[inside]))
+    rest_time, rest_core = _rest_curve(result, first)
+    pull, pull_c = float(rest_time[0]), float(rest_core[0])
     top = int(np.argmax(rest_core))
     peak, when = float(rest_core[top]), float(rest_time[top] - pull)
     length = float(rest_time[-1] - pull)
@@ -192,6 +192,17 @@ def carryover(
         sentence="",
     )
     return replace(draft, sentence=_sentence(draft))
+
+
+def _rest_curve(result: Result, rest_from: int) -> tuple[Floats, Floats]:
+    """Times since the start of the cook [s] and the core [°C], from the pull on."""
+    pull = result.records[rest_from].begin_s
+    inside = result.time_s >= pull
+    at_pull = np.interp(pull, result.time_s, result.core_c)
+    return (
+        np.concatenate(([pull], result.time_s[inside])),
+        np.concatenate(([at_pull], result.core_c[inside])),
+    )
 
 
 def _reduction(time_s: Floats, core_c: Floats, kinetics: Kinetics) -> float:
@@ -347,7 +358,8 @@ class _Case:
     options: dict[str, Any]
     liquid: Liquid | None = None
 
-    def pulled_at(self, pull_c: float) -> Carryover:
+    def cooked(self, pull_c: float) -> tuple[Result, int]:
+        """Return the cook and its rest, and the index of the first stage of the rest."""
         stage = Stage(
             self.pit,
             duration_s=self.longest_s,
@@ -357,27 +369,63 @@ class _Case:
             liquid=self.liquid,
         )
         stages = up_to(self.piece, (*self.before, stage), pull_c)
-        result = cook_and_rest(self.piece, stages, self.rest, **self.options)
-        return carryover(result, len(stages))
+        return cook_and_rest(self.piece, stages, self.rest, **self.options), len(stages)
+
+    def pulled_at(self, pull_c: float) -> Carryover:
+        return carryover(*self.cooked(pull_c))
 
 
-def _solve(case: _Case, peak_c: float) -> float | Carryover | None:
-    """Pull temperature; or the hottest cook that falls short; or None if none is needed."""
-    full = case.pulled_at(peak_c)
-    if full.peak_core_c < peak_c - _XTOL_K:
-        return full
-    top = min(peak_c, full.pull_core_c)
+@dataclass(frozen=True)
+class _Tried:
+    """A cook that was run in search of a pull."""
+
+    result: Result
+    rest_from: int
+    pulled_c: float
+    excess_k: float
+
+    @classmethod
+    def at(cls, case: _Case, pull_c: float, peak_c: float) -> _Tried:
+        result, rest_from = case.cooked(pull_c)
+        core = _rest_curve(result, rest_from)[1]
+        return cls(result, rest_from, float(core[0]), float(core.max()) - peak_c)
+
+
+def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | None:
+    """Pull and its cook; or the hottest cook that falls short; or None if none is needed.
+
+    Each cook that is tried costs as much as all the rest of the answer, so what is known
+    of the curve is used: over a few kelvins the peak moves nearly in proportion to the
+    pull, and by less than the pull.
+    """
+    full = _Tried.at(case, peak_c, peak_c)
+    if full.excess_k < -_XTOL_K:
+        return carryover(full.result, full.rest_from)
+    top = min(peak_c, full.pulled_c)
+    # By the pull; the root finder asks for the ends of its bracket again.
+    tried = {top: full}
 
     def excess(pull_c: float) -> float:
-        return case.pulled_at(pull_c).peak_core_c - peak_c
+        if pull_c not in tried:
+            tried[pull_c] = _Tried.at(case, pull_c, peak_c)
+        return tried[pull_c].excess_k
 
     lowest = case.piece.start_c + 0.5
-    bottom = max(peak_c - 2.0 * full.rise_k - 5.0, lowest)
-    while excess(bottom) > 0.0:
+    above = max(excess(top), 0.0)
+    bottom = max(top - above - _XTOL_K, lowest)
+    while (left := excess(bottom)) > 0.0:
         if bottom <= lowest:
             return None
-        bottom = max(bottom - 15.0, lowest)
-    return float(brentq(excess, bottom, top, xtol=_XTOL_K))
+        # As steep as found between the two, and a little beyond; at most threefold, since
+        # a peak that hardly moves tells no direction.
+        span = top - bottom
+        ahead = span * min(_BEYOND * left / max(above - left, 1e-9), 3.0)
+        top, above = bottom, left
+        bottom = max(bottom - max(ahead, _XTOL_K), lowest)
+    pull_c = float(brentq(excess, bottom, top, xtol=_XTOL_K))
+    excess(pull_c)
+    found = tried[pull_c]
+    return pull_c, carryover(found.result, found.rest_from)
 
 
 def _scaled(around: Surroundings, piece: Piece, factor: float) -> Surroundings:
@@ -593,19 +641,19 @@ def pull_for_peak(
             "pulled: choose a cooler place to rest, or stop the rest in time.",
             peak_c,
         )
-    answer = case.pulled_at(found)
+    pull_c, answer = found
     deviations: list[tuple[str, float]] = []
     if band:
-        deviations = [*_deviations(case, answer, found), ("the probe", u["probe_error"])]
+        deviations = [*_deviations(case, answer, pull_c), ("the probe", u["probe_error"])]
     half = math.sqrt(sum(d * d for _, d in deviations))
     sentence = (
-        f"Pull at {found:.1f} °C for a peak of {peak_c:.1f} °C: the core still rises by "
+        f"Pull at {pull_c:.1f} °C for a peak of {peak_c:.1f} °C: the core still rises by "
         f"{answer.rise_k:.1f} K in {_minutes(answer.peak_after_s)}."
     )
     if band:
         sentence += (
-            f" With what is not known exactly, pull between {found - half:.0f} and "
-            f"{min(found + half, peak_c):.0f} °C; most of that comes from "
+            f" With what is not known exactly, pull between {pull_c - half:.0f} and "
+            f"{min(pull_c + half, peak_c):.0f} °C; most of that comes from "
             f"{max(deviations, key=lambda d: d[1])[0]}."
         )
     if answer.still_rising:
@@ -614,9 +662,9 @@ def pull_for_peak(
         True,
         sentence,
         peak_c,
-        pull_c=found,
-        low_c=found - half,
-        high_c=min(found + half, peak_c),
+        pull_c=pull_c,
+        low_c=pull_c - half,
+        high_c=min(pull_c + half, peak_c),
         carryover=answer,
         deviations=tuple(deviations),
     )

@@ -200,11 +200,18 @@ def kinetics_spread(
     bias = for_t * temperature_error_c
     low = max(kinetics.valid_low_c, credit_from_c)
 
+    largest_bias = float(bias.max())
+
     def rates(temperature_c: Floats) -> Floats:
-        true = temperature_c[None, :] + bias[:, None]
+        out = np.zeros((bias.size, temperature_c.size))
+        # Where no member gives credit, most of a record, there is nothing to compute.
+        some = temperature_c + largest_bias >= low
+        true = temperature_c[None, some] + bias[:, None]
         capped = np.minimum(true, kinetics.valid_high_c)
         exponent = (capped - kinetics.reference_c) / z[:, None] - log_d[:, None]
-        return np.where(true < low, 0.0, np.power(10.0, np.clip(exponent, -300.0, 300.0)))
+        credit = np.power(10.0, np.clip(exponent, -300.0, 300.0))
+        out[:, some] = np.where(true < low, 0.0, credit)
+        return out
 
     return Spread(_credit(rates, record, 0.0), record, rates)
 

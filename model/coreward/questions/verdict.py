@@ -601,6 +601,8 @@ def _stretches(
 ) -> tuple[Floats, Floats]:
     """Start and end of every unbroken stretch at or above a limit. [s]."""
     above = temperature_c >= limit_c - _ROUNDING_C
+    if not above.any():
+        return np.empty(0), np.empty(0)
     width = np.diff(time_s)
     joined = above[:-1] & above[1:] & (width <= longest_gap_s)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], joined, [False])).astype(int)))

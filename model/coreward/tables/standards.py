@@ -14,7 +14,7 @@ import io
 import math
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cached_property, lru_cache
@@ -163,21 +163,30 @@ class Standard:
         itself, and the longest of them is the answer.
         """
         reached = [t for t in self.temperatures_c if t <= temperature_c + _ROUNDING_C]
-        if not reached:
-            return math.inf
-        level = reached[-1]
-        longest = 0.0
-        for printing in dict.fromkeys(row.printing for row in self.usable_rows):
-            column = [row for row in self.usable_rows if row.printing == printing]
-            below = [row for row in column if row.temperature_c <= level]
-            if below and max(row.temperature_c for row in column) >= level:
-                needed = max(below, key=lambda row: row.temperature_c).required_s
-                longest = max(longest, needed)
-        return longest
+        return self._needed_s[reached[-1]] if reached else math.inf
+
+    @cached_property
+    def _needed_s(self) -> dict[float, float]:
+        """Time that is needed from each temperature of the usable rows on. [s]."""
+        columns: dict[str, list[HoldRow]] = {}
+        for row in self.usable_rows:
+            columns.setdefault(row.printing, []).append(row)
+        return {level: _slowest(columns.values(), level) for level in self.temperatures_c}
 
     def covers(self, meat: str, condition: str) -> bool:
         """Whether the standard is made for this meat in this condition."""
         return meat in self.meats and condition in self.conditions
+
+
+def _slowest(columns: Iterable[Sequence[HoldRow]], level: float) -> float:
+    """Longest time that the printings which reach up to a level ask for there. [s]."""
+    longest = 0.0
+    for column in columns:
+        below = [row for row in column if row.temperature_c <= level]
+        if below and max(row.temperature_c for row in column) >= level:
+            needed = max(below, key=lambda row: row.temperature_c).required_s
+            longest = max(longest, needed)
+    return longest
 
 
 @dataclass(frozen=True)

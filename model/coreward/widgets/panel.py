@@ -248,6 +248,8 @@ class Panel:
             self.controls[control.name] = control
         self.units_control = UnitsControl(state, unit_kinds)
         self._view = View(b"", "", "")
+        # While a slider moves: pictures may keep their scales from one to the next.
+        self.moving = False
         self._build()
         state.observe(self._input_changed, names=list(state.saved()))
         state.observe(self._units_changed, names="units")
@@ -708,6 +710,7 @@ class Panel:
         self._show_outcome(outcome, False)
 
     def _show_outcome(self, outcome: Any, preview: bool) -> None:
+        self.moving = preview
         view = self.view(outcome)
         # A report of what was shown before must not pass for one of this.
         self._report_line.value = ""

@@ -427,6 +427,7 @@ class RestPanel(Panel):
             self.state.units,
             outcome.dry,
             None if kept is None else kept.told,
+            moving=self.moving,
         )
         status, explanation = self._words(outcome)
         return View(

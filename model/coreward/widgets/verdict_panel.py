@@ -483,6 +483,7 @@ class VerdictPanel(LogPanel):
             state.organism,
             state.units,
             None if kept is None else kept.answer,
+            moving=self.moving,
         )
         said = verdict_dict(answer, state.units.temperature)
         content = _tables_html(answer, said, state.units)

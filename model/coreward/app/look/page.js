@@ -4,6 +4,7 @@
   'use strict';
   const settings = JSON.parse(document.getElementById('jupyter-config-data').textContent);
   const notice = document.getElementById('notice');
+  const main = document.getElementById('main');
 
   function tell(words, { broken = false, again = false } = {}) {
     notice.textContent = words;
@@ -27,7 +28,10 @@
       if (state === 'ended') states.close();
     } else {
       tell(words);
-      if (state === 'ready') setTimeout(lookForGaps, 8000);
+      if (state === 'ready') {
+        setTimeout(lookForGaps, 8000);
+        lookSoon([main]);
+      }
     }
   };
   states.onerror = () => {
@@ -91,14 +95,22 @@
     if (box.scrollWidth > box.clientWidth + 1) box.tabIndex = 0;
   }
 
-  function lookAfter() {
-    document.querySelectorAll('.computed').forEach(settle);
-    document.querySelectorAll('.live [class*="coreward-control-"]').forEach(name);
-    document.querySelectorAll('.live img:not([alt])').forEach(describe);
-    document.querySelectorAll('.live .widget-play button').forEach(nameButton);
-    document.querySelectorAll(
-      'mjx-container, .prose p, .prose table, .live .jp-RenderedHTML, .live .jp-RenderedImage, .live .widget-html-content, '
-      + '.live .coreward-tables, .live .coreward-scroll, .stored').forEach(reach);
+  const scrolled = 'mjx-container, .prose p, .prose table, .live .jp-RenderedHTML, '
+    + '.live .jp-RenderedImage, .live .widget-html-content, .live .coreward-tables, '
+    + '.live .coreward-scroll, .stored';
+
+  // Only what is in a place, or around it: a slider changes a page many times a second.
+  function lookAfter(place) {
+    const each = (selector, act) => {
+      const around = place.closest(selector);
+      if (around) act(around);
+      place.querySelectorAll(selector).forEach(act);
+    };
+    each('.computed', settle);
+    each('.live [class*="coreward-control-"]', name);
+    each('.live img:not([alt])', describe);
+    each('.live .widget-play button', nameButton);
+    each(scrolled, reach);
   }
 
   // What a live cell shows names notebooks; here they are pages.
@@ -111,13 +123,21 @@
     location.assign('/page/' + found[1] + (found[2] || ''));
   }, true);
 
-  let asked = false;
-  function lookSoon() {
-    if (asked) return;
-    asked = true;
-    requestAnimationFrame(() => { asked = false; lookAfter(); });
+  const changed = new Set();
+  function lookSoon(places) {
+    if (!changed.size) requestAnimationFrame(lookAtChanged);
+    places.forEach((place) => changed.add(place));
   }
-  new MutationObserver(lookSoon).observe(
-    document.getElementById('main'), { childList: true, subtree: true });
-  window.addEventListener('resize', lookSoon);
+  function lookAtChanged() {
+    const places = [...changed].filter((place) => place.isConnected);
+    changed.clear();
+    places.forEach(lookAfter);
+  }
+  new MutationObserver((records) => lookSoon(records.map((record) => record.target))).observe(
+    main, { childList: true, subtree: true });
+  // What stands on the page from the start, and widths that follow letters or the window.
+  lookSoon([main]);
+  for (const event of ['load', 'resize']) {
+    window.addEventListener(event, () => lookSoon([main]));
+  }
 })();
