@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 from matplotlib.axes import Axes
@@ -74,6 +75,25 @@ def test_looking_around_redraws_no_frame_and_leaves_no_trace(
     assert second != first
     assert again == first
     assert RestPicture().update(c, tender, section(c.result, at[0]), at[0]) == first
+
+
+def test_a_picture_does_not_hang_on_the_one_before() -> None:
+    c, other = told(cw.Cylinder(0.06)), told(cw.Slab(0.05))
+    drawing = RestPicture()
+
+    def drawn(picture: RestPicture, one: Carryover, **more: Any) -> bytes:
+        inside = section(one.result, one.pull_s)
+        return picture.update(one, tenderness(one.result), inside, one.pull_s, **more)
+
+    drawn(drawing, other)
+    # Lines that come and go, and the cursor over them where it stands on the pull.
+    with_more = drawn(drawing, c, dry=other, kept=other)
+    assert with_more == drawn(RestPicture(), c, dry=other, kept=other)
+    assert drawn(drawing, c) == drawn(RestPicture(), c)
+    # While a slider moves the scale may stay, and comes to its own when it rests.
+    drawn(drawing, other)
+    drawn(drawing, c, moving=True)
+    assert drawn(drawing, c) == drawn(RestPicture(), c)
 
 
 def test_the_picture_in_words_has_its_numbers() -> None:

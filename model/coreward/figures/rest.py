@@ -94,6 +94,7 @@ class RestPicture:
         self._map = colormaps[_MAP]
         self._dressed: UnitChoice | None = None
         self._shown: tuple[Any, ...] = ()
+        self._moved = False
         self._pixels = _SectionPixels(self.ax_section, self._norm, self._map)
         self._section = Strokes(self.ax_section)
         self._curves = Strokes(self.ax_curves)
@@ -142,15 +143,18 @@ class RestPicture:
         same = len(self._shown) == len(wanted) and all(
             old is new for old, new in zip(self._shown, wanted, strict=True)
         )
-        # Looking at another time changes the section and the cursors only.
-        if not same:
+        # Looking at another time changes the section and the cursors only. A scale that
+        # stayed while a slider moved comes to its own when it rests.
+        if not same or (self._moved and not moving):
             self._draw_curves(told, choice, dry, kept, moving)
             self._draw_crust(told)
             self._draw_softening(told, tender, moving)
-            self._shown = wanted
+            self._shown, self._moved = wanted, moving
         after_s = at_time_s - told.pull_s
+        # Over the curves, which may be made anew under them.
+        look = {"color": PALETTE["event"], "linewidth": 1.4, "zorder": 2.5}
         for cursor in self._cursors:
-            cursor.upright(after_s / _HOUR, color=PALETTE["event"], linewidth=1.4)
+            cursor.upright(after_s / _HOUR, **look)
             cursor.done()
         self._draw_section(told.result, inside, after_s, choice)
         for name, ax in (
