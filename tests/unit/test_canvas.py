@@ -10,7 +10,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 
 from coreward.figures import canvas as module
-from coreward.figures.canvas import PictureCanvas, kept_limits, whole_steps
+from coreward.figures.canvas import PictureCanvas, set_limits, whole_steps
 from coreward.figures.strokes import Strokes
 
 WORDS = ("pit 110 °C", "Water at the surface", "gjpqy|")
@@ -216,4 +216,12 @@ def test_limits_are_whole_steps_around_the_span(
 def test_limits_stay_while_they_suit(
     before: tuple[float, float], wanted: tuple[float, float], kept: bool
 ) -> None:
-    assert kept_limits(before, wanted) == (before if kept else wanted)
+    ax = Figure().add_subplot()
+    set_limits(ax, before, (0.0, 1.0), moving=False)
+    set_limits(ax, wanted, (0.0, 1.0), moving=True)
+    assert ax.get_xlim() == (before if kept else wanted)
+    set_limits(ax, (0.0, 1.0), before, moving=False)
+    set_limits(ax, (0.0, 1.0), wanted, moving=True)
+    assert ax.get_ylim() == (before if kept else wanted)
+    set_limits(ax, wanted, wanted, moving=False)
+    assert (ax.get_xlim(), ax.get_ylim()) == (wanted, wanted)

@@ -144,6 +144,23 @@ def test_a_pull_is_found_with_few_cooks_and_gives_its_peak(place, pit_c, size_m,
     assert len(tried) <= 7
 
 
+@pytest.mark.parametrize(
+    ("peak_c", "reached"), [(45.0, True), (59.99, True), (60.0, True), (60.1, False)]
+)
+def test_a_peak_that_the_pit_only_just_gives_has_an_answer(peak_c, reached):
+    # A small piece in a pit no hotter than the peak comes so close that nothing is left.
+    piece = cw.Piece(cw.Sphere(0.02), cw.meat("salmon side"), 4.0)
+    pit = cw.Surroundings(60.0, dew_point_c=35.0)
+    answer = pull_for_peak(piece, pit, "ice bath", peak_c, band=False, **QUICK)
+    assert answer.reached is reached
+    if reached:
+        # Root found within 0.02 K of pull temperature.
+        assert answer.carryover.peak_core_c == pytest.approx(peak_c, abs=0.05)
+        assert answer.pull_c <= peak_c
+    else:
+        assert "out of reach" in answer.sentence
+
+
 def test_the_band_comes_from_stated_uncertainties():
     answer = pull_for_peak(PIECE, PIT, "kitchen", 60.0, **QUICK)
     names = [name for name, _ in answer.deviations]

@@ -243,9 +243,15 @@ def whole_steps(low: float, high: float) -> tuple[float, float]:
     return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
 
 
-def kept_limits(
-    before: tuple[float, float], wanted: tuple[float, float]
-) -> tuple[float, float]:
+def set_limits(
+    ax: Axes, along: tuple[float, float], up: tuple[float, float], moving: bool
+) -> None:
+    """Set the limits of both axes; while a slider moves, those that still suit stay."""
+    ax.set_xlim(_kept(ax.get_xlim(), along) if moving else along)
+    ax.set_ylim(_kept(ax.get_ylim(), up) if moving else up)
+
+
+def _kept(before: tuple[float, float], wanted: tuple[float, float]) -> tuple[float, float]:
     """Return the limits of the picture before where they still suit, else those wanted.
 
     They suit while they hold all of the span and the span fills most of them. Ticks that

@@ -21,7 +21,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from numpy.typing import NDArray
 
 from coreward.figures import png
-from coreward.figures.canvas import PictureCanvas, kept_limits, whole_steps
+from coreward.figures.canvas import PictureCanvas, set_limits, whole_steps
 from coreward.figures.strokes import Strokes
 from coreward.figures.style import (
     FONT_SIZE,
@@ -134,12 +134,7 @@ class HoldPicture:
             _dress_history(self.ax_history, choice)
             _dress_kill(self.ax_kill)
             self._dressed = choice
-        ends = _history_ends(verdict, choice)
-        if moving:
-            now = self.ax_history.get_xlim(), self.ax_history.get_ylim()
-            ends = kept_limits(now[0], ends[0]), kept_limits(now[1], ends[1])
-        self.ax_history.set_xlim(ends[0])
-        self.ax_history.set_ylim(ends[1])
+        set_limits(self.ax_history, *_history_ends(verdict, choice), moving)
         named = _draw_history(self.ax_history, self._history, verdict, choice, kept)
         self._canvas.set_legend(self.ax_history, named, loc="lower right", fontsize=8)
         named = _draw_kill(self._kill, verdict, chosen)

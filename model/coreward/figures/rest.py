@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from coreward.cook.result import Result
 from coreward.figures import png
-from coreward.figures.canvas import PictureCanvas, kept_limits, whole_steps
+from coreward.figures.canvas import PictureCanvas, set_limits, whole_steps
 from coreward.figures.strokes import Strokes
 from coreward.figures.style import (
     FONT_SIZE,
@@ -335,11 +335,7 @@ class RestPicture:
         low = min(low, float(result.environment[shown, 0].min())) - 3.0
         ends_c = whole_steps(low, high)
         ends = float(temperature(ends_c[0], choice)), float(temperature(ends_c[1], choice))
-        if moving:
-            ends_h = kept_limits(ax.get_xlim(), ends_h)
-            ends = kept_limits(ax.get_ylim(), ends)
-        ax.set_xlim(ends_h)
-        ax.set_ylim(ends)
+        set_limits(ax, ends_h, ends, moving)
         self._canvas.set_legend(ax, strokes.done(), loc="upper right", ncols=3)
 
     def _draw_crust(self, told: Carryover) -> None:
@@ -385,9 +381,8 @@ class RestPicture:
             100.0, color=PALETTE["target"], linewidth=1.0, linestyle=INKS["target"].line
         )
         strokes.upright(0.0, color=PALETTE["text"], linewidth=1.0)
-        ax.set_xlim(self.ax_curves.get_xlim())
         ends = 0.0, max(110.0, whole_steps(0.0, 1.05 * float(high[-1]))[1])
-        ax.set_ylim(kept_limits(ax.get_ylim(), ends) if moving else ends)
+        set_limits(ax, self.ax_curves.get_xlim(), ends, moving)
         self._canvas.set_legend(ax, strokes.done(), loc="center left")
 
 

@@ -402,6 +402,9 @@ def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | 
     if full.excess_k < -_XTOL_K:
         return carryover(full.result, full.rest_from)
     top = min(peak_c, full.pulled_c)
+    if full.excess_k <= 0.0:
+        # Short by less than the root is sought to: nothing is left to carry over.
+        return top, carryover(full.result, full.rest_from)
     # By the pull; the root finder asks for the ends of its bracket again.
     tried = {top: full}
 
@@ -411,7 +414,7 @@ def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | 
         return tried[pull_c].excess_k
 
     lowest = case.piece.start_c + 0.5
-    above = max(excess(top), 0.0)
+    above = full.excess_k
     bottom = max(top - above - _XTOL_K, lowest)
     while (left := excess(bottom)) > 0.0:
         if bottom <= lowest:

@@ -28,10 +28,7 @@
       if (state === 'ended') states.close();
     } else {
       tell(words);
-      if (state === 'ready') {
-        setTimeout(lookForGaps, 8000);
-        lookSoon([main]);
-      }
+      if (state === 'ready') setTimeout(lookForGaps, 8000);
     }
   };
   states.onerror = () => {
@@ -102,8 +99,9 @@
   // Only what is in a place, or around it: a slider changes a page many times a second.
   function lookAfter(place) {
     const each = (selector, act) => {
-      const around = place.closest(selector);
-      if (around) act(around);
+      for (let box = place.closest(selector); box; box = box.parentElement.closest(selector)) {
+        act(box);
+      }
       place.querySelectorAll(selector).forEach(act);
     };
     each('.computed', settle);
@@ -128,13 +126,23 @@
     if (!changed.size) requestAnimationFrame(lookAtChanged);
     places.forEach((place) => changed.add(place));
   }
+  function isInside(place) {
+    let box = place.parentElement;
+    while (box && !changed.has(box)) box = box.parentElement;
+    return Boolean(box);
+  }
   function lookAtChanged() {
-    const places = [...changed].filter((place) => place.isConnected);
+    const places = [...changed].filter((place) => place.isConnected && !isInside(place));
     changed.clear();
     places.forEach(lookAfter);
   }
-  new MutationObserver((records) => lookSoon(records.map((record) => record.target))).observe(
-    main, { childList: true, subtree: true });
+  // What was only shown, or made wider, tells nobody: once it is quiet, all is looked at.
+  let quiet = 0;
+  new MutationObserver((records) => {
+    lookSoon(records.map((record) => record.target));
+    clearTimeout(quiet);
+    quiet = setTimeout(() => lookSoon([main]), 500);
+  }).observe(main, { childList: true, subtree: true });
   // What stands on the page from the start, and widths that follow letters or the window.
   lookSoon([main]);
   for (const event of ['load', 'resize']) {
