@@ -51,7 +51,11 @@ def cook(plan: Plan) -> tuple[ProbeLog, tuple[Event, ...]]:
     time = np.arange(0.0, plan.hours * HOUR + 1.0, plan.interval_s)
     fine = np.arange(0.0, plan.hours * HOUR + 31.0, 30.0)
     air = _fire(plan, fine, rng)
-    truth = [Event("meat_on", plan.on_after * HOUR, plan.on_after * HOUR)]
+    on_s = plan.on_after * HOUR
+    truth = [Event("meat_on", on_s, on_s)]
+    if on_s > 0.0:
+        # Too short to move the air, but nothing passes a closed lid.
+        truth.append(Event("lid_opened", on_s, on_s))
     meat = _meat(plan, fine, air, rng)
     reading = np.interp(time, fine, meat) + rng.normal(0.0, plan.meat_noise_k, time.size)
     reading_air = np.interp(time, fine, air) + rng.normal(0.0, plan.air_noise_k, time.size)

@@ -59,3 +59,43 @@ def test_a_reading_that_falls_to_cold_meat_tells_when():
 def test_a_probe_that_was_warm_for_a_moment_was_in_the_meat():
     log, _ = cook(THICK)
     assert meat_on(waiting(log, 60.0 / HOUR, 21.0)).time_s == 0.0
+
+
+# --- the lid that must have been open for it -------------------------------------------
+
+
+def openings(log: ProbeLog, until_s: float | None = None):
+    return [e for e in find_events(log, until_s=until_s) if e.kind == "lid_opened"]
+
+
+def test_meat_that_goes_on_passes_an_open_lid_though_the_air_shows_none():
+    log, _ = cook(replace(THICK, on_after=0.5))
+    (opened,) = openings(log)
+    assert opened.time_s == meat_on(log).time_s
+    assert np.isnan(opened.size)
+    assert "air shows no fall" in opened.why
+    assert not opened.provisional
+    # The air may still show one: that is known after the longest opening.
+    (early,) = openings(log, until_s=0.8 * HOUR)
+    assert early.provisional
+
+
+def test_one_that_the_air_shows_is_not_told_twice():
+    log, _ = cook(replace(THICK, on_after=0.5, lids=((0.48, 2.0),)))
+    (opened,) = openings(log)
+    assert opened.size < -20.0
+
+
+def test_meat_in_from_the_start_tells_of_no_opening():
+    assert openings(cook(THICK)[0]) == []
+
+
+def test_a_cold_pit_may_have_stood_open():
+    log, _ = cook(replace(THICK, on_after=0.5))
+    channels = tuple(
+        replace(c, temperature_c=np.where(log.time_s < 1.2 * HOUR, 15.0, c.temperature_c))
+        if c.role == "air"
+        else c
+        for c in log.channels
+    )
+    assert [e for e in openings(replace(log, channels=channels)) if e.time_s < HOUR] == []

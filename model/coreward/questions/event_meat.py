@@ -162,12 +162,15 @@ class ProbeStory:
         Bins between which the probe was in the meat, on the fire.
     moves : tuple of Step
         While it was.
+    put_in : bool
+        Whether the probe itself shows when the meat went on: it went from elsewhere into it.
     """
 
     events: tuple[Event, ...]
     first: int
     last: int
     moves: tuple[Step, ...]
+    put_in: bool
 
 
 def tell_steps(
@@ -219,8 +222,32 @@ def tell_steps(
             f"{step.ratio:.0f} times its usual spread, and went on from there."
         )
         events.append(Event("probe_moved", when, when, step.jump_k, "K", sure_move, name, why))
-    events.insert(0, _meat_on(meat, air, lids, put_in, name))
-    return ProbeStory(tuple(events), first, last, tuple(moves))
+    on, seen = _meat_on(meat, air, lids, put_in, name)
+    events.insert(0, on)
+    return ProbeStory(tuple(events), first, last, tuple(moves), seen)
+
+
+def unseen_opening(on: Event, air: Track, lids: list[Lid], name: str) -> Event | None:
+    """An opening when the meat went on, if the air shows none: it cannot pass a closed lid.
+
+    A pit that was cold, and stays so for a while, may have stood open: then there is none.
+    """
+    numbers = tables.load("events")
+    if on.time_s <= 0.0:
+        return None
+    apart = numbers["lid_unseen_apart"]
+    # One before the first sample is that of a pit just lit: the meat was not on it.
+    seen = (float(air.time_s[lid.first]) for lid in lids if lid.first > 0)
+    if any(abs(when - on.time_s) <= apart for when in seen):
+        return None
+    soon = np.abs(air.time_s - on.time_s) <= numbers["on_base_time"]
+    if not np.any(air.value_c[soon] > numbers["warm_up_air"]):
+        return None
+    # An opening is known once the air has come back from it.
+    known = on.time_s + apart + numbers["lid_longest"] < float(air.time_s[-1])
+    sure = confidence(known and not on.provisional, 1.0)
+    why = "The meat went on, and so the lid was open, though the air shows no fall of its own."
+    return Event("lid_opened", on.time_s, on.time_s, float("nan"), "", sure, name, why)
 
 
 def _levels(meat: Track, at: int) -> tuple[float, float]:
@@ -235,8 +262,11 @@ def _levels(meat: Track, at: int) -> tuple[float, float]:
 
 def _meat_on(
     meat: Track, air: Track | None, lids: list[Lid], put_in: Step | None, name: str
-) -> Event:
-    """When the meat went on: a jump of the probe, a lid, a fire that starts, or at once."""
+) -> tuple[Event, bool]:
+    """When the meat went on: a jump of the probe, a lid, a fire that starts, or at once.
+
+    And whether the probe itself shows it.
+    """
     numbers = tables.load("events")
     value, time = meat.value_c, meat.time_s
     if put_in is not None:
@@ -246,9 +276,10 @@ def _meat_on(
             f"The probe went from {before:.1f} to {after:.1f} °C within minutes, into the meat."
         )
         ratio = put_in.ratio / numbers["step_sigmas"]
-        return Event(
+        on = Event(
             "meat_on", when, when, after - before, "K", confidence(True, ratio), name, why
         )
+        return on, True
     early = value[: max(int(numbers["on_base_time"] / meat.step_s), 4)]
     base = float(np.min(early)) + 3.0 * float(meat.noise_k[min(early.size, value.size - 1)])
     # From its coldest on: a probe taken from a warm kitchen into cold meat has not heated.
@@ -263,7 +294,8 @@ def _meat_on(
     waited = heated + max(numbers["on_base_time"], again) < float(time[-1])
     when, sure = 0.0, confidence(waited and warmer.size > 0, 1.0)
     above = np.flatnonzero(early[: coldest + 1] > base + numbers["not_heated"])
-    if above.size and float(time[above[-1]]) > numbers["step_skip"]:
+    fell = bool(above.size and float(time[above[-1]]) > numbers["step_skip"])
+    if fell:
         when = float(time[above[-1] + 1])
         why = "The reading fell to that of cold meat, and the core began to warm after it."
     elif air is not None:
@@ -280,4 +312,4 @@ def _meat_on(
         elif air.value_c[0] < numbers["warm_up_air"] and lit > numbers["on_cold_time"]:
             when = float(lit)
             why = "The fire began to warm the air, and the core followed."
-    return Event("meat_on", when, when, float("nan"), "", sure, name, why)
+    return Event("meat_on", when, when, float("nan"), "", sure, name, why), fell

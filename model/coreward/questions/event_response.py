@@ -1,4 +1,4 @@
-"""Events seen in how the core answers the air: stalls, and wrapping.
+"""Events seen in how the core answers the air: wrapping, and meat taken off.
 
 The measure is the one of table ``stall``: the rise of the core per kelvin that the air is
 hotter. Conduction alone keeps it level; evaporation lowers it; a wrap lifts it.
@@ -15,15 +15,8 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.questions.event_air import Lid
-from coreward.questions.event_list import Event, Kind
-from coreward.questions.event_signals import (
-    Track,
-    by_parabolas,
-    confidence,
-    running_mean,
-    runs,
-)
-from coreward.questions.stall import Stall, find_stalls
+from coreward.questions.event_list import Event
+from coreward.questions.event_signals import Track, confidence, running_mean, runs
 
 Floats = NDArray[np.float64]
 
@@ -83,98 +76,6 @@ def until(core: Core, last: int) -> Core:
         core_c=core.core_c[part],
         air_c=core.air_c[part],
     )
-
-
-def stall_events(core: Core, name: str, taken_off: bool = False) -> list[Event]:
-    """Stalls by `find_stalls`, asked again and again as the log grows.
-
-    A beginning or an end is settled once it has come out at the same time for a while, a
-    beginning not before its stall has ended; what the last samples say is provisional.
-    Unless the meat is known to be `taken_off` where the course stops, it may turn out that
-    it was before: the last of the course settles nothing then. If it is known, nothing more
-    can come, and all is settled.
-    """
-    numbers = tables.load("events")
-    every = max(round(numbers["stall_asked"] / core.step_s), 1)
-    same = numbers["stall_same"]
-    times = int(numbers["stall_times"])
-    size = core.time_s.size
-    # The noisier the probe, the wider the parabolas: a slope's error from noise falls with
-    # the width to the power 3/2, its error from what no parabola follows grows with the cube.
-    noise = core.noise_k * math.sqrt(core.step_s / 60.0) / numbers["stall_noise"]
-    width = numbers["stall_smoothing"] * noise ** (1.0 / 3.5)
-    width = min(max(width, numbers["stall_smoothing_least"]), numbers["stall_smoothing_most"])
-    bins = 2 * round(0.5 * width / core.step_s) + 1
-    settled: list[tuple[Kind, Stall]] = []
-    answers: list[tuple[Stall, ...]] = []
-    stops = list(range(every, size, every))
-    if size > 2 and (not stops or stops[-1] != size):
-        stops.append(size)
-    until_bin = size if taken_off else size - round(numbers["off_known"] / core.step_s)
-    for stop in stops:
-        smooth = by_parabolas(core.reading_c[:stop], bins)
-        answers.append(find_stalls(core.time_s[:stop], smooth, core.air_c[:stop]))
-        if stop % every == 0 and stop <= until_bin and len(answers) >= times:
-            _settle(settled, answers[-times:], same, once_ended=True)
-    events = [_stall_event(kind, stall, name, True) for kind, stall in settled]
-    if answers:
-        seen: list[tuple[Kind, Stall]] = list(settled)
-        _settle(seen, answers[-1:], same, once_ended=False)
-        # An end needs part of a slope's window after it, or it is only the end of the log.
-        latest = float(core.time_s[-1]) - numbers["stall_end_seen"]
-        events += [
-            _stall_event(kind, stall, name, taken_off)
-            for kind, stall in seen[len(settled) :]
-            if kind == "stall_begins" or stall.end_s < latest
-        ]
-    return events
-
-
-def _settle(
-    settled: list[tuple[Kind, Stall]],
-    answers: list[tuple[Stall, ...]],
-    same: float,
-    once_ended: bool,
-) -> None:
-    """Add what every one of the answers says, in order: begins, ends, begins, ...
-
-    Where a stall begins is told from its deepest level. `once_ended` takes a beginning
-    only when that is behind.
-    """
-    for stall in answers[-1]:
-        past = settled[-1][1].end_s if settled and settled[-1][0] == "stall_ends" else -1.0
-        if not settled or (settled[-1][0] == "stall_ends" and stall.begin_s > past):
-            agreed = all(
-                any(
-                    abs(other.begin_s - stall.begin_s) <= same
-                    and (other.ended or not once_ended)
-                    for other in answer
-                )
-                for answer in answers
-            )
-            if agreed:
-                settled.append(("stall_begins", stall))
-        if settled and settled[-1][0] == "stall_begins" and stall.ended:
-            if stall.end_s <= settled[-1][1].begin_s:
-                continue
-            agreed = all(
-                any(other.ended and abs(other.end_s - stall.end_s) <= same for other in answer)
-                for answer in answers
-            )
-            if agreed:
-                settled.append(("stall_ends", stall))
-
-
-def _stall_event(kind: Kind, stall: Stall, name: str, sure: bool) -> Event:
-    begins = kind == "stall_begins"
-    when = stall.begin_s if begins else stall.end_s
-    level = stall.core_begin_c if begins else stall.core_end_c
-    why = (
-        "From here the core rises far less per kelvin of hotter air than it did."
-        if begins
-        else "From here the core answers the air again."
-    )
-    return Event(kind, when, when, level, "degC", confidence(sure, 1.5), name, why)
 
 
 @dataclass(frozen=True)
@@ -248,7 +149,8 @@ def find_wrap(
 
     One wrap is looked for: the first of which more than its opening tells. Of openings near
     one another the likeliest is taken, so it is settled only once the answer to all of them
-    has been seen. One that rests on its opening alone stays provisional while more comes.
+    has been seen. One that rests on its opening alone stays provisional while more comes,
+    and one that is less likely than not stays so for good: a person may know better.
 
     Parameters
     ----------
@@ -285,11 +187,12 @@ def find_wrap(
         # An opening is known for one no later than this.
         seen = float(core.time_s[-1]) > until_s + numbers["lid_longest"]
         settled = seen and all(one.settled for one in openings if one.time_s <= until_s)
-    elif likely:
-        best = max(likely, key=lambda one: one.chance)
-        settled = False  # a later one may show more
     else:
-        return []
+        maybe = [one for one in openings if one.chance >= numbers["wrap_maybe"]]
+        if not maybe:
+            return []
+        best = max(maybe, key=lambda one: one.chance)
+        settled = False  # a later one may show more
     chance = best.chance if settled or taken_off else confidence(False, 0.0)
     when = best.time_s
     return [Event("wrapped", when, when, best.ratio, "-", chance, name, best.why())]

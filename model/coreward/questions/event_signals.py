@@ -150,23 +150,6 @@ def running_mean(value: Floats, half: int) -> Floats:
     return np.asarray((total[place + reach + 1] - total[place - reach]) / (2 * reach + 1))
 
 
-def by_parabolas(value: Floats, bins: int) -> Floats:
-    """Smooth by local parabolas: a mean of as little noise would flatten the bends.
-
-    Savitzky and Golay's filter, the ends from the parabolas there. Written out, for the
-    library's own costs more to import than all else here to run.
-    """
-    bins = min(bins, value.size - 1 + value.size % 2)
-    half = bins // 2
-    if half < 2:
-        return value
-    place = np.linspace(-1.0, 1.0, bins)
-    powers = np.stack((np.ones(bins), place, place * place), axis=1)
-    hat = powers @ np.linalg.pinv(powers)
-    middle = np.convolve(value, hat[half], "valid")
-    return np.concatenate((hat[:half] @ value[:bins], middle, hat[half + 1 :] @ value[-bins:]))
-
-
 def quantum_k(value_c: Floats) -> float:
     """Smallest step that the readings take: how finely the logger writes. [K]."""
     known = value_c[np.isfinite(value_c)][:2000]

@@ -25,15 +25,21 @@ from coreward.questions.event_list import (
     EventList,
     provisional_below,
 )
-from coreward.questions.event_meat import ProbeStory, find_steps, joined, tell_steps
+from coreward.questions.event_meat import (
+    ProbeStory,
+    find_steps,
+    joined,
+    tell_steps,
+    unseen_opening,
+)
 from coreward.questions.event_response import (
     core_of,
     find_taken_off,
     find_wrap,
-    stall_events,
     until,
 )
 from coreward.questions.event_signals import Track, bin_step_s, shortened, track
+from coreward.questions.event_stall import stall_events
 
 Floats = NDArray[np.float64]
 
@@ -181,6 +187,10 @@ def _of_the_probe(
     events = [*probe.faults, *story.events]
     if air is None:
         return events
+    on = story.events[0]
+    unseen = unseen_opening(on, air, lids, name) if story.put_in else None
+    if unseen is not None:
+        events.append(unseen)
     core = core_of(meat, joined(meat, story.moves), air, story.first, story.last)
     whole = core
     pulled = [event for event in story.events if event.kind == "pulled"]

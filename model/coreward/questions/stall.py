@@ -37,30 +37,45 @@ class Stall:
 def smoothed_slope(time_s: Floats, value: Floats, window_s: float) -> tuple[Floats, Floats]:
     """Slope of the least-squares line through a window around each moment.
 
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        [s]
+    value : ndarray, shape (n,) or (courses, n)
+        One course, or several at the same times.
+    window_s : float
+        [s]
+
     Returns
     -------
     times, slopes : ndarray
-        On a regular grid. [s, unit/s]
+        On a regular grid, the slopes one row per course. [s, unit/s]
     """
     grid = np.arange(time_s[0], time_s[-1] + 1e-9, _STEP_S)
-    y = np.interp(grid, time_s, value)
+    y = _on_grid(grid, time_s, value)
     half = max(round(0.5 * window_s / _STEP_S), 1)
     n = len(grid)
     if n < 3:
-        return grid, np.zeros(n)
+        return grid, np.zeros_like(y)
     # Sums over a sliding window, shorter at the ends.
     x = (grid - grid[0]) / _STEP_S
     edges = np.arange(n)
     lo, hi = np.maximum(edges - half, 0), np.minimum(edges + half + 1, n)
 
     def total(a: Floats) -> Floats:
-        c = np.concatenate(([0.0], np.cumsum(a)))
-        return np.asarray(c[hi] - c[lo])
+        c = np.concatenate((np.zeros((*a.shape[:-1], 1)), np.cumsum(a, axis=-1)), axis=-1)
+        return np.asarray(c[..., hi] - c[..., lo])
 
     count = (hi - lo).astype(float)
-    y = y - y.mean()
+    y = y - y.mean(axis=-1, keepdims=True)
     sx, sy, sxy, sxx = total(x), total(y), total(x * y), total(x * x)
     return grid, (sxy - sx * sy / count) / (sxx - sx * sx / count) / _STEP_S
+
+
+def _on_grid(grid: Floats, time_s: Floats, value: Floats) -> Floats:
+    if value.ndim == 1:
+        return np.interp(grid, time_s, value)
+    return np.stack([np.interp(grid, time_s, row) for row in value])
 
 
 def find_stalls(
@@ -92,12 +107,35 @@ def find_stalls(
     enough for long enough, the stall is the time it spends near its deepest
     level. Every number is in table ``stall``.
     """
+    core = np.asarray(core_c, dtype=float)[np.newaxis]
+    return find_stalls_in_each(time_s, core, air_c, boiling_c, usable)[0]
+
+
+def find_stalls_in_each(
+    time_s: Floats,
+    core_c: Floats,
+    air_c: Floats,
+    boiling_c: float = 100.0,
+    usable: Flags | None = None,
+) -> tuple[tuple[Stall, ...], ...]:
+    """As `find_stalls`, for several courses of the core in the same air.
+
+    Parameters
+    ----------
+    core_c : ndarray, shape (courses, n)
+        The other parameters are those of `find_stalls`.
+
+    Returns
+    -------
+    tuple of tuple of Stall
+        One for each course.
+    """
     d = tables.load("stall")
     time_s = np.asarray(time_s, dtype=float)
     if len(time_s) < 3 or time_s[-1] - time_s[0] < d["shortest"]:
-        return ()
+        return ((),) * len(core_c)
     grid, slope = smoothed_slope(time_s, core_c, d["slope_window"])
-    core = np.interp(grid, time_s, core_c)
+    core = _on_grid(grid, time_s, core_c)
     air = smoothed_mean(np.interp(grid, time_s, air_c), d["slope_window"])
     drive = air - core
     judged = drive > d["smallest_drive"]
@@ -105,18 +143,28 @@ def find_stalls(
     if usable is not None:
         judged &= np.interp(grid, time_s, usable.astype(float)) > 0.999
     quotient = np.where(judged, slope / np.maximum(drive, 1e-9), 0.0)
-    before = np.maximum.accumulate(quotient)
-    steepest = np.maximum.accumulate(np.where(judged, slope, 0.0))
+    before = np.maximum.accumulate(quotient, axis=-1)
+    steepest = np.maximum.accumulate(np.where(judged, slope, 0.0), axis=-1)
     moved = judged & (steepest > d["steepest_smallest"]) & (before > 0.0)
     share = np.where(moved, quotient / np.maximum(before, 1e-30), 1.0)
     level = _lasting_minimum(share, int(d["level_window"] / _STEP_S))
-    if level > d["depth_share"]:
-        return ()
-    slow = moved & (share < level + d["trough_share"] * (1.0 - level))
-    runs = _runs(slow, int(d["bridge"] / _STEP_S))
+    slow = moved & (share < (level + d["trough_share"] * (1.0 - level))[:, np.newaxis])
+    bridge = int(d["bridge"] / _STEP_S)
+    return tuple(
+        _spells(grid, core[i], judged[i], _runs(slow[i], bridge), d["shortest"])
+        if level[i] <= d["depth_share"]
+        else ()
+        for i in range(len(core))
+    )
+
+
+def _spells(
+    grid: Floats, core: Floats, judged: Flags, runs: list[tuple[int, int]], shortest: float
+) -> tuple[Stall, ...]:
+    """Runs that are long enough, as stalls."""
     found = []
     for first, last in runs:
-        if grid[last] - grid[first] < d["shortest"]:
+        if grid[last] - grid[first] < shortest:
             continue
         # Did it pick up, or did the record (or what can be judged) stop first?
         ended = last + 1 < len(grid) and bool(judged[last + 1])
@@ -142,12 +190,18 @@ def smoothed_mean(value: Floats, window_s: float) -> Floats:
     return np.asarray((c[hi] - c[lo]) / (hi - lo))
 
 
-def _lasting_minimum(value: Floats, window: int) -> float:
-    """Return the lowest level that the value stays under for a whole window."""
-    if len(value) <= window:
-        return float(value.max())
-    highest = np.lib.stride_tricks.sliding_window_view(value, window).max(axis=1)
-    return float(highest.min())
+def _lasting_minimum(value: Floats, window: int) -> Floats:
+    """Return the lowest level that each row stays under for a whole window."""
+    size = value.shape[-1]
+    if size <= window:
+        return np.asarray(value.max(axis=-1))
+    # The largest of a window from the largest of ever longer ones: few passes for many rows.
+    highest, width = value, 1
+    while width < window:
+        step = min(width, window - width)
+        highest = np.maximum(highest[..., : highest.shape[-1] - step], highest[..., step:])
+        width += step
+    return np.asarray(highest.min(axis=-1))
 
 
 def _runs(flags: Flags, bridge: int) -> list[tuple[int, int]]:
