@@ -12,7 +12,8 @@ import pytest
 
 from coreward.figures.style import CUSTOMARY
 from coreward.logs.demo import demo_logs
-from coreward.widgets.forecast_panel import ForecastPanel, forecast_panel
+from coreward.questions.events import Event
+from coreward.widgets.forecast_panel import ForecastPanel, _open_question, forecast_panel
 
 SUPPER = demo_logs()["harvest-supper.csv"]
 
@@ -79,6 +80,15 @@ def test_a_hotter_pit_is_sooner_even_while_the_fire_is_low() -> None:
     ways = panel.state.outcome.ways
     assert ways["pit 10 °C hotter now"].median_s < ways["hold as now"].median_s
     assert ways["pit 10 °C cooler now"].median_s > ways["hold as now"].median_s
+
+
+def test_it_asks_of_a_late_opening_whether_it_was_a_wrap() -> None:
+    on, lid = Event("meat_on", 1200.0, 1200.0), Event("lid_opened", 9000.0, 9060.0)
+    through = Event("lid_opened", 1200.0, 1200.0)
+    assert _open_question([on, through, lid], 9600.0) is lid
+    # Not of the one through which the meat went on, nor once a wrap is known.
+    assert _open_question([on, through], 1500.0) is None
+    assert _open_question([on, lid, Event("wrapped", 9000.0, 9000.0)], 9600.0) is None
 
 
 def test_no_log_yet_asks_for_one() -> None:

@@ -520,7 +520,13 @@ def _open_question(events: Sequence[Event], now_s: float) -> Event | None:
     """Return a lid opened so lately that a wrap would not show yet, if there is one."""
     if any(event.kind == "wrapped" for event in events):
         return None
-    late = [e for e in events if e.kind == "lid_opened" and now_s - e.time_s < _UNSEEN_S]
+    # The lid that was open for the meat to go on was not open to wrap it.
+    on_s = max((e.end_s for e in events if e.kind == "meat_on"), default=-math.inf)
+    late = [
+        e
+        for e in events
+        if e.kind == "lid_opened" and e.time_s > on_s and now_s - e.time_s < _UNSEEN_S
+    ]
     return late[-1] if late else None
 
 
