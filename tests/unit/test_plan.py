@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
-import time
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -29,7 +28,14 @@ from coreward.questions.plan import (
     plan_dict,
     plan_text,
 )
-from coreward.questions.plan_cooks import RememberedCooks, _enough, _rows, cook_piece, draw_days
+from coreward.questions.plan_cooks import (
+    RememberedCooks,
+    _enough,
+    _Recipe,
+    _rows,
+    cook_piece,
+    draw_days,
+)
 from coreward.questions.plan_file import PlanFile, read_plan_file
 from coreward.tables.standards import load_standard
 
@@ -365,12 +371,20 @@ def test_a_pit_that_is_turned_up_is_sooner_done() -> None:
     assert answer.chance_ready >= answer.chance_wanted
 
 
-def test_three_pieces_are_planned_in_under_five_seconds(supper: PlanFile) -> None:
-    supper.plan(members=20)
-    begun = time.process_time()
-    supper.plan()
-    # All cores together, so that a busy machine does not fail the test.
-    assert time.process_time() - begun < 5.0
+def test_a_plan_cooks_each_piece_little_more_than_once(
+    supper: PlanFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a plan costs, counted: seconds would be the machine's and not ours.
+
+    A piece is cooked once for each draw, and again where its core is there before its
+    hold has done enough. Two of the supper's three pieces may need that; a plan that
+    cooked all again, or a piece three times, would be a mistake of the search.
+    """
+    count = []
+    run = _Recipe.run
+    monkeypatch.setattr(_Recipe, "run", lambda *given: count.append(1) or run(*given))
+    supper.plan(members=FEW)
+    assert 3 * FEW <= len(count) <= 1.5 * 3 * FEW
 
 
 # -- words ---------------------------------------------------------------------------------
