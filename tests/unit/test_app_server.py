@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import signal
@@ -250,7 +251,7 @@ def test_a_cell_that_fails_says_so_and_the_next_one_runs(visitor: Visitor) -> No
         "not a message",
     ],
     # Numbers: a message's own name is drawn, and two processes must call a test the same.
-    ids=range(15),
+    ids=itertools.count(),
 )
 def test_code_is_refused(opened: tuple[Visitor, str], sent: str) -> None:
     visitor, kernel = opened

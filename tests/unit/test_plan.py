@@ -377,14 +377,14 @@ def test_a_plan_cooks_each_piece_little_more_than_once(
     """What a plan costs, counted: seconds would be the machine's and not ours.
 
     A piece is cooked once for each draw, and again where its core is there before its
-    hold has done enough. Two of the supper's three pieces may need that; a plan that
-    cooked all again, or a piece three times, would be a mistake of the search.
+    hold has done enough. Of the supper's three only the turkey, pulled at 75 °C, needs
+    that; the two others are past every hold table long before their core is there.
     """
     count = []
     run = _Recipe.run
     monkeypatch.setattr(_Recipe, "run", lambda *given: count.append(1) or run(*given))
     supper.plan(members=FEW)
-    assert 3 * FEW <= len(count) <= 1.5 * 3 * FEW
+    assert 3 * FEW <= len(count) <= 4 * FEW
 
 
 # -- words ---------------------------------------------------------------------------------

@@ -118,8 +118,9 @@ def test_no_wet_volume_passes_boiling(
 
     No volume is hotter than water of its own activity boils at, down to an activity of
     0.2, by more than the solver's tolerance lets a single volume be wrong. Most runs stay
-    below boiling; at 0.02 K one in fifty has a step that passes it by up to 0.22 K (in
-    foil at sea level, and there on one kind of processor only: a matter of rounding).
+    below boiling. At 0.02 K one of 48 with slightly different air had a step that passed
+    it by 0.22 K (foil, sea level; seen on one of two kinds of processor, so a matter of
+    rounding). The bound at 0.02 K was 0.1 K until that was seen.
     """
     stage = cw.Stage(
         cw.Surroundings(200.0, dew_point_c=40.0, heat_transfer=40.0, pressure_pa=pressure),
