@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import io
+
 import matplotlib as mpl
 import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
+from PIL import Image
 
 from coreward.figures import canvas as module
 from coreward.figures.canvas import PictureCanvas, set_limits, whole_steps
@@ -97,6 +100,10 @@ def test_another_size_gets_another_sheet() -> None:
 
 
 WHOLE = (0.0, 0.0, 1.0, 1.0)
+
+
+def read(picture: bytes) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(picture)).convert("RGB")).astype(float)
 
 
 class Curve:
@@ -225,3 +232,17 @@ def test_limits_stay_while_they_suit(
     assert ax.get_ylim() == (before if kept else wanted)
     set_limits(ax, wanted, wanted, moving=False)
     assert (ax.get_xlim(), ax.get_ylim()) == (wanted, wanted)
+
+
+def test_a_picture_that_moves_has_few_colours_and_one_at_rest_is_exact() -> None:
+    curve = Curve()
+    drawn = curve.show(1.0)
+    exact = curve.canvas.picture(moving=False)
+    np.testing.assert_array_equal(read(exact), drawn)
+    moved = curve.show(1.3)
+    few = curve.canvas.picture(moving=True)
+    assert len(few) < 0.6 * len(exact)
+    off = np.abs(read(few) - moved).max(axis=-1)
+    # Paper, ticks and the middle of the line are as they were; soft edges differ a little.
+    assert (off > 16.0).mean() < 0.001
+    np.testing.assert_array_equal(read(curve.canvas.picture(moving=False)), moved)

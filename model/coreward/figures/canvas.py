@@ -24,7 +24,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from numpy.typing import NDArray
 
-from coreward.figures import style
+from coreward.figures import png, style
+from coreward.figures.few_colours import FewColours
 
 _MARGIN: Final = 6
 _MOST_STAMPS: Final = 1500
@@ -103,6 +104,7 @@ class PictureCanvas(FigureCanvasAgg):
         self._still: dict[str, dict[Any, NDArray[np.uint8]]] = {}
         self._looks: dict[Axes, Any] = {}
         self._legends: dict[Axes, tuple[Any, _Stamp | None]] = {}
+        self._few = FewColours()
 
     def get_renderer(self) -> _StampingRenderer:
         """Return the renderer, a new one when the size has changed."""
@@ -167,6 +169,23 @@ class PictureCanvas(FigureCanvasAgg):
                 artist.draw(renderer)
             if legend is not None and legend.get_animated():
                 self._stamp_legend(ax, legend, renderer)
+
+    def picture(self, moving: bool) -> bytes:
+        """Return what is drawn as PNG.
+
+        Parameters
+        ----------
+        moving : bool
+            Whether another picture follows at once: this one is then written in few
+            colours.
+        """
+        # The library has no types here.
+        library: Any = self
+        pixels = np.asarray(library.buffer_rgba())
+        if moving:
+            return self._few.encode(pixels)
+        self._few.follow(pixels)
+        return png.encode(pixels)
 
     def set_legend(self, ax: Axes, handles: Sequence[Any], **options: Any) -> None:
         """Give axes a legend that `draw_part` draws; a new one only where it says else.

@@ -20,7 +20,6 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
-from coreward.figures import png
 from coreward.figures.canvas import PictureCanvas, set_limits, whole_steps
 from coreward.figures.strokes import Strokes
 from coreward.figures.style import (
@@ -125,7 +124,8 @@ class HoldPicture:
         kept : Verdict, optional
             An earlier one, drawn grey and dashed.
         moving : bool
-            Whether another picture follows at once: the scales then stay where they suit.
+            Whether another picture follows at once: the scales then stay where they suit,
+            and the picture has few colours.
         """
         choice = as_units(units)
         moving = moving and choice == self._dressed
@@ -153,7 +153,8 @@ class HoldPicture:
             ("map", self.ax_map, key),
         ):
             self._canvas.draw_part(name, (ax,), _PARTS[name], also)
-        return png.encode(self._canvas.buffer_rgba())
+        picture: bytes = self._canvas.picture(moving)
+        return picture
 
 
 def _dress_history(ax: Axes, choice: UnitChoice) -> None:

@@ -7,6 +7,7 @@ and below them how wet the surface is and how far tough meat has softened.
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import Any, Final
 
@@ -21,7 +22,6 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from coreward.cook.result import Result
-from coreward.figures import png
 from coreward.figures.canvas import PictureCanvas, set_limits, whole_steps
 from coreward.figures.strokes import Strokes
 from coreward.figures.style import (
@@ -45,6 +45,8 @@ from coreward.questions.wrapping import crust
 Floats = NDArray[np.float64]
 
 _HOUR: Final = 3600.0
+_SCALE_H: Final = 0.25
+"""The scale of time begins on a multiple of this. [h]"""
 _SIZE: Final = (10.8, 6.3)
 _DPI: Final = 100
 # Colours from core to surface; finer than a pixel of the section.
@@ -132,7 +134,8 @@ class RestPicture:
         kept : Carryover, optional
             An earlier answer.
         moving : bool
-            Whether another picture follows at once: the scales then stay where they suit.
+            Whether another picture follows at once: the scales then stay where they suit,
+            and the picture has few colours.
         """
         choice = as_units(units)
         moving = moving and choice == self._dressed
@@ -165,7 +168,8 @@ class RestPicture:
             ("soft", self.ax_soft),
         ):
             self._canvas.draw_part(name, (ax,), _PARTS[name])
-        return png.encode(self._canvas.buffer_rgba())
+        picture: bytes = self._canvas.picture(moving)
+        return picture
 
     def _dress(self, choice: UnitChoice) -> None:
         """Give the axes what stands still: names, ticks, titles, the scale of colours."""
@@ -327,6 +331,8 @@ class RestPicture:
             # The moment of wrapping is in the picture, with a little before it.
             start = min(start, worn[0][0] - 0.5)
         start = max(float(hours[0]), start)
+        # A scale that follows the length of the cook would have the ticks drawn each time.
+        start = math.floor(start / _SCALE_H) * _SCALE_H
         ends_h = start, max(end, start + 0.1)
         shown = result.time_s >= told.pull_s + start * _HOUR
         # The air of a hot oven would press the meat flat.

@@ -27,7 +27,7 @@ from matplotlib.patches import Patch, Rectangle
 from matplotlib.ticker import MaxNLocator, NullLocator
 from numpy.typing import NDArray
 
-from coreward.figures import png, style
+from coreward.figures import style
 from coreward.figures.canvas import PictureCanvas, pixels_of
 
 Floats = NDArray[np.float64]
@@ -188,10 +188,13 @@ class StallPicture:
         at_time_s: float | None = None,
         units: str | style.UnitChoice = "C",
         kept: CookLike | None = None,
+        *,
+        moving: bool = False,
     ) -> bytes:
         """Redraw and return the picture as PNG or SVG bytes.
 
-        Parameters are those of :func:`figure_stall`.
+        Parameters are those of :func:`figure_stall`, and `moving`: whether another picture
+        follows at once, so that few colours do for this one.
         """
         stale = self._scene.update(
             result, explanation, _chosen(result, explanation, at_time_s), units, kept
@@ -206,7 +209,8 @@ class StallPicture:
         renderer = self._canvas.get_renderer()
         for artist in self._scene.moving():
             artist.draw(renderer)
-        return png.encode(self._canvas.buffer_rgba())
+        picture: bytes = self._canvas.picture(moving)
+        return picture
 
     def _renew_background(self, stale: frozenset[str]) -> None:
         """Redraw only those tiles whose frame, ticks or words changed."""

@@ -308,6 +308,7 @@ class StallPanel(Panel):
             outcome.at_time_s,
             self.state.units,
             None if kept is None else kept.result,
+            moving=self.moving,
         )
         words = alt_text(outcome.result, outcome.explanation, self.state.units)
         status, explanation = self._words(outcome, kept)
