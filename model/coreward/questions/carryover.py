@@ -425,7 +425,15 @@ def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | 
         ahead = span * min(_BEYOND * left / max(above - left, 1e-9), 3.0)
         top, above = bottom, left
         bottom = max(bottom - max(ahead, _XTOL_K), lowest)
-    pull_c = float(brentq(excess, bottom, top, xtol=_XTOL_K))
+    # As near to the peak as the root is sought to, at the steepness found: a further cook
+    # would only confirm it.
+    enough_k = _XTOL_K * (above - left) / (top - bottom)
+
+    def beyond(pull_c: float) -> float:
+        off_k = excess(pull_c)
+        return off_k if abs(off_k) > enough_k else 0.0
+
+    pull_c = float(brentq(beyond, bottom, top, xtol=_XTOL_K))
     excess(pull_c)
     found = tried[pull_c]
     return pull_c, carryover(found.result, found.rest_from)
