@@ -12,7 +12,7 @@ import pytest
 
 from coreward.errors import InputError
 from coreward.widgets.panel import View
-from coreward.widgets.schedule import Cancelled, LatestWins, Progress, Stopped
+from coreward.widgets.schedule import Cancelled, Later, LatestWins, Progress, Stopped
 from support.toy_panel import ToyPanel, ToyState
 
 PATIENCE_S = 10.0
@@ -291,3 +291,59 @@ def test_what_goes_wrong_in_a_long_computation_is_a_sentence(long_panel: LongPan
     long_panel.state.pit_c = 178.0
     assert long_panel.state.error == "The toy is too hot: lower the pit."
     assert "coreward-stale" in long_panel.widget._dom_classes
+
+
+# What follows a picture -----------------------------------------------------------------
+
+
+def test_without_a_loop_what_is_put_off_is_done_at_once() -> None:
+    done: list[int] = []
+    later = Later(10.0, 10.0)
+    later.ask(lambda: done.append(1))
+    assert done == [1]
+
+
+def test_of_what_is_put_off_only_the_latest_is_done() -> None:
+    done: list[int] = []
+
+    async def page() -> None:
+        later = Later(0.02, 10.0)
+        for number in range(5):
+            later.ask(lambda number=number: done.append(number))  # type: ignore[misc]
+        assert done == []
+        await until(lambda: done != [])
+        await asyncio.sleep(0.05)
+
+    asyncio.run(page())
+    assert done == [4]
+
+
+def test_it_is_not_put_off_for_ever() -> None:
+    done: list[float] = []
+
+    async def page() -> float:
+        loop = asyncio.get_running_loop()
+        later, begun = Later(10.0, 0.05), loop.time()
+        while not done:
+            later.ask(lambda: done.append(loop.time()))
+            assert loop.time() < begun + PATIENCE_S
+            await asyncio.sleep(0.005)
+        return begun
+
+    begun = asyncio.run(page())
+    assert done[0] - begun >= 0.05
+
+
+def test_what_is_done_now_or_dropped_takes_the_place_of_what_was_put_off() -> None:
+    done: list[str] = []
+
+    async def page() -> None:
+        later = Later(0.02, 0.02)
+        later.ask(lambda: done.append("late"))
+        later.do(lambda: done.append("now"))
+        later.ask(lambda: done.append("dropped"))
+        later.drop()
+        await asyncio.sleep(0.08)
+
+    asyncio.run(page())
+    assert done == ["now"]

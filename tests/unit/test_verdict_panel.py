@@ -306,3 +306,27 @@ def test_the_static_page_has_picture_and_words(panel: VerdictPanel) -> None:
     assert "image/png" in bundle
     assert "Does not meet" in bundle["text/plain"]
     assert verdict_state().input_names == panel.state.input_names
+
+
+def test_while_a_slider_moves_the_tables_follow_and_the_words_do_not_wait() -> None:
+    panel = verdict_panel("C")
+    before = shown(panel)
+
+    async def page() -> tuple[str, str]:
+        panel.controls["hold"].slider.value = 30.0
+        while not panel.moving:
+            await asyncio.sleep(0)
+        words, tables = panel.status_text, shown(panel)
+        while panel.schedule.is_waiting:
+            await asyncio.sleep(0.01)
+        return words, tables
+
+    words, tables = asyncio.run(page())
+    assert "; meets A us meat 6.5 log" in words
+    assert tables == before
+    assert panel.moving is False
+    assert shown(panel) != before
+    # At rest all is of one cook.
+    again = verdict_panel("C")
+    again.state.hold_s = panel.state.hold_s
+    assert shown(again) == shown(panel)

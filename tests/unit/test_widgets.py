@@ -223,6 +223,33 @@ def test_sliders_follow_the_drag_and_entries_wait_for_the_end(panel: ToyPanel) -
     assert control.entry.continuous_update is False
 
 
+def test_the_digits_beside_a_slider_follow_its_picture(panel: ToyPanel) -> None:
+    control = panel.controls["pit"]
+
+    async def page() -> tuple[str, str]:
+        control.slider.value = 120.0
+        at_once = control.entry.value
+        while panel.schedule.is_waiting or control.entry.value == at_once:
+            await asyncio.sleep(0.01)
+        return at_once, control.entry.value
+
+    assert asyncio.run(page()) == ("110", "120")
+    assert panel.state.pit_c == 120.0
+
+
+def test_what_is_typed_is_not_put_off_nor_overwritten(panel: ToyPanel) -> None:
+    control = panel.controls["pit"]
+
+    async def page() -> None:
+        control.slider.value = 120.0
+        control.entry.value = "hot"
+        await asyncio.sleep(0.15)
+
+    asyncio.run(page())
+    assert control.entry.value == "hot"
+    assert "not a number" in control.refusal.value
+
+
 def test_every_control_can_be_found_by_its_class(panel: ToyPanel) -> None:
     for name in ("size", "pit", "kind", "on"):
         assert f"coreward-control-{name}" in panel.controls[name].widget._dom_classes

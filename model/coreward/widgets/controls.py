@@ -25,6 +25,7 @@ from coreward import units as convert
 from coreward.errors import InputError
 from coreward.figures import style
 from coreward.figures.style import UnitChoice
+from coreward.widgets.schedule import Later
 
 _LABEL_WIDTH: Final = "90px"
 _INCHES_PER_FOOT: Final = 12.0
@@ -32,6 +33,8 @@ _MOST_SHOWN: Final = 1e7
 _MOST_LETTERS: Final = 24
 # How long a browser may take to answer new ends of a slider. [s]
 _ECHO_S: Final = 2.0
+# When the digits beside a moved slider follow: after the picture. [s]
+_FOLLOW_S: Final = 0.1
 
 
 @dataclass(frozen=True)
@@ -335,7 +338,8 @@ class NumberControl(Control):
         self.unit = W.HTML(layout=W.Layout(width="28px", flex="0 0 auto", margin="0 0 0 2px"))
         self.entry.add_class("coreward-entry")
         self._echo: tuple[float, float, float] | None = None
-        self._is_shown = False
+        self._is_shown = self._slides = False
+        self._follow = Later(_FOLLOW_S, _FOLLOW_S)
         self.slider.observe(self._slid, names="value")
         self.entry.observe(self._typed, names="value")
         if state.has_trait("units"):
@@ -350,7 +354,7 @@ class NumberControl(Control):
 
     def show(self) -> None:  # noqa: D102
         units, quantity = self._units(), self.spec.quantity
-        step, digits = quantity.step(units), quantity.digits(units)
+        step = quantity.step(units)
         # The ends of the slider are whole steps inside the range, so that every
         # position of the slider is an allowed value.
         low = math.ceil(quantity.shown(self.spec.low, units) / step - 1e-6) * step
@@ -371,10 +375,10 @@ class NumberControl(Control):
             self.slider.step = step
             self.slider.value = min(max(shown, low), high)
             self.slider.min, self.slider.max = low, high
-            self.entry.value = f"{shown:.{digits}f}"
             self.unit.value = quantity.symbol(units)
         finally:
             self._quiet = False
+        (self._follow.ask if self._slides else self._follow.do)(self._show_entry)
 
     def _slid(self, change: Any) -> None:
         if self._quiet:
@@ -383,7 +387,18 @@ class NumberControl(Control):
             self.show()
             return
         stored = self.spec.quantity.stored(float(change["new"]), self._units())
-        self.give(min(max(stored, self.spec.low), self.spec.high))
+        self._slides = True
+        try:
+            self.give(min(max(stored, self.spec.low), self.spec.high))
+        finally:
+            self._slides = False
+
+    def _show_entry(self) -> None:
+        self._quiet = True
+        try:
+            self.entry.value = self._as_typed()
+        finally:
+            self._quiet = False
 
     def _is_echo(self, moved_to: float) -> bool:
         """Tell the browser's answer to a change of units from a person's hand."""
@@ -401,11 +416,12 @@ class NumberControl(Control):
     def _typed(self, change: Any) -> None:
         if self._quiet:
             return
+        self._follow.drop()
         units = self._units()
         symbol = self.spec.quantity.symbol(units)
         typed = str(change["new"]).strip()
         text = typed.removesuffix(symbol).strip().replace(",", ".")
-        now = f"{self.spec.quantity.shown(self.value, units):.{self._digits(units)}f}"
+        now = self._as_typed()
         # The same digits as shown mean "unchanged", not the rounded value.
         if text == now:
             self.refuse("")
@@ -429,8 +445,10 @@ class NumberControl(Control):
         self.refuse("")
         self.show()
 
-    def _digits(self, units: UnitChoice) -> int:
-        return int(self.spec.quantity.digits(units))
+    def _as_typed(self) -> str:
+        """Return the value as a person would type it."""
+        units, quantity = self._units(), self.spec.quantity
+        return f"{quantity.shown(self.value, units):.{quantity.digits(units)}f}"
 
 
 class ChoiceControl(Control):

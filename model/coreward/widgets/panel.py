@@ -35,7 +35,7 @@ from coreward.widgets import saved, settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
 from coreward.widgets.panel_parts import FileControls, ProgressBar, button
 from coreward.widgets.remember import Memory, keeps, memory
-from coreward.widgets.schedule import Cancelled, Compute, LatestWins, Progress, Stopped
+from coreward.widgets.schedule import Cancelled, Compute, Later, LatestWins, Progress, Stopped
 
 _STYLE: Final = """
 <style>
@@ -105,6 +105,10 @@ _INTERNAL: Final = (
 
 _PATIENCE_S: Final = 0.4
 """A computation that takes longer shows how far it is. [s]"""
+_BELOW_S: Final = 0.1
+"""When tables follow the picture of a moving slider. [s]"""
+_BELOW_MOST_S: Final = 0.25
+"""How far they may stay behind while it goes on moving. [s]"""
 
 
 @dataclass(frozen=True)
@@ -122,8 +126,8 @@ class View:
     explanation : str
         Sentences below the picture, where their length cannot make it jump.
     below : callable, optional
-        Fills what `Panel.extra` returned. It is called when the picture has been sent, so
-        that no slider waits for a table.
+        Fills what `Panel.extra` returned. It is called when the picture has been sent, and
+        while a slider moves a moment later, so that no picture waits for a table.
     """
 
     picture: bytes
@@ -236,6 +240,7 @@ class Panel:
         found = settings.read() if units is None else settings.Kept(as_units(units))
         state.units = found.units
         self.schedule = LatestWins(self.run)
+        self._below_later = Later(_BELOW_S, _BELOW_MOST_S)
         self._start = state.saved()
         self._kept_inputs: dict[str, Any] | None = None
         self._notes = {"units": found.problem}
@@ -740,8 +745,13 @@ class Panel:
         self._picture_box.value = picture_html(view.picture, view.alt) if view.picture else ""
         self.widget.remove_class("coreward-stale")
         self._explanation_line.value = html.escape(view.explanation)
-        if view.below is not None:
-            view.below()
+        if view.below is None:
+            self._below_later.drop()
+        elif self.moving:
+            fill = view.below
+            self._below_later.ask(lambda: self._try(fill))
+        else:
+            self._below_later.do(view.below)
         # Last, so that whoever waits for new words finds the new picture too.
         self._status_line.value = (
             f'<div role="status" data-stage="{self.state.stage}">{html.escape(view.status)}'

@@ -247,6 +247,54 @@ class LatestWins:
         self._run(False)
 
 
+class Later:
+    """Do the latest of what was asked for a moment later, out of the way of a picture.
+
+    Whatever a page is sent before a picture, or with it, is laid out before the picture can
+    be seen, and the two cores of a small machine have enough to do until then.
+
+    Parameters
+    ----------
+    wait_s : float
+        Time from the last request until it is done. [s]
+    most_s : float
+        Time from the first request that was not done; it is not put off beyond. [s]
+
+    Notes
+    -----
+    Without a running event loop what is asked for is done at once.
+    """
+
+    def __init__(self, wait_s: float, most_s: float) -> None:
+        self._wait_s = wait_s
+        self._most_s = most_s
+        self._timer: asyncio.TimerHandle | None = None
+        self._since: float | None = None
+
+    def ask(self, act: Callable[[], None]) -> None:
+        """Do this later, in place of what was asked for before."""
+        loop = _running_loop()
+        if loop is None:
+            self.do(act)
+            return
+        since = loop.time() if self._since is None else self._since
+        self.drop()
+        self._since = since
+        due = min(loop.time() + self._wait_s, since + self._most_s)
+        self._timer = loop.call_at(due, self.do, act)
+
+    def do(self, act: Callable[[], None]) -> None:
+        """Do this now, in place of what was asked for before."""
+        self.drop()
+        act()
+
+    def drop(self) -> None:
+        """Forget what was asked for."""
+        if self._timer is not None:
+            self._timer.cancel()
+        self._timer = self._since = None
+
+
 def _run(work: _Work, loop: asyncio.AbstractEventLoop, look: Callable[..., None]) -> None:
     """Be the thread: compute, then have the end looked at without delay."""
     work.run()
