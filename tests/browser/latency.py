@@ -5,17 +5,17 @@
 opens a notebook in JupyterLab in Chromium, or with --app in the app view, steps each
 slider by keys and drags it by mouse. The time counts in the page: from the key that the
 browser hands on to the first frame after the picture of the panel has changed and is
-decoded. What other work on the machine adds is in it; so the load is printed, and beside
-it the processor time of each part of the way inside the kernel, and per picture of each
-process on the way, which load distorts far less. On an idle machine the time cannot be
-much above their sum.
+decoded. JupyterLab is as a person finds it who has set nothing, and nobody listens to the
+browser meanwhile (`support.quiet_browser` says why). What other work on the machine adds is
+in the time; so the load is printed, and beside it the processor time of each part of the way
+inside the kernel, and per picture of each process on the way, which load distorts far less.
+On an idle machine the time cannot be much above their sum.
 """
 
 from __future__ import annotations
 
 import contextlib
 import importlib
-import io
 import os
 import statistics
 import sys
@@ -25,7 +25,6 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 
-import matplotlib.image
 import psutil
 from playwright.sync_api import Page
 
@@ -37,19 +36,20 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 from support.app_page import AppPage  # noqa: E402  (the path comes first)
 from support.app_server import running_app  # noqa: E402
+from support.quiet_browser import Line, quiet_browser  # noqa: E402
 from support.workbench import (  # noqa: E402
     NotebookPage,
     Panel,
     clear_numbers,
     find_chromium,
-    running_browser,
     running_server,
 )
 
 STEPS = 20
-CALM_MS = 600  # longer than the quiet before a full run, and the run itself
+CALM_S = 0.6  # longer than the quiet before a full run, and the run itself
 
 WATCH = """root => {
+  window.corewardPanel = root;
   window.corewardTimes = [];
   window.corewardFrames = [];
   let since = null;
@@ -81,17 +81,19 @@ def words(times_ms: Sequence[float]) -> str:
     )
 
 
-def step_times(panel: Panel, control: str) -> list[float]:
+def step_times(line: Line, control: str) -> list[float]:
     """Step a slider by single keys, each after the page has come to rest."""
-    page = panel.root.page
-    page.evaluate("window.corewardTimes = []")
-    handle = panel.slider(control)
-    handle.focus()
+    line.evaluate("window.corewardTimes = []")
+    line.evaluate(f"{_handle(control)}.focus()")
     for number in range(STEPS):
-        handle.press("ArrowRight" if number % 10 < 5 else "ArrowLeft")
-        page.wait_for_timeout(CALM_MS)
-    times: list[float] = page.evaluate("window.corewardTimes")
+        line.press("ArrowRight" if number % 10 < 5 else "ArrowLeft")
+        time.sleep(CALM_S)
+    times: list[float] = line.evaluate("window.corewardTimes")
     return times
+
+
+def _handle(control: str) -> str:
+    return f"corewardPanel.querySelector('.coreward-control-{control} [role=slider]')"
 
 
 def spent_by_process() -> dict[str, float]:
@@ -113,25 +115,25 @@ def spent_by_process() -> dict[str, float]:
     return spent
 
 
-def drag_words(panel: Panel, control: str) -> str:
+def drag_words(line: Line, control: str) -> str:
     """Drag a slider for two seconds; return how many pictures came and how late the last."""
-    page = panel.root.page
-    handle = panel.slider(control)
-    handle.scroll_into_view_if_needed()
-    box = handle.bounding_box()
-    assert box is not None
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    page.mouse.move(x, y)
-    page.mouse.down()
-    page.evaluate("window.corewardFrames = []")
-    began: float = page.evaluate("performance.now()")
+    line.evaluate(f"{_handle(control)}.scrollIntoView({{block: 'center'}})")
+    time.sleep(CALM_S)
+    left, top, wide, high = line.evaluate(
+        f"(box => [box.x, box.y, box.width, box.height])"
+        f"({_handle(control)}.getBoundingClientRect())"
+    )
+    x, y = left + wide / 2, top + high / 2
+    line.mouse("mouseMoved", x, y)
+    line.mouse("mousePressed", x, y)
+    began: float = line.evaluate("window.corewardFrames = [], performance.now()")
     for number in range(120):
-        page.mouse.move(x + (number % 40) - 20, y)
-        page.wait_for_timeout(16)
-    ended: float = page.evaluate("performance.now()")
-    page.mouse.up()
-    page.wait_for_timeout(1500)
-    frames: list[float] = page.evaluate("window.corewardFrames")
+        line.mouse("mouseMoved", x + (number % 40) - 20, y)
+        time.sleep(0.016)
+    ended: float = line.evaluate("performance.now()")
+    line.mouse("mouseReleased", x, y)
+    time.sleep(1.5)
+    frames: list[float] = line.evaluate("window.corewardFrames")
     during = [frame for frame in frames if frame <= ended]
     gaps = [b - a for a, b in pairwise(during)]
     late = [frame - ended for frame in frames if frame > ended]
@@ -149,17 +151,27 @@ def load() -> str:
 
 def kernel_words(module: str, make: str, controls: Sequence[str]) -> str:
     """Return the processor time of each part of a preview, in this process."""
-    from coreward.figures import png
+    from coreward.figures.canvas import PictureCanvas
 
     panel = getattr(importlib.import_module(f"coreward.widgets.{module}"), make)("C")
     panel.schedule.request = lambda: None
-    encode = png.encode
+    encode = PictureCanvas.picture
+    encoded: list[float] = []
+
+    def timed(canvas: PictureCanvas, moving: bool) -> bytes:
+        begun = time.process_time()
+        picture = encode(canvas, moving)
+        encoded.append(time.process_time() - begun)
+        return picture
+
+    PictureCanvas.picture = timed  # type: ignore[method-assign]
     spent: dict[str, list[float]] = {part: [] for part in ("compute", "draw", "encode", "send")}
     for control in (panel.controls[name] for name in controls):
         for number in range(STEPS):
             step = control.slider.step if number % 10 < 5 else -control.slider.step
             control.slider.value += step
             stamps = [time.process_time()]
+            panel.moving = True
             outcome = panel.compute(True)
             stamps.append(time.process_time())
             view = panel.view(outcome)
@@ -167,16 +179,12 @@ def kernel_words(module: str, make: str, controls: Sequence[str]) -> str:
             panel.state.stage = "preview"
             panel._show(view)
             stamps.append(time.process_time())
-            pixels = matplotlib.image.imread(io.BytesIO(view.picture))
-            bytes_ = (255.0 * pixels).astype("uint8")
-            begun = time.process_time()
-            encode(bytes_)
-            encoded = time.process_time() - begun
             compute, whole, send = (b - a for a, b in pairwise(stamps))
             for part, value in zip(
-                spent, (compute, whole - encoded, encoded, send), strict=True
+                spent, (compute, whole - encoded[-1], encoded[-1], send), strict=True
             ):
                 spent[part].append(1e3 * value)
+    PictureCanvas.picture = encode  # type: ignore[method-assign]
     middle = {part: statistics.median(values) for part, values in spent.items()}
     late = {part: sorted(values)[int(0.95 * len(values))] for part, values in spent.items()}
     parts = ", ".join(f"{part} {middle[part]:.1f} / {late[part]:.1f}" for part in spent)
@@ -216,7 +224,7 @@ def opened(
         with running_app(folder, caches=caches) as app:
             yield as_page
     else:
-        with running_server(folder, private) as server:
+        with running_server(folder, private, as_delivered=True) as server:
             yield in_lab
 
 
@@ -242,28 +250,32 @@ def measure(notebook: str, controls: Sequence[str], in_app: bool) -> None:
         clear_numbers(folder)
         with (
             opened(notebook, folder, Path(place) / "private", in_app) as served,
-            running_browser(executable) as browser,
+            quiet_browser(executable) as browser,
         ):
-            context = browser.new_context(viewport={"width": 1400, "height": 1100})
-            panel = served(context.new_page(), Path(place))
-            panel.await_settled()
-            panel.root.evaluate(WATCH)
+
+            def set_up(page: Page) -> None:
+                panel = served(page, Path(place))
+                panel.await_settled()
+                panel.root.evaluate(WATCH)
+
+            browser.set_up(set_up)
             every: list[float] = []
-            for control in chosen:
-                before = spent_by_process()
-                panel.root.page.evaluate("window.corewardFrames = []")
-                times = step_times(panel, control)
-                pictures = len(panel.root.page.evaluate("window.corewardFrames"))
-                after = spent_by_process()
-                each = ", ".join(
-                    f"{name} {1e3 * (after[name] - before[name]) / max(pictures, 1):.0f}"
-                    for name in before
-                )
-                every += times
-                print(f"  {control:10} {words(times)}; {load()}")
-                print(f"  {'':10} processor time per picture in ms ({pictures}): {each}")
-                print(f"  {'':10} dragged: {drag_words(panel, control)}")
-                time.sleep(1.0)
+            with browser.line() as line:
+                for control in chosen:
+                    before = spent_by_process()
+                    line.evaluate("window.corewardFrames = []")
+                    times = step_times(line, control)
+                    pictures = len(line.evaluate("window.corewardFrames"))
+                    after = spent_by_process()
+                    each = ", ".join(
+                        f"{name} {1e3 * (after[name] - before[name]) / max(pictures, 1):.0f}"
+                        for name in before
+                    )
+                    every += times
+                    print(f"  {control:10} {words(times)}; {load()}")
+                    print(f"  {'':10} processor time per picture in ms ({pictures}): {each}")
+                    print(f"  {'':10} dragged: {drag_words(line, control)}")
+                    time.sleep(1.0)
             print(f"  all steps  {words(every)}")
 
 

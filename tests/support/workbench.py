@@ -43,7 +43,7 @@ RUN_TIMEOUT_MS = 180_000
 CHANGE_TIMEOUT_MS = 30_000
 
 _CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
-_CHROMIUM_ARGUMENTS = [
+CHROMIUM_ARGUMENTS = [
     "--disable-gpu",
     "--disable-dev-shm-usage",
     "--disable-quic",
@@ -66,7 +66,7 @@ def find_chromium() -> str | None:
 @contextmanager
 def running_browser(executable: str) -> Iterator[Browser]:
     """Start the browser without a screen."""
-    arguments = list(_CHROMIUM_ARGUMENTS)
+    arguments = list(CHROMIUM_ARGUMENTS)
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         arguments.append("--no-sandbox")  # Chromium refuses to start as root otherwise.
     with sync_playwright() as playwright:
@@ -126,7 +126,9 @@ def free_port() -> int:
 
 
 @contextmanager
-def running_server(folder: Path, private: Path) -> Iterator[Server]:
+def running_server(
+    folder: Path, private: Path, *, as_delivered: bool = False
+) -> Iterator[Server]:
     """Start JupyterLab on a folder, with settings and files of its own.
 
     Parameters
@@ -135,11 +137,14 @@ def running_server(folder: Path, private: Path) -> Iterator[Server]:
         What the server shows.
     private : Path
         Where the server keeps its settings and run-time files.
+    as_delivered : bool
+        Whether it shows notebooks as it does for a person who has set nothing.
     """
-    for name, content in _SETTINGS.items():
+    for name, content in () if as_delivered else _SETTINGS.items():
         file = private / "settings" / name
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(json.dumps(content), encoding="utf-8")
+    private.mkdir(parents=True, exist_ok=True)
     environment = os.environ | {
         "JUPYTERLAB_SETTINGS_DIR": str(private / "settings"),
         "JUPYTERLAB_WORKSPACES_DIR": str(private / "workspaces"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import io
+import json
 import os
 import socket
 import sys
@@ -493,6 +494,23 @@ def test_the_news_are_not_asked_about_but_a_persons_choice_stands(
     mine.mkdir(parents=True)
     (mine / "notification.jupyterlab-settings").write_text('{"fetchNews": "true"}')
     assert _news(tmp_path) == "true"
+
+
+def test_jupyterlab_knows_the_parts_whose_defaults_we_change() -> None:
+    """A name that JupyterLab no longer has would change nothing and say nothing."""
+    from jupyterlab.commands import get_app_dir
+
+    ours = launch.lab_defaults() / "labconfig"
+    app = Path(get_app_dir())
+    settings = json.loads((ours / "default_setting_overrides.json").read_text())
+    assert len(settings) == 2
+    for name, changed in settings.items():
+        package, part = name.split(":")
+        schema = json.loads((app / "schemas" / package / f"{part}.json").read_text())
+        assert set(changed) <= set(schema["properties"]), name
+    (disabled,) = json.loads((ours / "page_config.json").read_text())["disabledExtensions"]
+    scripts = (app / "static").glob("jlab_core.*.js")
+    assert any(f'"{disabled}"' in script.read_text("utf-8") for script in scripts)
 
 
 def test_paths_that_the_person_set_stay_in_front(monkeypatch: pytest.MonkeyPatch) -> None:
