@@ -70,6 +70,11 @@ def test_without_evaporation_it_never_stalls():
     # with nowhere else to go, the water boils in the end
     assert set(e.regime) <= {"no evaporation", "boiling"}
     assert "No stall" in e.sentence
+    assert "Evaporation is off" in e.sentence
+    # What boils is not said to keep its vapour.
+    boils = np.flatnonzero(e.regime == "boiling")
+    assert ("until it boils" in e.sentence) == (boils.size > 0)
+    assert "No vapour leaves" not in e.sentence
 
 
 def test_apparent_heat_capacity_peaks_above_the_sensible(explained):

@@ -234,7 +234,16 @@ def test_unknown_units_are_refused_with_the_remedy() -> None:
 
 
 @pytest.mark.parametrize(
-    ("seconds", "words"), [(0.0, "0 h 00 min"), (5415.0, "1 h 30 min"), (np.nan, "unknown")]
+    ("seconds", "words"),
+    [
+        (0.0, "0 min"),
+        (-20.0, "0 min"),
+        (3569.0, "59 min"),
+        (3571.0, "1 h 00 min"),
+        (5415.0, "1 h 30 min"),
+        (-3000.0, "-50 min"),
+        (np.nan, "unknown"),
+    ],
 )
 def test_format_hours(seconds: float, words: str) -> None:
     assert style.format_hours(seconds) == words

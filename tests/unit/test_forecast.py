@@ -183,6 +183,16 @@ def test_the_outlook_takes_a_dip_for_a_dip() -> None:
     assert look.level_doubt > 1.0
 
 
+def test_a_pit_far_below_its_level_is_spoken_of() -> None:
+    words = "somebody mends"
+    assert words not in forecast_text(forecast_at(3.0))
+    fitted = fit(made(3.0, dip=30.0), PIECE, until_s=2.1 * HOUR, events=(ON,))
+    said = forecast_text(forecast_from(fitted, Target("core", 72.0), members=20))
+    # The dip is deepest, near 82 °C, at two hours; its last quarter of an hour is told.
+    told = next(line for line in said.splitlines() if words in line)
+    assert told.startswith("It shows 8")
+
+
 def test_a_move_is_split_between_pit_and_meat() -> None:
     move = explain_move(forecast_at(1.0), forecast_at(3.0), members=30)
     assert move.total_s == pytest.approx(move.pit_s + move.meat_s)

@@ -22,8 +22,8 @@ from coreward.questions.plan import (
     Plan,
     PlannedPiece,
     Wanted,
+    chances,
     clock_text,
-    in_ten,
     plan,
     plan_dict,
     plan_text,
@@ -306,6 +306,19 @@ def test_the_hold_is_cut_to_what_stays_hot() -> None:
     assert "may have to wait" in " ".join(answer.sentences)
 
 
+def test_a_wait_beyond_the_hold_is_said_even_where_the_hour_is_not_sure() -> None:
+    cold = thin(hold=Hold("kitchen", least_s=300.0, most_s=4 * 3600.0))
+    # The third comes too late for the hour: nothing makes the day sure.
+    late = dataclasses.replace(
+        thin(), name="late", not_before=at(2026, 10, 24, 18, 0), hold=Hold("kitchen", 0.0, 0.0)
+    )
+    answer = plan([cold, late], at(2026, 10, 24, 18, 30), members=FEW)
+    assert answer.chance_ready < answer.chance_wanted
+    over = answer.piece("flank").wait_s > answer.piece("flank").most_hold_s
+    assert over == ("Lit then, flank may have to wait" in " ".join(answer.sentences))
+    assert over
+
+
 def test_a_hold_long_enough_gives_a_span_for_lighting(cooks) -> None:
     # A bath in a bag keeps it hot as long as one likes.
     kept = thin(hold=Hold("water bath", least_s=600.0, most_s=8 * 3600.0))
@@ -403,17 +416,18 @@ def test_words_and_numbers_say_the_same(supper_plan: Plan) -> None:
 @pytest.mark.parametrize(
     ("chance", "words"),
     [
-        (0.0, "less than 1 in 10"),
-        (0.0999, "less than 1 in 10"),
-        (0.1, "1 in 10"),
-        (0.899, "8 in 10"),
-        (0.9, "9 in 10"),
+        (0.0, "less than 10 in 100"),
+        (0.0999, "less than 10 in 100"),
+        (0.1, "10 in 100"),
+        (0.599, "59 in 100"),
+        (0.6, "60 in 100"),
+        (0.9, "90 in 100"),
         (0.919, "91 in 100"),
         (1.0, "99 in 100"),
     ],
 )
 def test_a_chance_is_never_said_surer_than_it_is(chance: float, words: str) -> None:
-    assert in_ten(chance) == words
+    assert chances(chance) == words
 
 
 # -- refusals ------------------------------------------------------------------------------

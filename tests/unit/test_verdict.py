@@ -550,6 +550,25 @@ def test_a_reheating_cuts_the_record_for_cooling_and_hot_holding() -> None:
     assert first.end_s < answer.limits[3].start_s < last.start_s
 
 
+def test_a_hold_on_its_very_level_does_not_seem_to_lie_below_it() -> None:
+    """The level is rounded up and a reading down: 57.24 was "57.2, above 57.3"."""
+    time = np.arange(0.0, 5 * 3600.0, 60.0)
+    core = np.interp(time / 3600.0, [0, 2, 3, 5], [4, 75, 57.24, 57.24])
+    answer = verdict((time, core), meat="pork", surface="sealed bag")
+    (held,) = [item for item in answer.limits if item.kind == "hot holding"]
+    assert held.state == "met"
+    assert "57.22 °C to two places" in held.text
+    assert "lowest reading in between 57.24 °C" in held.text
+
+
+def test_the_two_spans_of_a_cooling_are_told_apart() -> None:
+    time = np.arange(0.0, 2 * 3600.0, 60.0)
+    answer = verdict((time, np.interp(time, [0, 7200], [4, 75])), meat="pork")
+    first, second = (item.text for item in answer.limits if item.kind == "cooling")
+    assert first != second
+    assert "does not reach the cooling from" in first
+
+
 def test_reheating_decides_only_when_asked_and_is_no_cooking_standard() -> None:
     record = reheated(90.0, 73.5)
     plain = verdict(record, meat="pork", surface="sealed bag")

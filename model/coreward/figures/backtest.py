@@ -69,8 +69,14 @@ def figure_calibration(found: Sequence[Trial], mode: str, fraction: float) -> Fi
     ax.bar(x, high - low, 0.7, low, color=BAND_WIDE, label="nine in ten")
     ax.bar(x, upper - lower, 0.7, lower, color=BAND_NARROW, label="middle half")
     inside = (low <= truth) & (truth <= high)
-    ax.plot(x[inside], truth[inside], "o", color=PALETTE["core"], label="came, inside")
-    ax.plot(x[~inside], truth[~inside], "X", color=PALETTE["caution"], label="came, outside")
+    ax.plot(x[inside], truth[inside], "o", color=PALETTE["core"], label="finish, in the band")
+    ax.plot(
+        x[~inside],
+        truth[~inside],
+        "X",
+        color=PALETTE["caution"],
+        label="finish, outside it",
+    )
     ax.set_xlabel("invented cooks, by the time left")
     ax.set_ylabel("hours until the probe shows the target")
     ax.set_ylim(0.0, top)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from coreward.figures import png
 from coreward.figures.canvas import PictureCanvas, empty
 from coreward.figures.style import FONT_SIZE, INKS, PALETTE, apply_style, legend
-from coreward.questions.plan import Plan, Step, clock_text, in_ten
+from coreward.questions.plan import Plan, Step, chances, clock_text
 
 Floats = NDArray[np.float64]
 
@@ -272,5 +272,5 @@ def alt_text(plan: Plan) -> str:
         )
     return (
         f"A day by the clock, served at {serve:%H:%M}: {'; '.join(parts)}. Below, the odds "
-        f"against the lighting time: ready in {in_ten(plan.chance_ready)} as planned."
+        f"against the lighting time: ready in {chances(plan.chance_ready)} as planned."
     )

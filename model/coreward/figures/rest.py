@@ -45,6 +45,7 @@ from coreward.questions.wrapping import crust
 Floats = NDArray[np.float64]
 
 _HOUR: Final = 3600.0
+_MINUTE: Final = 60.0
 _SCALE_H: Final = 0.25
 """The scale of time begins on a multiple of this. [h]"""
 _SIZE: Final = (10.8, 6.3)
@@ -222,6 +223,8 @@ class RestPicture:
             )
         self._draw_colour(inside, size)
         when = f"{format_hours(abs(after_s))} {'after' if after_s >= 0 else 'before'} the pull"
+        if abs(after_s) < _MINUTE / 2:
+            when = "at the pull"
         # A title of its own: the one of the axes stands still.
         strokes.words(
             f"Section, {when}",

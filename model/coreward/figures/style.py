@@ -200,12 +200,13 @@ def format_temperature(value_c: float, units: str | UnitChoice, digits: int = 0)
 
 
 def format_hours(seconds: float) -> str:
-    """Return a time as "3 h 20 min"; "unknown" if not finite."""
+    """Return a time as "3 h 20 min" or "50 min"; "unknown" if not finite."""
     if not np.isfinite(seconds):
         return "unknown"
     minutes = round(abs(seconds) / 60.0)
     sign = "-" if seconds < 0 and minutes else ""
-    return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
+    hours, rest = divmod(minutes, 60)
+    return f"{sign}{hours} h {rest:02d} min" if hours else f"{sign}{rest} min"
 
 
 def label_temperature(ax: Axes, units: str | UnitChoice = "C", *, axis: str = "y") -> None:

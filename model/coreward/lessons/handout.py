@@ -26,6 +26,11 @@ _NOT_SAFETY = (
     "neither a calibrated thermometer nor the food law of your place."
 )
 
+_PLAN_STYLE = (
+    ".coreward-plan th, .coreward-plan td { text-align: left !important; "
+    "vertical-align: top; } .coreward-plan td:first-child { white-space: nowrap; }"
+)
+
 
 def handout(
     lesson: Lesson, units: str | UnitChoice = "C", picture: Picture | None = None
@@ -183,7 +188,10 @@ class PlanHtml:
         self._table = plan_table(lesson)
 
     def _repr_html_(self) -> str:
-        return block_html(self._table)
+        # A notebook's own tables are ragged on the left, and break "11 to 19".
+        return f'<style>{_PLAN_STYLE}</style><div class="coreward-plan">' + (
+            f"{block_html(self._table)}</div>"
+        )
 
     def __repr__(self) -> str:
         return "\n".join(f"{row[0]} min: {row[1]}" for row in self._table.rows)

@@ -166,7 +166,7 @@ LESSON = Lesson(
     title="Why has it stopped rising?",
     case=(
         "The crew of our invented village hall put a whole brisket, 80 mm thick, into a pit at "
-        "110 °C. For hours it climbs steadily. In the high sixties it all but stops, for "
+        "110 °C. For hours it climbs steadily. In the sixties it slows to a crawl, for "
         "hours, and the supper is at 18:30. Nobody changed the fire."
     ),
     questions=(

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from coreward.errors import InputError
 from coreward.files import write_atomically
-from coreward.questions.plan import Plan, Step, clock_text, in_ten
+from coreward.questions.plan import Plan, Step, chances, clock_text
 from coreward.questions.verdict import CAUTION
 
 _SHORT = dt.timedelta(minutes=15)
@@ -118,7 +118,7 @@ def _description(plan: Plan, step: Step) -> str:
         lines.append(
             f"As likely before as after {clock_text(step.planned, serve)}; between "
             f"{clock_text(step.earliest, serve)} and {clock_text(step.latest, serve)} in "
-            f"{in_ten(step.chance)}."
+            f"{chances(step.chance)}."
         )
     elif step.kind == "light":
         lines.append(plan.sentences[0])

@@ -413,7 +413,7 @@ def _sentence(rows: Sequence[WayOutcome]) -> str:
     quick = min(rows, key=lambda r: r.ready_band_s[1])
     juicy = min(rows, key=lambda r: r.loss[1])
     crisp = min(rows, key=lambda r: r.crust_activity[1])
-    front = ", ".join(r.way.name for r in rows if r.pareto)
+    front = "; ".join(r.way.name for r in rows if r.pareto)
     if not math.isfinite(quick.ready_band_s[1]):
         return "None of these ways gets there within the longest cook."
     return (

@@ -288,9 +288,17 @@ def _no_stall(e: Explanation, units: str) -> str:
         f"No stall: the core goes to {_degrees(peak, units)} without slowing more than the "
         "shrinking difference to the air explains."
     )
-    if regime == NO_EVAPORATION:
-        text += " Evaporation is off, so nothing takes the heat away at the surface."
-    elif regime in (SEALED, BOILING):
-        keeps = "The wrap keeps the vapour in" if e.wrapped.mean() > 0.5 else "No vapour leaves"
-        text += f" {keeps}, so little heat is lost at the surface."
+    boils = np.flatnonzero(e.regime == BOILING)
+    if (e.regime == NO_EVAPORATION).any():
+        text += " Evaporation is off, so nothing takes the heat away at the surface"
+        if boils.size:
+            # What boils leaves as vapour whatever else is switched off.
+            text += f" until it boils, at {_hours(float(e.time_s[boils[0]]))}"
+        text += "."
+    elif regime in (SEALED, BOILING) and e.wrapped.mean() > 0.5:
+        text += " The wrap keeps the vapour in, so little heat is lost at the surface."
+    elif regime == SEALED:
+        text += " No vapour leaves, so little heat is lost at the surface."
+    elif regime == BOILING:
+        text += " The surface boils: it gets no hotter while water is left to go as steam."
     return text

@@ -341,11 +341,17 @@ class Fitted:
             return ", ".join(_IN_WORDS.get(n, n.replace("_", " ")) for n in names) or "nothing"
 
         member = self.member
+        percent = round(100 * (member.size_factor - 1))
+        size = (
+            f"one {abs(percent)} % {'larger' if percent > 0 else 'smaller'}"
+            if percent
+            else "one of its size"
+        )
         return (
-            f"Best guess: the piece behaves like one {100 * (member.size_factor - 1):+.0f} % "
-            f"in size, with {member.heat_transfer_factor:.2f} times the tabulated heat "
-            f"transfer. The log narrows: {listed(self.determined())}. It says little or "
-            f"nothing about: {listed(self.undetermined())}."
+            f"Best guess: the piece behaves like {size}, with "
+            f"{member.heat_transfer_factor:.2f} times the tabulated heat transfer. The log "
+            f"narrows: {listed(self.determined())}. It says little or nothing about: "
+            f"{listed(self.undetermined())}."
         )
 
 

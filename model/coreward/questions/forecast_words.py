@@ -17,6 +17,8 @@ from coreward.questions.forecast import BANDS, Forecast, Target, forecast_from
 from coreward.units import celsius_to_fahrenheit
 
 _STILL_S = 120.0
+# A pit that has lately been this far below its level is spoken of.
+_DIP_K, _RECENT_S = 10.0, 900.0
 _CAUTION = (
     "A forecast is no proof of safety: it does not replace a calibrated thermometer, the "
     "local food code or a licensed process authority. Check the finished cook with verdict."
@@ -155,6 +157,13 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
         f"Assumed from now on: {done}; the pit's probe near {degrees(answer.pit.level_c)}, "
         f"give or take {span(answer.pit.level_doubt)}."
     )
+    past = answer.fitted.past
+    recent = past.air_c[past.air_time_s >= past.duration_s - _RECENT_S]
+    if recent.size and float(np.median(recent)) < answer.pit.level_c - _DIP_K:
+        lines.append(
+            f"It shows {degrees(float(np.median(recent)))} now: that is taken for a dip that "
+            "somebody mends. If nobody does, it takes longer than said here."
+        )
     lines.append(answer.fitted.in_words())
     if target.kind == "lethality":
         lines.append(

@@ -46,8 +46,8 @@ from coreward.questions.plan_inputs import (
 )
 from coreward.questions.plan_words import (
     assumptions,
+    chances,
     clock_text,
-    in_ten,
     plan_dict,
     plan_text,
     sentences,
@@ -672,8 +672,8 @@ __all__ = [
     "PlannedPiece",
     "Step",
     "Wanted",
+    "chances",
     "clock_text",
-    "in_ten",
     "plan",
     "plan_dict",
     "plan_text",

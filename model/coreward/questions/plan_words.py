@@ -13,12 +13,13 @@ from coreward.questions.plan_inputs import BOX, PitPlan, PlannedPiece
 _HOUR = 3600.0
 
 
-def in_ten(chance: float) -> str:
-    """Return a chance as people say it, such as "9 in 10"; never surer than it is."""
+def chances(chance: float) -> str:
+    """Return a chance in words, such as "89 in 100"; never surer than it is.
+
+    Tenths would do for one chance, but of two that differ little they make one or two tenths.
+    """
     hundredths = math.floor(100.0 * chance + 1e-9)
-    if hundredths > 90:
-        return f"{min(hundredths, 99)} in 100"
-    return f"{hundredths // 10} in 10" if hundredths >= 10 else "less than 1 in 10"
+    return f"{min(hundredths, 99)} in 100" if hundredths >= 10 else "less than 10 in 100"
 
 
 def span(seconds: float) -> str:
@@ -39,13 +40,13 @@ def sentences(p: Plan) -> tuple[str, ...]:
     serve = p.serve_at
     text = [
         f"Light the fire at {clock_text(p.light.planned, serve)} to serve at {serve:%H:%M}: "
-        f"ready by then in {in_ten(p.chance_ready)}, and in {in_ten(p.chance_in_hold)} also "
+        f"ready by then in {chances(p.chance_ready)}, and in {chances(p.chance_in_hold)} also "
         "without any piece waiting longer than its hold."
     ]
     if p.light.latest > p.light.earliest:
         text.append(
             f"Lit between {clock_text(p.light.earliest, serve)} and "
-            f"{clock_text(p.light.latest, serve)} the odds stay at {in_ten(p.chance_wanted)} "
+            f"{clock_text(p.light.latest, serve)} the odds stay at {chances(p.chance_wanted)} "
             "or better."
         )
     for shift, words in ((-_HOUR, "an hour earlier"), (_HOUR, "an hour later")):
@@ -54,7 +55,7 @@ def sentences(p: Plan) -> tuple[str, ...]:
             continue
         ready, _, early = p.curve.at(shift)
         text.append(
-            f"Lit {words}: ready in {in_ten(ready)}, too early for a hold in {in_ten(early)}."
+            f"Lit {words}: ready in {chances(ready)}, too early for a hold in {chances(early)}."
         )
     for one in p.pieces:
         if not one.possible:
@@ -62,7 +63,7 @@ def sentences(p: Plan) -> tuple[str, ...]:
         elif one.chance_ready < p.chance_wanted and one.item.not_before is not None:
             text.append(
                 f"{one.item.name} comes late: with it the hour is kept in "
-                f"{in_ten(one.chance_ready)} only."
+                f"{chances(one.chance_ready)} only."
             )
         if one.possible and one.chance_as_wanted < p.chance_wanted:
             text.append(_not_as_wanted(one))
@@ -72,16 +73,19 @@ def sentences(p: Plan) -> tuple[str, ...]:
             f"at {clock_text(p.nearest_serve_at, serve)}."
         )
     short = [one for one in p.pieces if one.wait_s > one.most_hold_s]
-    if not p.keeps_chance and short and p.chance_ready >= p.chance_wanted:
+    if not p.keeps_chance and short:
         waits = "; ".join(
             f"{one.item.name} may have to wait {span(one.wait_s)} and its hold allows "
             f"{span(one.most_hold_s)}"
             for one in short
         )
-        text.append(
-            f"To be ready with the chance wanted, {waits}. A log narrows that: plan again "
-            "when the cook is under way, or measure the pieces and the pit."
-        )
+        if p.chance_ready >= p.chance_wanted:
+            text.append(
+                f"To be ready with the chance wanted, {waits}. A log narrows that: plan again "
+                "when the cook is under way, or measure the pieces and the pit."
+            )
+        else:
+            text.append(f"Lit then, {waits}.")
     return tuple(text)
 
 
@@ -98,9 +102,9 @@ def _not_as_wanted(one: PieceOutlook) -> str:
             f"{wanted.crust_activity:.2f}"
         )
     if wanted.lethality and one.chance_come_up < 1.0:
-        parts.append(f"come-up within the published limit in {in_ten(one.chance_come_up)}")
+        parts.append(f"come-up within the published limit in {chances(one.chance_come_up)}")
     return (
-        f"{one.item.name} is as wanted in {in_ten(one.chance_as_wanted)} only: "
+        f"{one.item.name} is as wanted in {chances(one.chance_as_wanted)} only: "
         f"{'; '.join(parts)}."
     )
 
@@ -202,4 +206,12 @@ def plan_dict(answer: Plan) -> dict[str, Any]:
     }
 
 
-__all__ = ["assumptions", "clock_text", "in_ten", "plan_dict", "plan_text", "sentences", "span"]
+__all__ = [
+    "assumptions",
+    "chances",
+    "clock_text",
+    "plan_dict",
+    "plan_text",
+    "sentences",
+    "span",
+]

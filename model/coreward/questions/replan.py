@@ -27,7 +27,7 @@ from coreward.questions.forecast import (
     compare_changes,
     forecast_from,
 )
-from coreward.questions.plan import PieceOutlook, Plan, clock_text, in_ten
+from coreward.questions.plan import PieceOutlook, Plan, chances, clock_text
 from coreward.questions.plan_cooks import pit_prior
 from coreward.questions.plan_inputs import aware
 from coreward.questions.verdict import CAUTION
@@ -368,14 +368,15 @@ def _advice(plan: Plan, one: PieceOutlook, levers: Sequence[Lever]) -> str:
     name = one.item.name
     if base.makes_it:
         return (
-            f"{name}: go on as planned; it is ready for {serve:%H:%M} in {in_ten(base.chance)}."
+            f"{name}: go on as planned; it is ready for {serve:%H:%M} in "
+            f"{chances(base.chance)}."
         )
     enough = next((lever for lever in levers[1:] if lever.makes_it), None)
     if enough is not None:
         return (
-            f"{name}: as planned it is ready for {serve:%H:%M} in {in_ten(base.chance)} only. "
-            f"{enough.name[0].upper()}{enough.name[1:]} makes it {in_ten(enough.chance)}; "
-            f"it costs {enough.cost}."
+            f"{name}: as planned it is ready for {serve:%H:%M} in {chances(base.chance)} only. "
+            f"{enough.name[0].upper()}{enough.name[1:]} makes it {chances(enough.chance)}; "
+            f"against going on as planned: {enough.cost}."
         )
     best = max(levers, key=lambda lever: lever.chance)
     later = [lever.serve_at for lever in levers if lever.serve_at is not None]
@@ -386,7 +387,7 @@ def _advice(plan: Plan, one: PieceOutlook, levers: Sequence[Lever]) -> str:
     )
     return (
         f"{name}: nothing here makes {serve:%H:%M} with the chance wanted; best is "
-        f"{best.name} with {in_ten(best.chance)}.{nearest}"
+        f"{best.name} with {chances(best.chance)}.{nearest}"
     )
 
 
@@ -398,7 +399,7 @@ def replan_text(answer: Replan) -> str:
         at = "never" if lever.ready_at is None else clock_text(lever.ready_at, serve)
         cost = f"; {lever.cost}" if lever.cost else ""
         lines.append(
-            f"{lever.name}: ready about {at}, in time in {in_ten(lever.chance)}, loss "
+            f"{lever.name}: ready about {at}, in time in {chances(lever.chance)}, loss "
             f"{100 * lever.loss:.0f} %{cost}"
         )
     return "\n".join([*lines, "", *answer.cautions])

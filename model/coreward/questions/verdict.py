@@ -991,7 +991,10 @@ def _judge_band(case: _Case, limit: BandLimit, *, decides: bool) -> LimitVerdict
     time, temperature = time[peak:], temperature[peak:]
     inside = np.flatnonzero(temperature - case.error_c <= limit.from_c)
     if inside.size == 0 or float(temperature[0]) < limit.from_c:
-        text = "the record does not reach the cooling"
+        text = (
+            f"the record does not reach the cooling from {_celsius(limit.from_c)} to "
+            f"{_celsius(limit.to_c)} in {limit.limit_s / _HOUR:g} h"
+        )
         return _limit_verdict(limit, CANNOT_TELL, decides, None, None, None, text, "log it")
     begin = float(time[max(int(inside[0]) - 1, 0)])
     through = np.flatnonzero(temperature + case.error_c <= limit.to_c)
@@ -1210,10 +1213,13 @@ def _judge_hot_hold(case: _Case, *, counts: bool) -> LimitVerdict:
     first, last = int(hot[0]), int(hot[-1])
     begin, end = float(time[first]), float(time[last])
     lowest = float(np.min(temperature[first : last + 1]))
+    # The level is rounded up and readings are rounded down: one on the level would seem below.
+    least = _reading(lowest) if abs(lowest - floor) >= 0.1 else f"{lowest:.2f} °C"
+    level = f" ({floor:.2f} °C to two places)" if abs(lowest - floor) < 0.1 else ""
     text = (
-        f"judged at a reading of {_with_error(limit.from_c, case)} or above: from first to "
-        f"last such reading {_duration_down(end - begin)}, lowest reading in between "
-        f"{_reading(lowest)}. 54.4 °C is the least at which C. perfringens does not grow; "
+        f"judged at a reading of {_with_error(limit.from_c, case)} or above{level}: from "
+        f"first to last such reading {_duration_down(end - begin)}, lowest reading in between "
+        f"{least}. 54.4 °C is the least at which C. perfringens does not grow; "
         "57.2 °C is the Food Code's floor."
     )
     if lowest < floor:

@@ -7,7 +7,7 @@ from typing import Any
 
 from coreward.figures.plan import alt_text, figure_timeline
 from coreward.figures.style import UnitChoice, as_units, format_temperature
-from coreward.questions.plan import Plan, Step, clock_text, in_ten
+from coreward.questions.plan import Plan, Step, chances, clock_text
 from coreward.questions.plan_inputs import PitPlan, PlannedPiece, Wanted
 from coreward.reports.document import (
     CAUTION,
@@ -92,7 +92,7 @@ def _pieces(answer: Plan, units: UnitChoice) -> Table:
             (
                 one.item.name,
                 format_temperature(one.item.wanted.core_c, units),
-                in_ten(one.chance_ready),
+                chances(one.chance_ready),
                 f"{100 * low:.0f} to {100 * high:.0f} %",
                 f"{one.item.hold.place}, at most {one.most_hold_s / 3600:.1f} h",
                 one.verdict_state,

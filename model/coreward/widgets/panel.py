@@ -91,6 +91,10 @@ _STYLE: Final = """
 /* Its own margin is 4px on each side. */
 .coreward-panel .coreward-tables { width: calc(100% - 8px); }
 .coreward-panel .coreward-scroll { max-height: 420px; overflow: auto; }
+/* Each row of a verdict counts: none is out of sight. */
+.coreward-panel .coreward-whole .coreward-scroll { max-height: none; }
+/* Whole words, also in what a cell prints: the page's own rule breaks them anywhere. */
+.jp-OutputArea .jp-RenderedText pre { word-break: normal; overflow-wrap: anywhere; }
 .coreward-panel h4 { margin: 12px 0 4px; }
 .coreward-panel ul { margin: 0; padding-left: 22px; }
 </style>

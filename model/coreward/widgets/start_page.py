@@ -13,6 +13,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import coreward as cw
+from coreward import tables
 from coreward.errors import CorewardError, InputError, LogError
 from coreward.figures import style, thumbnails
 from coreward.figures.style import UnitChoice
@@ -117,7 +118,8 @@ def _card_html(card: tuple[Card, str, str]) -> str:
 
 def _stall(units: UnitChoice) -> Answer:
     brisket = cw.Piece(cw.Slab(0.08), cw.meat("beef brisket whole"), start_c=4.0)
-    pit = cw.Surroundings(air_c=110, dew_point_c=35)
+    # As damp as the panel below starts with: card and panel then tell of the same cook.
+    pit = cw.Surroundings(air_c=110, dew_point_c=tables.load("fire")["dew_point_c"])
     cook = cw.simulate(brisket, cw.Stage(pit, duration_s=14 * _HOUR))
     told = explain(cook)
     if not told.stalls:

@@ -414,6 +414,7 @@ class VerdictPanel(LogPanel):
         self._map_box.add_class("coreward-map")
         self._tables = W.HTML(layout=W.Layout(margin="4px"))
         self._tables.add_class("coreward-tables")
+        self._tables.add_class("coreward-whole")
         return (caution, self._map_box, self._tables)
 
     def arrange(self) -> None:
