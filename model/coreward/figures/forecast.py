@@ -246,17 +246,14 @@ def figure_ways(
         ax.plot(
             [float(axis.place(middle))], [row], color=PALETTE["core"], marker="|", markersize=16
         )
-        if answer.never_share > 0.01:
-            ax.annotate(
-                f"{answer.never_share:.0%} not within 30 h",
-                (0.995, row),
-                xycoords=("axes fraction", "data"),
-                ha="right",
-                va="center",
-                fontsize="x-small",
-            )
-    apply_style(ax)
-    ax.set_yticks(range(len(ways)), list(ways))
+    apply_style(ax, title="Ready: most likely, middle half and nine in ten")
+    names = [
+        f"{name}\n({answer.never_share:.0%} not within 30 h)"
+        if answer.never_share > 0.01
+        else name
+        for name, answer in ways.items()
+    ]
+    ax.set_yticks(range(len(ways)), names)
     ax.invert_yaxis()
     axis.label(ax)
     ax.set_xlim(float(axis.place(first)), float(axis.place(end_s)))

@@ -26,10 +26,7 @@ _NOT_SAFETY = (
     "neither a calibrated thermometer nor the food law of your place."
 )
 
-_PLAN_STYLE = (
-    ".coreward-plan th, .coreward-plan td { text-align: left !important; "
-    "vertical-align: top; } .coreward-plan td:first-child { white-space: nowrap; }"
-)
+_PLAN_STYLE = ".coreward-plan td:first-child { white-space: nowrap; }"
 
 
 def handout(
@@ -188,7 +185,7 @@ class PlanHtml:
         self._table = plan_table(lesson)
 
     def _repr_html_(self) -> str:
-        # A notebook's own tables are ragged on the left, and break "11 to 19".
+        # A narrow column would break "11 to 19".
         return f'<style>{_PLAN_STYLE}</style><div class="coreward-plan">' + (
             f"{block_html(self._table)}</div>"
         )

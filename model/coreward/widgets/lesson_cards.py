@@ -30,6 +30,7 @@ from coreward.reports.document import Document, Picture
 from coreward.reports.words import in_units
 from coreward.reports.write import download_link, report_bytes
 from coreward.widgets.panel import default_units
+from coreward.widgets.panel_parts import PAGE_STYLE
 
 _STYLE: Final = """
 <style>
@@ -85,7 +86,8 @@ class Card:
 
     def __init__(self, rows: Sequence[W.Widget], words: str) -> None:
         self._words = words
-        self.widget = W.VBox([W.HTML(_STYLE, layout=W.Layout(display="none")), *rows])
+        style = f"<style>{PAGE_STYLE}</style>{_STYLE}"
+        self.widget = W.VBox([W.HTML(style, layout=W.Layout(display="none")), *rows])
         self.widget.add_class("coreward-lesson")
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, Any]:

@@ -33,7 +33,7 @@ from coreward.figures.png import size as png_size
 from coreward.figures.style import UnitChoice, as_units
 from coreward.widgets import saved, settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
-from coreward.widgets.panel_parts import FileControls, ProgressBar, button
+from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button
 from coreward.widgets.remember import Memory, keeps, memory
 from coreward.widgets.schedule import Cancelled, Compute, Later, LatestWins, Progress, Stopped
 
@@ -93,8 +93,6 @@ _STYLE: Final = """
 .coreward-panel .coreward-scroll { max-height: 420px; overflow: auto; }
 /* Each row of a verdict counts: none is out of sight. */
 .coreward-panel .coreward-whole .coreward-scroll { max-height: none; }
-/* Whole words, also in what a cell prints: the page's own rule breaks them anywhere. */
-.jp-OutputArea .jp-RenderedText pre { word-break: normal; overflow-wrap: anywhere; }
 .coreward-panel h4 { margin: 12px 0 4px; }
 .coreward-panel ul { margin: 0; padding-left: 22px; }
 </style>
@@ -673,7 +671,7 @@ class Panel:
         self._explanation_line.add_class("coreward-explanation")
         self.widget = W.VBox(
             [
-                W.HTML(_STYLE, layout=W.Layout(display="none")),
+                W.HTML(f"<style>{PAGE_STYLE}</style>{_STYLE}", layout=W.Layout(display="none")),
                 controls,
                 *self.before(),
                 buttons,

@@ -14,6 +14,15 @@ from coreward.errors import InputError
 from coreward.widgets.remember import serves_one
 from coreward.widgets.saved import SUFFIX, inside
 
+PAGE_STYLE: Final = """
+/* Whole words, also in what a cell prints, and tables read from the left: a notebook's own
+   rules break words anywhere and leave the left edge of a sentence ragged. */
+.jp-OutputArea .jp-RenderedText pre { word-break: normal; overflow-wrap: anywhere; }
+.jp-OutputArea .jp-RenderedHTMLCommon th, .jp-OutputArea .jp-RenderedHTMLCommon td {
+  text-align: left; vertical-align: top; }
+"""
+"""What panels and lesson cards ask of the whole page; the app view's page says the same."""
+
 _ROW: Final = {"flex_flow": "row wrap", "align_items": "center"}
 
 
