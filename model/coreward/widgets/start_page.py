@@ -61,6 +61,7 @@ _STYLE: Final = """
 .coreward-start a { display: block; border: 1px solid #c9cfd4; border-bottom: 4px solid #5e0f34;
   padding: 10px 12px; text-decoration: none; color: inherit; background: #ffffff; }
 .coreward-start a:hover, .coreward-start a:focus { background: #f6f4ef; }
+.coreward-start a p { margin: 0; }
 .coreward-start a strong { display: block; color: #20262b; font-size: 15px;
   line-height: 1.3; min-height: 2.6em; }
 .coreward-start img { display: block; width: 100%; height: auto; margin: 6px 0; }
@@ -110,10 +111,15 @@ def _card_html(card: tuple[Card, str, str]) -> str:
             f'<img src="data:image/svg+xml;base64,{data}" width="300" height="175" '
             f'alt="{html.escape(words, quote=True)}">'
         )
-    return (
-        f'<a href="{about.page}.ipynb"><strong>{html.escape(about.question)}</strong>{image}'
-        f"<span>{html.escape(words)}</span><em>{about.page}</em></a>"
+    # Paragraphs, since a page that does not trust a notebook yet takes the style away.
+    parts = (
+        f"<strong>{html.escape(about.question)}</strong>",
+        image,
+        f"<span>{html.escape(words)}</span>",
+        f"<em>{about.page}</em>",
     )
+    inside = "".join(f"<p>{part}</p>" for part in parts if part)
+    return f'<a href="{about.page}.ipynb">{inside}</a>'
 
 
 def _stall(units: UnitChoice) -> Answer:
