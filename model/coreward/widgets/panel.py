@@ -108,7 +108,7 @@ _INTERNAL: Final = (
 _PATIENCE_S: Final = 0.4
 """A computation that takes longer shows how far it is. [s]"""
 _BELOW_S: Final = 0.1
-"""When tables follow the picture of a moving slider. [s]"""
+"""When sentences and tables follow the picture of a moving slider. [s]"""
 _BELOW_MOST_S: Final = 0.25
 """How far they may stay behind while it goes on moving. [s]"""
 
@@ -128,8 +128,12 @@ class View:
     explanation : str
         Sentences below the picture, where their length cannot make it jump.
     below : callable, optional
-        Fills what `Panel.extra` returned. It is called when the picture has been sent, and
-        while a slider moves a moment later, so that no picture waits for a table.
+        Fills what `Panel.extra` returned. It is called when the picture has been sent.
+
+    Notes
+    -----
+    While a slider moves, what stands below the picture follows a moment later, so that no
+    picture waits for a table or for sentences to be laid out.
     """
 
     picture: bytes
@@ -746,14 +750,10 @@ class Panel:
         self._error_line.value = ""
         self._picture_box.value = picture_html(view.picture, view.alt) if view.picture else ""
         self.widget.remove_class("coreward-stale")
-        self._explanation_line.value = html.escape(view.explanation)
-        if view.below is None:
-            self._below_later.drop()
-        elif self.moving:
-            fill = view.below
-            self._below_later.ask(lambda: self._try(fill))
+        if self.moving:
+            self._below_later.ask(lambda: self._try(lambda: self._show_below(view)))
         else:
-            self._below_later.do(view.below)
+            self._below_later.do(lambda: self._show_below(view))
         # Last, so that whoever waits for new words finds the new picture too.
         self._status_line.value = (
             f'<div role="status" data-stage="{self.state.stage}">{html.escape(view.status)}'
@@ -762,6 +762,11 @@ class Panel:
         if self._code_area.layout.display != "none":
             self._code_area.value = self.code()
         self.files.refresh()
+
+    def _show_below(self, view: View) -> None:
+        self._explanation_line.value = html.escape(view.explanation)
+        if view.below is not None:
+            view.below()
 
     def _fail(self, sentence: str, detail: str) -> None:
         self.state.detail = detail

@@ -222,8 +222,8 @@ def _hold(units: UnitChoice) -> Answer:
     state = answer.standard(STANDARD).state
     return Answer(
         thumbnails.thumb_hold(levels, asked, held_at_or_above(answer.record, levels), units),
-        f"A slice at {style.format_temperature(60.0, units)}, served at once: {state} by one "
-        "published table. The line is what it held.",
+        f"A slice at {style.format_temperature(60.0, units)}, served at once: {state} by the "
+        f"first table that is asked ({standard.title}). The line is what it held.",
     )
 
 
