@@ -2,7 +2,7 @@
 
 The library that drives our tests is told by the browser of every message that a page gets
 over the network, with the whole message: for a picture that is 180 kB through two more
-processes, and half of the processor time of a step of a slider. No person's browser does
+processes, and a fifth of the processor time of a step of a slider. No person's browser does
 that. So the page is set up with that library, which then lets go; the keys and the mouse
 come over a bare line on which the browser says nothing unasked.
 """
@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import subprocess
 import tempfile
 import time
@@ -24,7 +23,7 @@ from typing import Any
 import websocket
 from playwright.sync_api import Page, sync_playwright
 
-from support.workbench import CHROMIUM_ARGUMENTS, LOOPBACK, SERVER_TIMEOUT_S
+from support.workbench import LOOPBACK, SERVER_TIMEOUT_S, browser_arguments, end
 
 WINDOW = (1400, 1250)  # outside; a bar that is not shown takes some of the height
 _KEYS = {"ArrowLeft": 37, "ArrowRight": 39}
@@ -109,13 +108,11 @@ class QuietBrowser:
 def quiet_browser(executable: str) -> Iterator[QuietBrowser]:
     """Start a browser without a screen that waits for a line."""
     arguments = [
-        *CHROMIUM_ARGUMENTS,
+        *browser_arguments(),
         "--headless",
         "--remote-debugging-port=0",
         f"--window-size={WINDOW[0]},{WINDOW[1]}",
     ]
-    if hasattr(os, "geteuid") and os.geteuid() == 0:
-        arguments.append("--no-sandbox")  # Chromium refuses to start as root otherwise.
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         process = subprocess.Popen(
             [executable, *arguments, f"--user-data-dir={profile}", "about:blank"],
@@ -125,12 +122,7 @@ def quiet_browser(executable: str) -> Iterator[QuietBrowser]:
         try:
             yield QuietBrowser(_port(Path(profile) / "DevToolsActivePort", process))
         finally:
-            process.terminate()
-            try:
-                process.wait(20)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
+            end(process)
 
 
 def _port(file: Path, process: subprocess.Popen[bytes]) -> int:

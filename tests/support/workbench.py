@@ -43,7 +43,7 @@ RUN_TIMEOUT_MS = 180_000
 CHANGE_TIMEOUT_MS = 30_000
 
 _CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
-CHROMIUM_ARGUMENTS = [
+_CHROMIUM_ARGUMENTS = [
     "--disable-gpu",
     "--disable-dev-shm-usage",
     "--disable-quic",
@@ -63,12 +63,28 @@ def find_chromium() -> str | None:
     return next((path for name in _CHROMIUM_NAMES if (path := shutil.which(name))), None)
 
 
+def browser_arguments() -> list[str]:
+    """Return what a browser for tests is started with."""
+    arguments = list(_CHROMIUM_ARGUMENTS)
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        arguments.append("--no-sandbox")  # Chromium refuses to start as root otherwise.
+    return arguments
+
+
+def end(process: subprocess.Popen[bytes]) -> None:
+    """Ask a process to end, and make it end if it does not."""
+    process.terminate()
+    try:
+        process.wait(20)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+
+
 @contextmanager
 def running_browser(executable: str) -> Iterator[Browser]:
     """Start the browser without a screen."""
-    arguments = list(CHROMIUM_ARGUMENTS)
-    if hasattr(os, "geteuid") and os.geteuid() == 0:
-        arguments.append("--no-sandbox")  # Chromium refuses to start as root otherwise.
+    arguments = browser_arguments()
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=executable, args=arguments)
         try:
@@ -174,12 +190,7 @@ def running_server(
             yield server
         finally:
             # Asks the server to stop, and the server stops its kernels.
-            process.terminate()
-            try:
-                process.wait(20)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
+            end(process)
 
 
 def _await_answer(server: Server, process: subprocess.Popen[bytes], log: Path) -> None:

@@ -1214,8 +1214,9 @@ def _judge_hot_hold(case: _Case, *, counts: bool) -> LimitVerdict:
     begin, end = float(time[first]), float(time[last])
     lowest = float(np.min(temperature[first : last + 1]))
     # The level is rounded up and readings are rounded down: one on the level would seem below.
-    least = _reading(lowest) if abs(lowest - floor) >= 0.1 else f"{lowest:.2f} °C"
-    level = f" ({floor:.2f} °C to two places)" if abs(lowest - floor) < 0.1 else ""
+    level, least = "", _reading(lowest)
+    if abs(lowest - floor) < 0.1:
+        level, least = f" ({floor:.2f} °C to two places)", f"{lowest:.2f} °C"
     text = (
         f"judged at a reading of {_with_error(limit.from_c, case)} or above{level}: from "
         f"first to last such reading {_duration_down(end - begin)}, lowest reading in between "

@@ -86,8 +86,9 @@ class Card:
 
     def __init__(self, rows: Sequence[W.Widget], words: str) -> None:
         self._words = words
-        style = f"<style>{PAGE_STYLE}</style>{_STYLE}"
-        self.widget = W.VBox([W.HTML(style, layout=W.Layout(display="none")), *rows])
+        self.widget = W.VBox(
+            [W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")), *rows]
+        )
         self.widget.add_class("coreward-lesson")
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, Any]:

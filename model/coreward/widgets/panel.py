@@ -675,7 +675,7 @@ class Panel:
         self._explanation_line.add_class("coreward-explanation")
         self.widget = W.VBox(
             [
-                W.HTML(f"<style>{PAGE_STYLE}</style>{_STYLE}", layout=W.Layout(display="none")),
+                W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")),
                 controls,
                 *self.before(),
                 buttons,

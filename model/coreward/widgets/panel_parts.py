@@ -15,11 +15,13 @@ from coreward.widgets.remember import serves_one
 from coreward.widgets.saved import SUFFIX, inside
 
 PAGE_STYLE: Final = """
+<style>
 /* Whole words, also in what a cell prints, and tables read from the left: a notebook's own
    rules break words anywhere and leave the left edge of a sentence ragged. */
 .jp-OutputArea .jp-RenderedText pre { word-break: normal; overflow-wrap: anywhere; }
 .jp-OutputArea .jp-RenderedHTMLCommon th, .jp-OutputArea .jp-RenderedHTMLCommon td {
   text-align: left; vertical-align: top; }
+</style>
 """
 """What panels and lesson cards ask of the whole page; the app view's page says the same."""
 
