@@ -16,6 +16,7 @@ from PIL import Image
 from coreward.errors import InputError
 from coreward.figures import png, style
 from coreward.figures.stall import StallPicture, alt_text, figure_stall, regime_spans
+from coreward.words import as_units
 
 HOUR = 3600.0
 
@@ -230,7 +231,7 @@ def test_regime_spans_join_what_is_too_short_to_read() -> None:
 
 def test_unknown_units_are_refused_with_the_remedy() -> None:
     with pytest.raises(InputError, match='must be "C" or "F"'):
-        style.as_units("K")
+        as_units("K")
 
 
 @pytest.mark.parametrize(

@@ -10,10 +10,10 @@ import numpy as np
 import openpyxl
 import pytest
 
-from coreward.figures.style import CUSTOMARY
 from coreward.logs.demo import demo_logs
 from coreward.questions.events import Event
 from coreward.widgets.forecast_panel import ForecastPanel, _open_question, forecast_panel
+from coreward.words import CUSTOMARY
 
 SUPPER = demo_logs()["harvest-supper.csv"]
 

@@ -23,7 +23,6 @@ from coreward import cli, tables
 from coreward.cook.result import Result
 from coreward.errors import InputError
 from coreward.figures import style
-from coreward.figures.style import METRIC
 from coreward.logs.log import Channel, ProbeLog, Repair
 from coreward.questions.forecast import forecast
 from coreward.questions.review import Review
@@ -51,6 +50,7 @@ from coreward.reports.pictures import png_bytes, svg_text
 from coreward.reports.repeat import cook_code, expression
 from coreward.reports.things import document_of
 from coreward.reports.write import KINDS, download_link, file_name, report, report_bytes
+from coreward.words import METRIC
 
 ROOT = Path(__file__).parents[2]
 HOSTILE = (

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 
-from coreward.figures.style import CUSTOMARY, METRIC
 from coreward.widgets import shared
 from coreward.widgets.controls import Choice, Number
 from coreward.widgets.forecast_panel import ForecastState
@@ -13,6 +12,7 @@ from coreward.widgets.plan_panel import PlanState
 from coreward.widgets.rest_panel import RestState
 from coreward.widgets.stall_panel import StallState
 from coreward.widgets.verdict_panel import VerdictState
+from coreward.words import CUSTOMARY, METRIC
 
 STATES = (StallState, VerdictState, RestState, PlanState)
 SHARED = {

@@ -36,7 +36,7 @@ def test_every_question_has_a_picture_and_a_page(page: StartPage) -> None:
 
 def test_the_answers_are_in_the_units_chosen() -> None:
     by_page = {card.page: card for card in CARDS}
-    from coreward.figures.style import as_units
+    from coreward.words import as_units
 
     for name in ("why-the-stall", "rest-and-carryover", "is-this-hold-enough"):
         words = by_page[name].answer(as_units("F")).words

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from coreward.errors import InputError
-from coreward.figures.style import CUSTOMARY, METRIC
 from coreward.questions.verdict import CAUTION
 from coreward.widgets import settings
 from coreward.widgets.verdict_panel import (
@@ -20,6 +19,7 @@ from coreward.widgets.verdict_panel import (
     verdict_panel,
     verdict_state,
 )
+from coreward.words import CUSTOMARY, METRIC
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "demo" / "harvest-supper.csv"

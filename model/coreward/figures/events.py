@@ -11,10 +11,11 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from coreward.figures.log import figure_log
-from coreward.figures.style import FONT_SIZE, PALETTE, Dash, UnitChoice, legend
+from coreward.figures.style import FONT_SIZE, PALETTE, Dash, legend
 from coreward.logs.log import ProbeLog
 from coreward.questions.event_list import KIND_WORDS, Event
 from coreward.questions.review import Review
+from coreward.words import UnitChoice
 
 # What an event is about is told by the line and the mark; what it is, by its word.
 _GROUPS: dict[str, tuple[tuple[str, ...], Dash, str, str]] = {

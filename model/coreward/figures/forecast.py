@@ -17,9 +17,7 @@ from coreward.figures.style import (
     BAND_WIDE,
     INKS,
     PALETTE,
-    UnitChoice,
     apply_style,
-    as_units,
     format_temperature,
     label_temperature,
     legend,
@@ -28,6 +26,7 @@ from coreward.figures.style import (
 from coreward.logs.log import ProbeLog
 from coreward.questions.events import Event
 from coreward.questions.forecast import BANDS, Forecast
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 

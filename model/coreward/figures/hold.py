@@ -25,9 +25,7 @@ from coreward.figures.strokes import Strokes
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
-    UnitChoice,
     apply_style,
-    as_units,
     format_temperature,
     label_hours,
     label_temperature,
@@ -39,6 +37,7 @@ from coreward.physics.lethality import CREDIT_FROM_C, Kinetics, load_kinetics
 from coreward.questions.hold import HoldTime, best_hold, held_at_or_above
 from coreward.questions.verdict import CANNOT_TELL, MET, StandardVerdict, Verdict
 from coreward.tables.standards import load_standard
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 _HOUR: Final = 3600.0

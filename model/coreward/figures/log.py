@@ -17,10 +17,8 @@ from coreward.figures.style import (
     FONT_SIZE,
     INKS,
     PALETTE,
-    UnitChoice,
     apply_style,
     apply_time_ticks,
-    as_units,
     label_hours,
     label_temperature,
     legend,
@@ -28,6 +26,7 @@ from coreward.figures.style import (
 )
 from coreward.logs.log import Channel, ProbeLog
 from coreward.questions.review import Review, default_ranges_c
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 

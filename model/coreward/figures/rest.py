@@ -28,9 +28,7 @@ from coreward.figures.style import (
     FONT_SIZE,
     INKS,
     PALETTE,
-    UnitChoice,
     apply_style,
-    as_units,
     format_hours,
     format_temperature,
     label_temperature,
@@ -41,6 +39,7 @@ from coreward.figures.style import (
 from coreward.questions.carryover import Carryover
 from coreward.questions.tenderness import PROTEINS, Section, Tenderness
 from coreward.questions.wrapping import crust
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from coreward.figures import style
 from coreward.figures.canvas import PictureCanvas, pixels_of
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 
@@ -126,7 +127,7 @@ def figure_stall(
     result: CookLike,
     explanation: ExplanationLike,
     at_time_s: float | None = None,
-    units: str | style.UnitChoice = "C",
+    units: str | UnitChoice = "C",
     kept: CookLike | None = None,
 ) -> Figure:
     """Return the whole picture as a figure for a report.
@@ -186,7 +187,7 @@ class StallPicture:
         result: CookLike,
         explanation: ExplanationLike,
         at_time_s: float | None = None,
-        units: str | style.UnitChoice = "C",
+        units: str | UnitChoice = "C",
         kept: CookLike | None = None,
         *,
         moving: bool = False,
@@ -229,7 +230,7 @@ class StallPicture:
 
 
 def alt_text(
-    result: CookLike, explanation: ExplanationLike, units: str | style.UnitChoice = "C"
+    result: CookLike, explanation: ExplanationLike, units: str | UnitChoice = "C"
 ) -> str:
     """Describe the picture in words, for a screen reader and for plain text.
 
@@ -333,7 +334,7 @@ class _Scene:
         self.figure.set_layout_engine("none")
         if not animated:
             FigureCanvasAgg(self.figure)
-        self._units: style.UnitChoice | None = None
+        self._units: UnitChoice | None = None
         self._limits: dict[str, tuple[float, float]] = {}
         self._words: str = ""
         left, right, wide = 0.058, 0.706, 0.578
@@ -626,11 +627,11 @@ class _Scene:
         result: CookLike,
         explanation: ExplanationLike,
         at_time_s: float,
-        units: str | style.UnitChoice,
+        units: str | UnitChoice,
         kept: CookLike | None,
     ) -> frozenset[str]:
         """Set all data. Returns the tiles whose frame, ticks or words changed."""
-        choice = style.as_units(units)
+        choice = as_units(units)
         time_s = np.asarray(result.time_s, dtype=float)
         self._stale = set()
         self._set_units(choice)
@@ -699,7 +700,7 @@ class _Scene:
         top = float(np.ceil(np.log10(max(high, 1.0))))
         self._fix("water", self.ax_water.set_ylim, _LEAST_RATE, 10.0 ** max(top, 0.0))
 
-    def _set_units(self, choice: style.UnitChoice) -> None:
+    def _set_units(self, choice: UnitChoice) -> None:
         if choice == self._units:
             return
         self._stale.update(_TILES)
@@ -711,7 +712,7 @@ class _Scene:
         style.label_length(self.ax_profile, choice, what="distance from the centre")
         self.ax_capacity.set_xlabel(f"mean temperature ({style.temperature_symbol(choice)})")
 
-    def _set_kept(self, kept: CookLike | None, choice: style.UnitChoice) -> None:
+    def _set_kept(self, kept: CookLike | None, choice: UnitChoice) -> None:
         curves: list[tuple[Any, Any]] = [([], []), ([], [])] if kept is None else []
         if kept is not None:
             hours = np.asarray(kept.time_s, dtype=float) / _SECONDS_PER_HOUR
@@ -764,9 +765,7 @@ class _Scene:
             word.set_x(0.5 * (begin + end) / _SECONDS_PER_HOUR)
             word.set_text(_fitting(name, room))
 
-    def _set_profile(
-        self, result: CookLike, at_time_s: float, choice: style.UnitChoice
-    ) -> None:
+    def _set_profile(self, result: CookLike, at_time_s: float, choice: UnitChoice) -> None:
         time_s = np.asarray(result.time_s, dtype=float)
         position = np.asarray(result.position_m, dtype=float)
         temperature = _at(time_s, np.asarray(result.temperature_c, dtype=float), at_time_s)
@@ -793,7 +792,7 @@ class _Scene:
         result: CookLike,
         explanation: ExplanationLike,
         at_time_s: float,
-        choice: style.UnitChoice,
+        choice: UnitChoice,
     ) -> None:
         mean_c = np.asarray(result.mean_c, dtype=float)
         x = style.temperature(mean_c, choice)

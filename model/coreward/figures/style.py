@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 from matplotlib import colors as mcolors
@@ -21,12 +21,9 @@ from matplotlib.ticker import AutoMinorLocator, MaxNLocator
 from numpy.typing import ArrayLike, NDArray
 
 from coreward import units as convert
-from coreward.errors import InputError
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
-TemperatureUnit = Literal["C", "F"]
-LengthUnit = Literal["mm", "in"]
-MassUnit = Literal["kg", "lb"]
 Dash = str | tuple[float, tuple[float, ...]]
 
 
@@ -129,41 +126,6 @@ SHARED_AXES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
     }
 )
 """Which inks meet on one axis, so that a test can hold them apart in grey."""
-
-
-@dataclass(frozen=True)
-class UnitChoice:
-    """The units a person reads and types. Nothing inside depends on them."""
-
-    temperature: TemperatureUnit = "C"
-    length: LengthUnit = "mm"
-    mass: MassUnit = "kg"
-
-
-METRIC: Final = UnitChoice()
-CUSTOMARY: Final = UnitChoice("F", "in", "lb")
-
-
-def as_units(units: str | UnitChoice) -> UnitChoice:
-    """Return a unit choice from ``"C"`` (°C, mm, kg) or ``"F"`` (°F, in, lb).
-
-    Parameters
-    ----------
-    units : str or UnitChoice
-        A choice is returned unchanged.
-
-    Raises
-    ------
-    InputError
-        If the text is neither ``"C"`` nor ``"F"``.
-    """
-    if isinstance(units, UnitChoice):
-        return units
-    if units == "C":
-        return METRIC
-    if units == "F":
-        return CUSTOMARY
-    raise InputError(f'units must be "C" or "F", not {units!r}: choose one of the two.')
 
 
 def temperature(value_c: ArrayLike, units: str | UnitChoice) -> Floats:

@@ -17,7 +17,8 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from coreward.figures import style
-from coreward.figures.style import INKS, PALETTE, UnitChoice
+from coreward.figures.style import INKS, PALETTE
+from coreward.words import UnitChoice
 
 Floats = NDArray[np.float64]
 

@@ -13,9 +13,7 @@ from coreward.figures.style import (
     INKS,
     PALETTE,
     Ink,
-    UnitChoice,
     apply_style,
-    as_units,
     label_temperature,
     legend,
     temperature,
@@ -27,6 +25,7 @@ from coreward.questions.trust import (
     ClosureRow,
     TrustRow,
 )
+from coreward.words import UnitChoice, as_units
 
 _MOST = 4.0  # half-widths of the allowed range; farther points sit on the edge
 # Core temperatures at which the design supposes the stall. [°C]

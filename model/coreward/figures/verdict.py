@@ -12,9 +12,7 @@ from numpy.typing import NDArray
 from coreward.errors import InputError
 from coreward.figures.style import (
     INKS,
-    UnitChoice,
     apply_style,
-    as_units,
     format_temperature,
     label_hours,
     label_temperature,
@@ -24,6 +22,7 @@ from coreward.figures.style import (
 from coreward.physics.lethality import CREDIT_FROM_C, Kinetics, load_kinetics
 from coreward.questions.verdict import MET, IntegralView, Verdict
 from coreward.tables.standards import Standard, load_standard
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 _HOUR = 3600.0

@@ -17,10 +17,8 @@ from coreward.figures.style import (
     INKS,
     PALETTE,
     Ink,
-    UnitChoice,
     apply_style,
     apply_time_ticks,
-    as_units,
     label_hours,
     label_temperature,
     legend,
@@ -34,6 +32,7 @@ from coreward.questions.verification import (
     Order,
     SeriesError,
 )
+from coreward.words import UnitChoice, as_units
 
 _BIOT_INKS = ("dew_point", "wet_bulb", "core", "surface", "event")
 # Ink, marker and its size: lines that coincide stay countable.

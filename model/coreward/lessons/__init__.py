@@ -11,8 +11,8 @@ from __future__ import annotations
 from importlib import import_module
 
 from coreward.errors import InputError
-from coreward.figures.style import UnitChoice
 from coreward.lessons.lesson import Checked, Lesson, check_exercise, check_prediction
+from coreward.words import UnitChoice
 
 _MODULES = {
     "why-the-stall": "stall",

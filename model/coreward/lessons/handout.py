@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from coreward.figures.style import UnitChoice, as_units
 from coreward.lessons.lesson import Lesson, Question, asked_unit, shown_number
 from coreward.reports.document import (
     Block,
@@ -20,6 +19,7 @@ from coreward.reports.document import (
 )
 from coreward.reports.html_page import block_html
 from coreward.reports.words import in_units
+from coreward.words import UnitChoice, as_units
 
 _NOT_SAFETY = (
     "A lesson about heat and water. It does not say that any food is safe to eat, and replaces "

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from coreward.errors import InputError
-from coreward.figures.style import UnitChoice, as_units
 from coreward.reports.words import in_units
 from coreward.units import celsius_to_fahrenheit, delta_celsius_to_fahrenheit
+from coreward.words import UnitChoice, as_units
 
 Unit = Literal["h", "min", "s", "%", "°C", "K", "log", "times"]
 

@@ -171,6 +171,31 @@ class Channel:
         return bool(values.size > 1 and np.all(values == values[0]))
 
 
+@dataclass(frozen=True, eq=False)
+class LeftOutColumn:
+    """A column of the file that did not become a channel.
+
+    Attributes
+    ----------
+    name, reason : str
+        Its heading, and why it was left out, in plain words.
+    temperature_c : ndarray, shape (samples,) or (0,)
+        Its numbers, read as temperatures on the log's own times; empty where it holds
+        none. [°C]
+    meat_like : bool
+        Whether its numbers could be those of a probe in meat: then only a person can say
+        that it was none, and no verdict may pass over it.
+    """
+
+    name: str
+    reason: str
+    temperature_c: Floats
+    meat_like: bool
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "temperature_c", _frozen(self.temperature_c))
+
+
 class RawRows(Sequence[tuple[int, str]]):
     """The file as it was written: pairs of row number and text, held compactly.
 
@@ -249,6 +274,11 @@ class ProbeLog:
         Notes of the form ``key: value``.
     raw : RawRows
         Row numbers and text of the file.
+    left_out : tuple of LeftOutColumn
+        Columns of the file that did not become channels.
+    unknown_spans : tuple of (float, float)
+        Neighbouring samples between which an unknown time passed (a restored order, a
+        restart, a clock without am or pm): no hold, come-up or cooling crosses them. [s]
     """
 
     time_s: Floats
@@ -262,6 +292,8 @@ class ProbeLog:
     notes: tuple[str, ...] = ()
     metadata: tuple[tuple[str, str], ...] = ()
     raw: Sequence[tuple[int, str]] = field(default=(), repr=False)
+    left_out: tuple[LeftOutColumn, ...] = ()
+    unknown_spans: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
         time_s = _frozen(self.time_s)

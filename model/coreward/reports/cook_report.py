@@ -12,7 +12,6 @@ from coreward.cook.result import Result
 from coreward.cook.stages import Stage
 from coreward.figures import style
 from coreward.figures.stall import alt_text, figure_stall
-from coreward.figures.style import UnitChoice, as_units
 from coreward.questions.explain import Explanation, explain
 from coreward.reports import words
 from coreward.reports.document import (
@@ -29,6 +28,7 @@ from coreward.reports.document import (
 )
 from coreward.reports.repeat import cook_code
 from coreward.reports.things import document_of
+from coreward.words import UnitChoice, as_units
 
 _STEP_C = 10.0
 """Steps of the table of milestones."""

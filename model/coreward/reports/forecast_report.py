@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from coreward.figures.forecast import figure_forecast
-from coreward.figures.style import UnitChoice, as_units
 from coreward.logs.log import ProbeLog
 from coreward.questions.forecast import BANDS, Forecast
 from coreward.questions.forecast_words import forecast_text, moment
@@ -24,6 +23,7 @@ from coreward.reports.document import (
 )
 from coreward.reports.log_report import log_data
 from coreward.reports.things import document_of
+from coreward.words import UnitChoice, as_units
 
 
 @document_of.register

@@ -8,7 +8,6 @@ from pathlib import Path
 from coreward import tables
 from coreward.figures import style
 from coreward.figures.log import figure_log
-from coreward.figures.style import UnitChoice, as_units
 from coreward.logs.log import ProbeLog, Repair
 from coreward.questions.review import ChannelReview, Review, review
 from coreward.reports import words
@@ -25,6 +24,7 @@ from coreward.reports.document import (
 )
 from coreward.reports.repeat import call, expression
 from coreward.reports.things import document_of
+from coreward.words import UnitChoice, as_units
 
 
 @document_of.register

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Any
 
 from coreward.figures.plan import alt_text, figure_timeline
-from coreward.figures.style import UnitChoice, as_units, format_temperature
+from coreward.figures.style import format_temperature
 from coreward.questions.plan import Plan, Step, chances, clock_text
 from coreward.questions.plan_inputs import PitPlan, PlannedPiece, Wanted
 from coreward.reports.document import (
@@ -20,6 +20,7 @@ from coreward.reports.document import (
 )
 from coreward.reports.repeat import call, expression, material_code
 from coreward.reports.things import document_of
+from coreward.words import UnitChoice, as_units
 
 _WORDS = {
     "light": "light the fire",

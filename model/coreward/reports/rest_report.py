@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from coreward.figures import style
-from coreward.figures.style import UnitChoice, as_units
 from coreward.questions.carryover import Carryover
 from coreward.reports import words
 from coreward.reports.cook_report import cook_report
 from coreward.reports.document import Document, Facts, Table, table_of
 from coreward.reports.repeat import call, cook_code
 from coreward.reports.things import document_of
+from coreward.words import UnitChoice, as_units
 
 
 @document_of.register

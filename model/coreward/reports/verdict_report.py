@@ -7,7 +7,6 @@ from typing import Any
 from coreward import tables
 from coreward.cook.result import Result
 from coreward.figures import style
-from coreward.figures.style import UnitChoice, as_units
 from coreward.figures.verdict import figure_verdict
 from coreward.logs.log import ProbeLog
 from coreward.questions.verdict import CANNOT_TELL, MET, NOT_MET, Verdict, verdict_dict
@@ -28,6 +27,7 @@ from coreward.reports.document import (
 from coreward.reports.log_report import log_data, log_picture, read_code
 from coreward.reports.repeat import arguments_code, call, cook_code
 from coreward.reports.things import document_of
+from coreward.words import UnitChoice, as_units
 
 STATE_WORDS = {MET: "meets it", NOT_MET: "does not meet it", CANNOT_TELL: "cannot tell"}
 _SAID_ELSEWHERE = ("meat", "condition", "probe_error_c", "placement_error_c")

@@ -7,12 +7,12 @@ import math
 import re
 
 from coreward.figures import style
-from coreward.figures.style import UnitChoice
 from coreward.units import (
     celsius_to_fahrenheit,
     delta_celsius_to_fahrenheit,
     metres_to_inches,
 )
+from coreward.words import UnitChoice, as_units
 
 
 def clock(seconds: float, start: dt.time | None = None) -> str:
@@ -94,7 +94,7 @@ def in_units(text: str, units: str | UnitChoice) -> str:
 
     A number with a decimal is taken for a limit and rounded upwards, others to the nearest.
     """
-    choice = style.as_units(units)
+    choice = as_units(units)
     if choice.temperature == "F":
 
         def point(text: str) -> str:

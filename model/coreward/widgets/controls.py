@@ -24,8 +24,8 @@ import traitlets
 from coreward import units as convert
 from coreward.errors import InputError
 from coreward.figures import style
-from coreward.figures.style import UnitChoice
 from coreward.widgets.schedule import Later
+from coreward.words import METRIC, UnitChoice
 
 _LABEL_WIDTH: Final = "90px"
 _INCHES_PER_FOOT: Final = 12.0
@@ -166,7 +166,7 @@ class Number(traitlets.Float[float, float]):
 
     def validate(self, obj: Any, value: Any) -> float:
         """Refuse what is not a finite number within the range."""
-        self.check(value, style.METRIC)
+        self.check(value, METRIC)
         return float(value)
 
     def check(self, value: Any, units: UnitChoice) -> None:
@@ -312,7 +312,7 @@ class Control:
         self.show()
 
     def _units(self) -> UnitChoice:
-        return cast(UnitChoice, getattr(self.state, "units", style.METRIC))
+        return cast(UnitChoice, getattr(self.state, "units", METRIC))
 
 
 class NumberControl(Control):

@@ -17,7 +17,7 @@ from coreward import tables
 from coreward.cook.stages import Piece
 from coreward.errors import CorewardError, InputError
 from coreward.figures.forecast import figure_forecast, figure_ways
-from coreward.figures.style import UnitChoice, format_temperature
+from coreward.figures.style import format_temperature
 from coreward.logs.follow import LogFollower
 from coreward.logs.log import ProbeLog
 from coreward.physics.body import SHAPES
@@ -38,6 +38,7 @@ from coreward.widgets.log_panel import list_html, picture_of, table_html
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
+from coreward.words import UnitChoice
 
 _PREVIEW_MEMBERS: Final = 60
 _LOOK_S: Final = 3.0

@@ -14,7 +14,6 @@ import ipywidgets as W
 import traitlets
 
 from coreward.errors import CorewardError
-from coreward.figures.style import UnitChoice
 from coreward.lessons import load_lesson
 from coreward.lessons.handout import answer_sheet, handout
 from coreward.lessons.lesson import (
@@ -31,6 +30,7 @@ from coreward.reports.words import in_units
 from coreward.reports.write import download_link, report_bytes
 from coreward.widgets.panel import default_units
 from coreward.widgets.panel_parts import PAGE_STYLE
+from coreward.words import UnitChoice
 
 _STYLE: Final = """
 <style>

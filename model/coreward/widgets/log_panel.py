@@ -18,13 +18,13 @@ from coreward import units as convert
 from coreward.errors import InputError
 from coreward.figures import style
 from coreward.figures.log import figure_log
-from coreward.figures.style import UnitChoice
 from coreward.logs.log import ProbeLog, Repair
 from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.review import ChannelReview, Review, TimeInRange, review, review_text
 from coreward.widgets.controls import Choice
 from coreward.widgets.log_source import LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View
+from coreward.words import UnitChoice
 
 _DPI: Final = 110
 _MOST_REPAIRS: Final = 200

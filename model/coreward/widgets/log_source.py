@@ -14,13 +14,13 @@ import ipywidgets as W
 import traitlets
 
 from coreward.errors import InputError
-from coreward.figures.style import UnitChoice
 from coreward.logs.contents import FileContents, what_it_holds
 from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
 from coreward.widgets.controls import Choice
 from coreward.widgets.panel import Panel, PanelState
+from coreward.words import UnitChoice
 
 PATH: Final = "path"
 UPLOAD: Final = "upload"

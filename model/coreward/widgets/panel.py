@@ -30,12 +30,12 @@ import traitlets
 from coreward.errors import CorewardError, InputError
 from coreward.figures.pen import PEN
 from coreward.figures.png import size as png_size
-from coreward.figures.style import UnitChoice, as_units
 from coreward.widgets import saved, settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
 from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button
 from coreward.widgets.remember import Memory, keeps, memory
 from coreward.widgets.schedule import Cancelled, Compute, Later, LatestWins, Progress, Stopped
+from coreward.words import UnitChoice, as_units
 
 _STYLE: Final = """
 <style>

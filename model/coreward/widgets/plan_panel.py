@@ -14,7 +14,6 @@ import ipywidgets as W
 import coreward as cw
 from coreward import tables
 from coreward.figures.plan import PlanPicture, alt_text
-from coreward.figures.style import UnitChoice
 from coreward.physics.body import SHAPES
 from coreward.questions.calendar_file import calendar_bytes
 from coreward.questions.plan import Plan, Step, clock_text, plan
@@ -30,6 +29,7 @@ from coreward.widgets.controls import (
     Quantity,
 )
 from coreward.widgets.panel import Panel, PanelState, View
+from coreward.words import UnitChoice
 
 _HOUR: Final = 3600.0
 _CUT: Final = "pork shoulder"

@@ -18,7 +18,6 @@ from coreward.cook.stages import Liquid, Stage, Wrap
 from coreward.errors import InputError
 from coreward.figures import style
 from coreward.figures.rest import RestPicture, alt_text
-from coreward.figures.style import UnitChoice
 from coreward.physics.body import SHAPES
 from coreward.questions.carryover import (
     Carryover,
@@ -35,6 +34,7 @@ from coreward.widgets import shared
 from coreward.widgets.controls import HOURS, MASS, TEMPERATURE, Choice, Number
 from coreward.widgets.panel import Panel, PanelState, View
 from coreward.widgets.schedule import Cancelled, Progress
+from coreward.words import UnitChoice
 
 _HOUR: Final = 3600.0
 _PLACES: Final = (

@@ -36,9 +36,9 @@ import traitlets
 
 import coreward
 from coreward.errors import InputError
-from coreward.figures.style import UnitChoice
 from coreward.files import write_atomically
 from coreward.widgets.settings import units_from
+from coreward.words import UnitChoice
 
 if TYPE_CHECKING:
     from coreward.widgets.panel import PanelState

@@ -15,14 +15,8 @@ from pathlib import Path
 from typing import Final, get_args
 
 from coreward.errors import InputError
-from coreward.figures.style import (
-    METRIC,
-    LengthUnit,
-    MassUnit,
-    TemperatureUnit,
-    UnitChoice,
-)
 from coreward.files import write_atomically
+from coreward.words import METRIC, LengthUnit, MassUnit, TemperatureUnit, UnitChoice
 
 _SCHEMA: Final = "coreward settings"
 _VERSION: Final = 1

@@ -11,9 +11,9 @@ from typing import Any
 import ipywidgets as W
 import traitlets
 
-from coreward.figures.style import UnitChoice
 from coreward.widgets import settings
 from coreward.widgets.controls import LENGTH, MASS, TEMPERATURE, UnitsControl
+from coreward.words import UnitChoice
 
 
 class SettingsState(traitlets.HasTraits):

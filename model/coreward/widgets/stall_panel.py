@@ -13,7 +13,6 @@ from coreward import tables
 from coreward.errors import InputError
 from coreward.figures import style
 from coreward.figures.stall import StallPicture, alt_text
-from coreward.figures.style import UnitChoice
 from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import SHAPES
 from coreward.questions.explain import explain
@@ -29,6 +28,7 @@ from coreward.widgets.controls import (
     Toggle,
 )
 from coreward.widgets.panel import Panel, PanelState, View
+from coreward.words import UnitChoice
 
 _HOUR: Final = 3600.0
 

@@ -16,7 +16,6 @@ import coreward as cw
 from coreward import tables
 from coreward.errors import CorewardError, InputError, LogError
 from coreward.figures import style, thumbnails
-from coreward.figures.style import UnitChoice
 from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
@@ -24,6 +23,7 @@ from coreward.questions.carryover import carryover
 from coreward.questions.explain import explain
 from coreward.reports.pictures import drawing, svg_text
 from coreward.widgets.panel import default_units
+from coreward.words import UnitChoice
 
 _HOUR: Final = 3600.0
 _FORECAST_AT_S: Final = 8 * _HOUR

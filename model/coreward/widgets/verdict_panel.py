@@ -17,7 +17,6 @@ from coreward import units as convert
 from coreward.figures import style
 from coreward.figures.hold import HoldPicture, figure_thickness, letters
 from coreward.figures.png import encode
-from coreward.figures.style import UnitChoice
 from coreward.logs.demo import demo_logs
 from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.hold import (
@@ -53,6 +52,7 @@ from coreward.widgets.log_panel import LogPanel, LogState, list_html, table_html
 from coreward.widgets.log_source import PATH, UPLOAD
 from coreward.widgets.panel import Panel, View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
+from coreward.words import UnitChoice
 
 _HOUR: Final = 3600.0
 _MINUTE: Final = 60.0
