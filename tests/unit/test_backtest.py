@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import coreward as cw
+from coreward.evidence import backtest
+from coreward.evidence.backtest import MadeUpCook, Trial
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions import backtest
-from coreward.questions.backtest import MadeUpCook, Trial
 from coreward.questions.fit import Past
 
 HOUR = 3600.0

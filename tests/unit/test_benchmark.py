@@ -5,8 +5,14 @@ import math
 import numpy as np
 import pytest
 
-from coreward import benchmark
-from coreward.benchmark import Row, System, count_operations, loosest, reference_problem
+from coreward.evidence import benchmark
+from coreward.evidence.benchmark import (
+    Row,
+    System,
+    count_operations,
+    loosest,
+    reference_problem,
+)
 from coreward.physics import statement
 from coreward.physics.engines import fast
 

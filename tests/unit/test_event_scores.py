@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coreward.evidence.event_scores import default_tolerances, match_events, shown
 from coreward.questions.event_list import KINDS, Event
-from coreward.questions.event_scores import default_tolerances, match_events, shown
 
 
 def lids(*minutes: float) -> list[Event]:

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
+from coreward.evidence.event_scores import match_events
 from coreward.logs import read_log
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.event_scores import match_events
 from coreward.questions.events import (
     Event,
     EventList,

@@ -8,8 +8,8 @@ import math
 import numpy as np
 import pytest
 
-from coreward.figures import trust as figures
-from coreward.questions import trust
+from coreward.evidence import trust
+from coreward.evidence.trust import figure as figures
 
 
 @pytest.fixture(scope="module")

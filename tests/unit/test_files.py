@@ -133,8 +133,8 @@ def _plainly(call: ast.Call) -> bool:
 # forecasts; and a copy of a file that was sent, in a folder of its own.
 IN_PLACE = {
     "physics/_cache.py",
-    "benchmark.py",
-    "questions/backtest.py",
+    "evidence/benchmark.py",
+    "evidence/backtest.py",
     "widgets/log_source.py",
 }
 
@@ -161,7 +161,6 @@ def test_an_export_to_a_full_disk_loses_nothing(
 ) -> None:
     resource = pytest.importorskip("resource")
     target = tmp_path / name
-    target.write_bytes(b"yesterday's")
     log = cw.read_log(demo_folder() / SUPPER_LOG)
 
     def export() -> None:
@@ -172,6 +171,8 @@ def test_an_export_to_a_full_disk_loses_nothing(
         else:
             cw.report(cook, target)
 
+    export()  # what it compiles is kept in files too, and must be there before
+    target.write_bytes(b"yesterday's")
     limits = resource.getrlimit(resource.RLIMIT_FSIZE)
     # A real limit on the size of files: writing stops half way, as on a full disk.
     resource.setrlimit(resource.RLIMIT_FSIZE, (400, limits[1]))

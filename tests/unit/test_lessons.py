@@ -265,9 +265,9 @@ def test_the_class_takes_fifty_minutes() -> None:
 
 
 def test_the_trust_lesson_on_small_studies() -> None:
+    from coreward.evidence import trust
+    from coreward.evidence.sensitivity import sensitivity
     from coreward.lessons.trust import COOKS, LESSON
-    from coreward.questions import trust
-    from coreward.questions.sensitivity import sensitivity
 
     study = sensitivity(8)
     rows = trust.trust_table(("conduction", "yield", "carryover", "smoking"))
@@ -289,9 +289,9 @@ def _other(topic: str) -> str:
 
 
 def test_the_trials_decide_about_the_forecasts() -> None:
+    from coreward.evidence.backtest import read_trials
     from coreward.lessons.forecasts import LESSON
     from coreward.logs.demo import demo_folder
-    from coreward.questions.backtest import read_trials
 
     found = read_trials(demo_folder() / "backtest-trials.csv")
     for name in ("percent", "times", "width"):
@@ -326,8 +326,8 @@ def test_the_plan_decides_about_the_day() -> None:
 
 
 def test_the_equations_decide_about_themselves() -> None:
+    from coreward.evidence import verification
     from coreward.lessons.equations import LESSON
-    from coreward.questions import verification
 
     rough = verification.series_errors(("slab", "cylinder", "sphere"), (10.0,), cells=12)
     fine = verification.series_errors(("slab", "cylinder", "sphere"), (10.0,))

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
-from coreward.figures.sensitivity import figure_sensitivity, sensitivity_table
-from coreward.questions import sensitivity as study
+from coreward.evidence import sensitivity as study
+from coreward.evidence.sensitivity_figure import figure_sensitivity, sensitivity_table
 
 
 class _StopError(Exception):

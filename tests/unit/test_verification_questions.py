@@ -11,9 +11,9 @@ import pytest
 
 import coreward as cw
 from coreward.errors import InputError, MissingFeatureError, SolverError
-from coreward.figures import verification as figures
-from coreward.physics.series import roots, series
-from coreward.questions import verification
+from coreward.evidence import verification
+from coreward.evidence import verification_figure as figures
+from coreward.evidence.series import roots, series
 from verification import mutations
 
 PIECE = cw.Piece(cw.Slab(0.03), cw.meat("beef brisket flat"), 4.0)

@@ -14,8 +14,8 @@ import math
 import numpy as np
 import pytest
 
+from coreward.evidence import trust
 from coreward.physics.exchange import wet_surface_temperature
-from coreward.questions import trust
 
 DAMP = (107.0, 65.0, 0.09)
 DRY_PITS = tuple(cook for cook in trust.CLOSURE_COOKS if cook != DAMP)

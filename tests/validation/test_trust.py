@@ -1,6 +1,6 @@
 """The table of trust: every published value against the model, misses recorded.
 
-The comparison itself lives in ``coreward.questions.trust`` and is the one the notebook
+The comparison itself lives in ``coreward.evidence.trust`` and is the one the notebook
 shows. Here its verdicts are held to what they were when they were last looked at: a
 row that goes outside, and a row that comes inside, both fail until it is recorded.
 Nothing in the model is adjusted to make a row pass.
@@ -16,8 +16,9 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
-from coreward.questions import trust, trust_roasts
-from coreward.questions.published import published_cases, published_rows
+from coreward.evidence import trust
+from coreward.evidence.published import published_cases, published_rows
+from coreward.evidence.trust import roasts as trust_roasts
 
 PUBLISHED = Path(__file__).resolve().parents[2] / "data" / "published"
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from coreward.questions import backtest
+from coreward.evidence import backtest
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "demo"

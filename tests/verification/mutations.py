@@ -257,7 +257,7 @@ def caught_by(
 
 
 def write_csv(file: Path, rows: list[tuple[str, str, str, str]]) -> None:
-    """Write what was found, as `coreward.questions.verification.mutation_rows` reads it."""
+    """Write what was found, as `coreward.evidence.verification.mutation_rows` reads it."""
     with file.open("w", encoding="utf-8", newline="") as lines:
         writer = csv.writer(lines, lineterminator="\n")
         writer.writerow(("name", "file", "caught by", "seconds"))

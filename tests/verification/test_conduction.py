@@ -7,7 +7,7 @@ import pytest
 
 import coreward as cw
 from coreward.cook.result import Result
-from coreward.physics.series import roots, series
+from coreward.evidence.series import roots, series
 
 K, RHO, C = 0.5, 1000.0, 3500.0
 SIZE = 0.08

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coreward.questions import backtest
+from coreward.evidence import backtest
 
 # What was wanted of it, stated before it was written.
 WANTED = 0.9

@@ -10,14 +10,14 @@ from scipy.optimize import brentq
 from scipy.special import j0, j1
 
 import coreward as cw
+from coreward.evidence.series import roots
+from coreward.evidence.verification import solve_in_steps
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
 from coreward.physics.engines import fast
 from coreward.physics.exchange import mass_coefficient, stefan_mass_flux
 from coreward.physics.problem import Forcing
-from coreward.physics.series import roots
 from coreward.physics.statement import surface_exchange, water_activity
 from coreward.physics.water import latent_heat, saturation_pressure
-from coreward.questions.verification import solve_in_steps
 from verification.made_up import (
     PRESSURE,
     bare_constants,

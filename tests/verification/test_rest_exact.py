@@ -11,7 +11,7 @@ from scipy.linalg import expm
 import coreward as cw
 from coreward import tables
 from coreward.cook.rest import Boxed, hold_in_box, places, rest_stage, share_box
-from coreward.physics.series import Series, series
+from coreward.evidence.series import Series, series
 
 K, RHO, C = 0.5, 1000.0, 3500.0
 SIZE = 0.08

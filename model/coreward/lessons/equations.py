@@ -8,11 +8,11 @@ from functools import lru_cache
 import numpy as np
 
 from coreward.cook.stages import Piece, Stage, Surroundings
+from coreward.evidence import verification
+from coreward.evidence.verification import BalanceRow, Order, SeriesError
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.physics.body import SHAPES, Slab
 from coreward.physics.meat import meat
-from coreward.questions import verification
-from coreward.questions.verification import BalanceRow, Order, SeriesError
 
 _HOUR = 3600.0
 _BIOT = 10.0

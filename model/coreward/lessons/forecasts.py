@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
+from coreward.evidence.backtest import Summary, Trial, read_trials, summarise
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.logs.demo import demo_folder
-from coreward.questions.backtest import Summary, Trial, read_trials, summarise
 
 _KNOWN, _UNKNOWN = "stated pit", "hold as now"
 _LATE, _EARLY = 0.6, 0.2

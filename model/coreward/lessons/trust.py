@@ -7,10 +7,10 @@ from functools import lru_cache
 
 import numpy as np
 
+from coreward.evidence import trust
+from coreward.evidence.sensitivity import OUTCOMES, Sensitivity, sensitivity
+from coreward.evidence.trust import TOPICS, CarryoverCase, ClosureRow, TrustRow
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
-from coreward.questions import trust
-from coreward.questions.sensitivity import OUTCOMES, Sensitivity, sensitivity
-from coreward.questions.trust import TOPICS, CarryoverCase, ClosureRow, TrustRow
 
 COOKS = ((107.0, 35.0, 0.09), (107.0, 65.0, 0.09), (121.0, 35.0, 0.09), (107.0, 35.0, 0.05))
 """Pit [°C], dew point [°C] and thickness [m] in which the accounts of water are compared."""

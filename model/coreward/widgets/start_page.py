@@ -262,7 +262,7 @@ def _forecast(units: UnitChoice) -> Answer:
 
 
 def _trust(units: UnitChoice) -> Answer:
-    from coreward.questions.trust import carryover_cases
+    from coreward.evidence.trust import carryover_cases
 
     cases = carryover_cases()
     measured = [case.measured_k for case in cases]
@@ -276,7 +276,7 @@ def _trust(units: UnitChoice) -> Answer:
 
 
 def _equations(units: UnitChoice) -> Answer:
-    from coreward.questions.verification import series_errors
+    from coreward.evidence.verification import series_errors
 
     error = series_errors(("cylinder",), (1.0,))[0]
     worst, _ = error.worst("core_k")

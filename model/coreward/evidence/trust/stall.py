@@ -16,11 +16,8 @@ from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Series, Stage, Surroundings
-from coreward.physics.body import Slab
-from coreward.physics.meat import meat
-from coreward.physics.water import saturation_temperature
-from coreward.questions.trust_row import TrustRow
-from coreward.questions.trust_shared import (
+from coreward.evidence.trust.row import TrustRow
+from coreward.evidence.trust.shared import (
     HOUR,
     LONGEST_H,
     assumed,
@@ -30,6 +27,9 @@ from coreward.questions.trust_shared import (
     usual_pit,
     usual_shape,
 )
+from coreward.physics.body import Slab
+from coreward.physics.meat import meat
+from coreward.physics.water import saturation_temperature
 
 Floats = NDArray[np.float64]
 

@@ -12,6 +12,14 @@ from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import NullFormatter
 
+from coreward.evidence.verification import (
+    STEP_K,
+    BalanceRow,
+    EngineDifference,
+    MutationRow,
+    Order,
+    SeriesError,
+)
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
@@ -23,14 +31,6 @@ from coreward.figures.style import (
     label_temperature,
     legend,
     temperature,
-)
-from coreward.questions.verification import (
-    STEP_K,
-    BalanceRow,
-    EngineDifference,
-    MutationRow,
-    Order,
-    SeriesError,
 )
 from coreward.words import UnitChoice, as_units
 

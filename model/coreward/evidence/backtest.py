@@ -20,11 +20,11 @@ from numpy.typing import NDArray
 
 from coreward.cook.stages import Piece
 from coreward.errors import InputError
+from coreward.evidence.event_scores import EventScores, match_events, shown
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
 from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
-from coreward.questions.event_scores import EventScores, match_events, shown
 from coreward.questions.events import Event, find_events
 from coreward.questions.fit import Past, fit
 from coreward.questions.forecast import BANDS, Change, Target, forecast_from
@@ -342,7 +342,7 @@ def event_scores(cooks: Iterable[MadeUpCook], *, shown_only: bool = False) -> Ev
     cooks : iterable of MadeUpCook
     shown_only : bool
         Set those aside that leave next to nothing in the readings, see
-        `coreward.questions.event_scores.shown`.
+        `coreward.evidence.event_scores.shown`.
     """
     total = EventScores({})
     for cook in cooks:

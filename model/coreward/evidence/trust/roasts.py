@@ -14,14 +14,9 @@ from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Series, Stage, Surroundings
 from coreward.errors import InputError
-from coreward.physics.body import Cylinder, Shape, Slab, Sphere
-from coreward.physics.exchange import convective_coefficient, wet_surface_temperature
-from coreward.physics.meat import Material, constant_material, meat
-from coreward.physics.statement import conductivity, heat_capacity
-from coreward.physics.water import latent_heat
-from coreward.questions.published import published_rows
-from coreward.questions.trust_row import TrustRow
-from coreward.questions.trust_shared import (
+from coreward.evidence.published import published_rows
+from coreward.evidence.trust.row import TrustRow
+from coreward.evidence.trust.shared import (
     HOUR,
     LONGEST_H,
     assumed,
@@ -33,6 +28,11 @@ from coreward.questions.trust_shared import (
     usual_oven,
     usual_shape,
 )
+from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.exchange import convective_coefficient, wet_surface_temperature
+from coreward.physics.meat import Material, constant_material, meat
+from coreward.physics.statement import conductivity, heat_capacity
+from coreward.physics.water import latent_heat
 
 Floats = NDArray[np.float64]
 

@@ -14,16 +14,16 @@ from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError
-from coreward.physics.body import SHAPES, Sphere
-from coreward.physics.meat import constant_material, meat
-from coreward.physics.statement import conductivity, enthalpy
-from coreward.questions.published import published_cases, published_rows
-from coreward.questions.trust_row import TrustRow
-from coreward.questions.trust_shared import (
+from coreward.evidence.published import published_cases, published_rows
+from coreward.evidence.trust.row import TrustRow
+from coreward.evidence.trust.shared import (
     HOUR,
     crossing,
     volume,
 )
+from coreward.physics.body import SHAPES, Sphere
+from coreward.physics.meat import constant_material, meat
+from coreward.physics.statement import conductivity, enthalpy
 
 Floats = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from coreward.errors import InputError
-from coreward.questions.trust_roasts import (
+from coreward.evidence.trust.roasts import (
     CarryoverCase,
     carryover_cases,
     carryover_rows,
@@ -19,9 +19,9 @@ from coreward.questions.trust_roasts import (
     roasting_rows,
     yield_rows,
 )
-from coreward.questions.trust_row import TrustRow, Verdict
-from coreward.questions.trust_solids import conduction_rows, property_rows, water_rows
-from coreward.questions.trust_stall import (
+from coreward.evidence.trust.row import TrustRow, Verdict
+from coreward.evidence.trust.solids import conduction_rows, property_rows, water_rows
+from coreward.evidence.trust.stall import (
     CLOSURE_COOKS,
     SLOWING_CORE_C,
     ClosureRow,

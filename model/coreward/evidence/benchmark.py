@@ -1,6 +1,6 @@
 r"""How fast, and how far from the floor: the engines side by side, in one run.
 
-``python -m coreward.benchmark [--quick] [--json FILE]`` computes one cook (14 h,
+``python -m coreward.evidence.benchmark [--quick] [--json FILE]`` computes one cook (14 h,
 coupled heat and water, 60 nodes) with the fast engine, with SciPy's and
 SUNDIALS' integrators on the *same* discretisation, and with the FiPy engine.
 Each is given the loosest tolerance that keeps the core within 0.05 K of a
@@ -1119,7 +1119,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0
     """
     parser = argparse.ArgumentParser(
-        prog="python -m coreward.benchmark",
+        prog="python -m coreward.evidence.benchmark",
         description="The fast engine beside SciPy, SUNDIALS and FiPy, at equal accuracy.",
     )
     parser.add_argument("--quick", action="store_true", help="a short cook, without FiPy")

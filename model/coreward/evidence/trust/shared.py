@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.cook.stages import Surroundings
+from coreward.evidence.published import published_cases
 from coreward.physics.body import SHAPES, Shape
-from coreward.questions.published import published_cases
 
 Floats = NDArray[np.float64]
 

@@ -1,7 +1,7 @@
 """Does the engine solve the equations it states? Held against exact answers, live.
 
 Nothing here says that the equations are those of meat; that is asked in
-`coreward.questions.trust`. Solids, sizes and steps of temperature below are
+`coreward.evidence.trust`. Solids, sizes and steps of temperature below are
 made up: an exact solution depends on them through Biot and Fourier numbers only.
 """
 
@@ -21,14 +21,14 @@ from coreward.cook.result import Result
 from coreward.cook.simulate import DEFAULT_CELLS, DEFAULT_TOLERANCE, simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError, MissingFeatureError, SolverError
+from coreward.evidence.series import modes, roots, series
+from coreward.evidence.trust.shared import HOUR
 from coreward.physics.body import GRADING, SHAPES, make_mesh
 from coreward.physics.engines import fast
 from coreward.physics.meat import constant_material
 from coreward.physics.problem import Forcing, Problem, Raw
-from coreward.physics.series import modes, roots, series
 from coreward.physics.statement import SurfaceConditions
 from coreward.physics.water import saturation_temperature
-from coreward.questions.trust_shared import HOUR
 
 Floats = NDArray[np.float64]
 Plan = Stage | Sequence[Stage]

@@ -8,6 +8,13 @@ from html import escape
 import numpy as np
 from matplotlib.figure import Figure
 
+from coreward.evidence.trust import (
+    SLOWING_CORE_C,
+    TOPICS,
+    CarryoverCase,
+    ClosureRow,
+    TrustRow,
+)
 from coreward.figures.style import (
     FONT_SIZE,
     INKS,
@@ -17,13 +24,6 @@ from coreward.figures.style import (
     label_temperature,
     legend,
     temperature,
-)
-from coreward.questions.trust import (
-    SLOWING_CORE_C,
-    TOPICS,
-    CarryoverCase,
-    ClosureRow,
-    TrustRow,
 )
 from coreward.words import UnitChoice, as_units
 
