@@ -20,6 +20,7 @@ _PUBLIC = {
     "Material": "coreward.physics.meat",
     "Piece": "coreward.cook.stages",
     "Surroundings": "coreward.cook.stages",
+    "Chamber": "coreward.cook.stages",
     "Stage": "coreward.cook.stages",
     "simulate": "coreward.cook.simulate",
     "simulate_many": "coreward.cook.many",

@@ -16,14 +16,16 @@ from coreward.cook.stages import (
     CRUST_LIMIT_C,
     LONGEST_STAGE_S,
     WALL_RANGE_C,
+    Around,
+    Chamber,
     Liquid,
     Piece,
     Stage,
-    Surroundings,
     _series,
 )
 from coreward.errors import InputError, SolverError
-from coreward.physics.body import Mesh, Sphere
+from coreward.physics.body import Mesh
+from coreward.physics.chamber import OPEN, ChamberConstants, pascal_per_kilogram
 from coreward.physics.exchange import convective_coefficient
 from coreward.physics.history import (
     COLUMNS,
@@ -48,6 +50,7 @@ Floats = NDArray[np.float64]
 
 # Results carry a row at least this often, besides the solver's own steps.
 ROW_SPACING_S = 60.0
+_HOUR_S = 3600.0
 _MOST_ROWS = 4000
 # An engine lands on a target within a few millionths of a kelvin, from either
 # side: a core this close is there, and does not wait to come from the other side.
@@ -70,7 +73,7 @@ def choose_engine(name: str) -> Callable[[Problem], Raw]:
     raise InputError(f"There is no engine {name!r}; choose 'fast' or 'fipy'.")
 
 
-def convection(piece: Piece, s: Surroundings, air: Floats) -> Floats:
+def convection(piece: Piece, s: Around, air: Floats) -> Floats:
     """Coefficient from shape and air speed, one value per distinct air temperature.
 
     The surface is taken at the temperature half way between the start and
@@ -93,8 +96,56 @@ def convection(piece: Piece, s: Surroundings, air: Floats) -> Floats:
     return np.array([values[a] for a in rounded])
 
 
-def make_forcing(piece: Piece, s: Surroundings, duration: float) -> tuple[Forcing, list[str]]:
-    """Merge the time series of a stage onto common times."""
+def chamber_share(piece: Piece, mesh: Mesh) -> float:
+    """How many units of the mesh the piece has, which share the air of a chamber.
+
+    Raises
+    ------
+    InputError
+        If the mass of the piece is not known.
+    """
+    surface = piece.surface_m2
+    if surface is None:
+        raise InputError(
+            "In a chamber the air becomes as damp as the piece makes it, and for that its size "
+            "must be known: give the piece its raw mass (mass_kg)."
+        )
+    return surface / mesh.surface_area
+
+
+def chamber_constants(piece: Piece, s: Around, mesh: Mesh) -> ChamberConstants:
+    """Return what the engine needs of a chamber; `OPEN` where the humidity is given."""
+    if not isinstance(s, Chamber) or not piece.material.moist:
+        return OPEN
+    share = chamber_share(piece, mesh)
+    table = tables.load("ventilation")
+    # Walls that vapour may condense on: those of a cube of this volume.
+    walls = 6.0 * s.volume_m3 ** (2.0 / 3.0)
+    return ChamberConstants(
+        closed=True,
+        volume=s.volume_m3 / share,
+        pressure=s.pressure_pa,
+        wall_area=walls / share,
+        wall_transfer=table["wall_heat_transfer"],
+    )
+
+
+def fresh_vapour(forcing: Forcing, chamber: ChamberConstants) -> float:
+    """Vapour in a chamber that is full of fresh air. [kg per unit of the mesh]."""
+    if not chamber.closed:
+        return 0.0
+    # As much vapour per dry air as outside: the air was let in and warmed.
+    p = float(forcing.vapour_pressure[0])
+    return p / pascal_per_kilogram(float(forcing.air_c[0]), chamber)
+
+
+def make_forcing(
+    piece: Piece, s: Around, duration: float, mesh: Mesh | None = None
+) -> tuple[Forcing, list[str]]:
+    """Merge the time series of a stage onto common times.
+
+    `mesh` is needed for a chamber, whose flows are per unit of it.
+    """
     notes = []
     given = s.series()
     if s.heat_transfer is not None:
@@ -108,6 +159,15 @@ def make_forcing(piece: Piece, s: Surroundings, duration: float) -> tuple[Forcin
         times = times[:1]
     air = given["air_c"].at(times)
     dew = given["dew_point_c"].at(times)
+    flows: dict[str, Floats] = {}
+    if isinstance(s, Chamber) and piece.material.moist:
+        if mesh is None:
+            raise InputError("A chamber is for coreward.simulate; give Surroundings here.")
+        per = 1.0 / (_HOUR_S * chamber_share(piece, mesh))
+        flows = {
+            "fresh_air": given["fresh_air"].at(times) * per,
+            "brought": given["brought"].at(times) * per,
+        }
     wet = dew > air
     if wet.any():
         if piece.material.moist:
@@ -127,6 +187,7 @@ def make_forcing(piece: Piece, s: Surroundings, duration: float) -> tuple[Forcin
             wall_c=given["wall_c"].at(times),
             vapour_pressure=pressure,
             heat_transfer=h,
+            **flows,
         ),
         notes,
     )
@@ -167,6 +228,7 @@ class Part:
     ledger: Floats
     surface: Floats
     poured: tuple[float, float] = (0.0, 0.0)
+    chamber: ChamberConstants = OPEN
 
 
 def _rows(raw: Raw, spacing: float) -> Floats:
@@ -185,13 +247,17 @@ def _rows(raw: Raw, spacing: float) -> Floats:
 
 @dataclass(frozen=True)
 class State:
-    """What one stage leaves for the next: fields, film, record of heat, clock."""
+    """What one stage leaves for the next: fields, film, record of heat, clock.
+
+    `vapour` is what the air of a chamber held per m³, None outside of one. [kg/m³]
+    """
 
     temperature_c: Floats
     water: Floats
     film: float
     highest_c: Floats
     time_s: float = 0.0
+    vapour: float | None = None
 
 
 def start_state(piece: Piece, cells: int) -> State:
@@ -202,11 +268,8 @@ def start_state(piece: Piece, cells: int) -> State:
 
 def _film_of(liquid: Liquid, piece: Piece, mesh: Mesh) -> float:
     """Liquid spread over the whole surface of the piece. [kg/m²]."""
-    if liquid.piece_kg is not None:
-        raw_mass = liquid.piece_kg
-    elif isinstance(piece.shape, Sphere):
-        raw_mass = piece.material.raw_density * math.pi / 6.0 * piece.shape.size**3
-    else:
+    raw_mass = piece.raw_mass_kg if liquid.piece_kg is None else liquid.piece_kg
+    if raw_mass is None:
         raise InputError(
             "Give the raw mass of the piece with the liquid (piece_kg): a slab or a cylinder "
             "is as long as you like, and the liquid spreads over all its surface."
@@ -325,12 +388,16 @@ def march(
         there = away <= _LANDING_K
         if there:
             longest, target = 0.0, None
-        forcing, more = make_forcing(piece, stage.surroundings, longest)
+        forcing, more = make_forcing(piece, stage.surroundings, longest, mesh)
         notes += [note for note in more if note not in notes]
         conditions = surface_conditions(piece, stage)
         state, poured, told = pour(piece, stage, conditions, mesh, state)
         told += [stage.note] if stage.note else []
         notes += [note for note in told if note not in notes]
+        chamber = chamber_constants(piece, stage.surroundings, mesh)
+        vapour = fresh_vapour(forcing, chamber)
+        if chamber.closed and state.vapour is not None:
+            vapour = state.vapour * chamber.volume
         problem = Problem(
             shape=piece.shape,
             mesh=mesh,
@@ -344,6 +411,8 @@ def march(
             duration_s=longest,
             until_core_c=target,
             tolerance=tolerance,
+            chamber=chamber,
+            vapour=vapour,
         )
         flux = stage.surroundings.radiant_flux
         try:
@@ -379,10 +448,15 @@ def march(
             reached=reached,
             steps=raw.steps,
         )
-        part = finish(raw, forcing, conditions, mesh, piece, spacing, record)
+        part = finish(raw, forcing, conditions, mesh, piece, spacing, record, chamber)
         parts.append(replace(part, poured=poured))
         state = State(
-            raw.temperature_c[-1], raw.water[-1], float(raw.film[-1]), raw.highest_c[-1], end
+            raw.temperature_c[-1],
+            raw.water[-1],
+            float(raw.film[-1]),
+            raw.highest_c[-1],
+            end,
+            None if raw.vapour is None else float(raw.vapour[-1]) / chamber.volume,
         )
     return parts, state, notes
 
@@ -395,6 +469,7 @@ def finish(
     piece: Piece,
     spacing: float,
     record: StageRecord,
+    chamber: ChamberConstants = OPEN,
 ) -> Part:
     """Lay the rows of a result over a solved stage."""
     times = _rows(raw, spacing)
@@ -414,6 +489,9 @@ def finish(
             )
         ]
     )
+    if raw.vapour is not None:
+        held = np.interp(times, raw.time_s, raw.vapour)
+        env[:, 2] = held * [pascal_per_kilogram(float(a), chamber) for a in env[:, 0]]
     return Part(
         record=record,
         time_s=times,
@@ -424,6 +502,7 @@ def finish(
         highest=highest,
         env=env,
         ledger=interpolate_linear(raw.time_s, raw.ledger, times),
+        chamber=chamber,
         surface=np.column_stack(
             [
                 surface_history(t, w, film, highest, env, conditions, m),
@@ -472,7 +551,7 @@ def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
     At a change of stage nothing may come or go but the liquid that was poured.
     """
     m = piece.material.constants
-    worst_energy = worst_water = 0.0
+    worst_energy = worst_water = worst_vapour = 0.0
     q = {name: i for i, name in enumerate(LEDGER)}
     raw_state = start_state(piece, len(mesh.position))
     before_e, before_w = stored(
@@ -505,8 +584,13 @@ def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
         if m.moist:
             jump = abs(w0 - before_w - kept)
             worst_water = max(worst_water, abs(w1 - w0 + lost) / w0, jump / w0)
+        if raw.vapour is not None:
+            came = book[q["vapour_in"]] + book[q["evaporated"]] + book[q["boiled"]]
+            went = book[q["vapour_out"]] + book[q["condensed"]]
+            kept_here = raw.vapour[-1] - raw.vapour[0]
+            worst_vapour = max(worst_vapour, abs(kept_here - came + went) / max(came, went))
         before_e, before_w = e1, w1
-    return Balance(energy=float(worst_energy), water=float(worst_water))
+    return Balance(float(worst_energy), float(worst_water), float(worst_vapour))
 
 
 def assemble(

@@ -16,6 +16,9 @@ from coreward.cook.stages import Piece, Stage
 from coreward.files import write_atomically
 from coreward.physics.body import Mesh
 from coreward.physics.statement import SurfaceConditions
+from coreward.physics.water import saturation_temperature
+
+_DRIEST_PA = 1.0  # about -60 °C; nothing drier is let in
 
 Floats = NDArray[np.float64]
 
@@ -34,10 +37,14 @@ def first_time_at(time_s: Floats, value: Floats, level: float) -> float:
 
 @dataclass(frozen=True)
 class Balance:
-    """How well energy and water close, relative to what crossed the surface."""
+    """How well energy and water close, relative to what crossed the surface.
+
+    `vapour` is the same for the air of a chamber: meat, fuel, fresh air, outlet, walls.
+    """
 
     energy: float
     water: float
+    vapour: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -119,6 +126,11 @@ class Result:
     warnings: tuple[str, ...] = ()
     step_time_s: Floats = field(default_factory=lambda: np.empty(0))
     added_fraction: Floats = field(default_factory=lambda: np.empty(0))
+
+    @property
+    def dew_point_c(self) -> Floats:
+        """Dew point of the air around the piece, given or what the meat made it. [°C]."""
+        return np.array([saturation_temperature(max(float(p), _DRIEST_PA)) for p in self.environment[:, 2]])
 
     @property
     def duration_s(self) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,12 @@ SOLID_START_RANGE_C = (-200.0, 1000.0)
 SOLID_AIR_RANGE_C = (-200.0, 1000.0)
 PRESSURE_RANGE_PA = (60e3, 105e3)
 HEAT_TRANSFER_RANGE = (0.0, 1e5)
+# Catch grams and pounds typed as kilograms. Assumed here, no source.
+MASS_RANGE_KG = (0.005, 500.0)
+# Of a chamber: from a sealed box to a room that is aired; from a small oven to a room.
+FRESH_AIR_RANGE_KG_H = (0.0, 5000.0)
+VOLUME_RANGE_M3 = (0.005, 100.0)
+WATER_RANGE_KG_H = (0.0, 50.0)
 # Beyond, the boiling limit of the statement would be felt, see BOILING_RATE there.
 RADIANT_FLUX_RANGE = (0.0, 5e4)
 LONGEST_STAGE_S = 96 * 3600.0
@@ -49,13 +56,24 @@ class Piece:
         From :func:`coreward.meat` or :func:`coreward.constant_material`.
     start_c : float
         Temperature throughout, at the start. [°C]
+    mass_kg : float, optional
+        Raw mass. A slab or a cylinder is as long as you like; the mass says how much of it
+        there is, and so how much surface shares the air of a `Chamber`. [kg]
     """
 
     shape: Shape
     material: Material
     start_c: float
+    mass_kg: float | None = None
 
     def __post_init__(self) -> None:
+        if self.mass_kg is not None and not (
+            math.isfinite(self.mass_kg) and MASS_RANGE_KG[0] <= self.mass_kg <= MASS_RANGE_KG[1]
+        ):
+            raise InputError(
+                f"The mass of the piece must lie between {MASS_RANGE_KG[0]:g} and "
+                f"{MASS_RANGE_KG[1]:g} kg; it is {self.mass_kg} kg."
+            )
         if not isinstance(self.shape, (Slab, Cylinder, Sphere)):
             raise InputError(
                 f"The shape must be a Slab, Cylinder or Sphere; it is {self.shape!r}."
@@ -76,6 +94,23 @@ class Piece:
                 f"The start temperature must lie between {low:g} and {high:g} °C; it is "
                 f"{self.start_c:g} °C.{more}"
             )
+
+    @property
+    def raw_mass_kg(self) -> float | None:
+        """Raw mass: what was given, or that of a ball; None where it is not known. [kg]."""
+        if self.mass_kg is None and isinstance(self.shape, Sphere):
+            return self.material.raw_density * math.pi / 6.0 * self.shape.size**3
+        return self.mass_kg
+
+    @property
+    def surface_m2(self) -> float | None:
+        """Surface of the raw piece, ends and rim left out as everywhere. [m²]."""
+        mass = self.raw_mass_kg
+        if mass is None:
+            return None
+        # Volume per area of a body of exponent n is half its size over n + 1.
+        per_volume = (self.shape.exponent + 1) / self.shape.half_size
+        return mass / self.material.raw_density * per_volume
 
 
 @dataclass(frozen=True)
@@ -279,6 +314,101 @@ class Surroundings:
         return float(pressure_at_altitude(altitude_m))
 
 
+@dataclass(frozen=True)
+class Chamber:
+    """A closed pit or oven whose air the meat itself makes damp.
+
+    Its temperature is given, its humidity is not: the vapour that the pieces, the fuel
+    and a pan give off stays until fresh air carries it away, and what it condenses on
+    walls colder than its dew point runs off. Takes the place of `Surroundings` in a
+    stage; the piece must know its mass. Numbers, or pairs (time_s, values).
+
+    Parameters
+    ----------
+    air_c : float or pair
+        Air temperature. [°C]
+    fresh_air_kg_h : float or pair
+        Dry air that is drawn through. [kg/h] See table ``ventilation``.
+    outside_c, outside_dew_point_c : float
+        Of the fresh air. [°C]
+    water_kg_h : float or pair
+        Vapour from the fuel and from a pan. [kg/h] 
+    volume_m3 : float
+        Of the air; it sets how fast the humidity follows, not where it settles. [m³]
+    wall_c : float or pair, optional
+        Temperature of the walls; the air's if None. [°C]
+    heat_transfer, emissivity, pressure_pa, evaporation, air_speed
+        As for `Surroundings`.
+
+    Raises
+    ------
+    InputError
+        For values outside the valid range, or a time series out of order.
+    """
+
+    air_c: Series
+    fresh_air_kg_h: Series
+    outside_c: float = 15.0
+    outside_dew_point_c: float = 8.0
+    water_kg_h: Series = 0.0
+    volume_m3: float = 0.1
+    wall_c: Series | None = None
+    heat_transfer: Series | None = None
+    pressure_pa: float = 101325.0
+    emissivity: float | None = None
+    evaporation: bool = True
+    air_speed: float | None = None
+    radiant_flux: ClassVar[float] = 0.0
+    dew_point_c: ClassVar[None] = None
+
+    def __post_init__(self) -> None:
+        # What it shares with given surroundings is checked there.
+        Surroundings(
+            self.air_c,
+            None,
+            self.heat_transfer,
+            self.wall_c,
+            self.emissivity,
+            self.pressure_pa,
+            self.evaporation,
+            self.air_speed,
+        )
+        _series("outside temperature", self.outside_c, -40.0, 60.0, "°C")
+        _series("outside dew point", self.outside_dew_point_c, -60.0, 40.0, "°C")
+        if self.outside_dew_point_c > self.outside_c:
+            raise InputError(
+                f"The dew point outside, {self.outside_dew_point_c:g} °C, is above the "
+                f"temperature there, {self.outside_c:g} °C; air cannot hold that much vapour. "
+                "Lower the one or raise the other."
+            )
+        low, high = VOLUME_RANGE_M3
+        if not (math.isfinite(self.volume_m3) and low <= self.volume_m3 <= high):
+            raise InputError(
+                f"The volume of the chamber must lie between {low:g} and {high:g} m³; it is "
+                f"{self.volume_m3:g} m³. A hundred litres are 0.1 m³."
+            )
+        self._flows()
+
+    def _flows(self) -> dict[str, TimeSeries]:
+        return {
+            "fresh_air": _series(
+                "fresh air", self.fresh_air_kg_h, *FRESH_AIR_RANGE_KG_H, "kg/h"
+            ),
+            "brought": _series(
+                "water from fuel and pan", self.water_kg_h, *WATER_RANGE_KG_H, "kg/h"
+            ),
+        }
+
+    def series(self) -> dict[str, TimeSeries]:
+        """Checked time series: air, walls, dew point of the fresh air, flows. [kg/h]."""
+        given = Surroundings(self.air_c, wall_c=self.wall_c).series()
+        given["dew_point_c"] = TimeSeries(
+            np.array([0.0]), np.array([float(self.outside_dew_point_c)])
+        )
+        return given | self._flows()
+
+
+Around = Surroundings | Chamber
 Wrap = str | tables.ParameterSet | None
 
 
@@ -321,7 +451,7 @@ class Stage:
 
     Parameters
     ----------
-    surroundings : Surroundings
+    surroundings : Surroundings or Chamber
     duration_s : float, optional
         How long. [s]
     until_core_c : float, optional
@@ -338,7 +468,7 @@ class Stage:
         approximates.
     """
 
-    surroundings: Surroundings
+    surroundings: Around
     duration_s: float | None = None
     until_core_c: float | None = None
     wrap: Wrap = None
@@ -347,8 +477,10 @@ class Stage:
     note: str = ""
 
     def __post_init__(self) -> None:
-        if not isinstance(self.surroundings, Surroundings):
-            raise InputError("A stage needs Surroundings(...) as its first argument.")
+        if not isinstance(self.surroundings, (Surroundings, Chamber)):
+            raise InputError(
+                "A stage needs Surroundings(...) or a Chamber(...) as its first argument."
+            )
         if self.duration_s is None and self.until_core_c is None:
             raise InputError(
                 "A stage needs a duration (duration_s) or a core temperature to reach "

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.physics.body import Mesh, Shape
+from coreward.physics.chamber import OPEN, ChamberConstants
 from coreward.physics.statement import MaterialConstants, SurfaceConditions
 
 Floats = NDArray[np.float64]
@@ -22,6 +23,9 @@ LEDGER = (
     "boiled_energy",
     "dripped",
     "dripped_energy",
+    "vapour_in",
+    "vapour_out",
+    "condensed",
 )
 
 
@@ -36,9 +40,12 @@ class Forcing:
     air_c, wall_c : ndarray, shape (n,)
         [°C]
     vapour_pressure : ndarray, shape (n,)
-        [Pa]
+        Of the air where the humidity is given, of the fresh air in a chamber. [Pa]
     heat_transfer : ndarray, shape (n,)
         Convective coefficient. [W/(m² K)]
+    fresh_air, brought : ndarray, shape (n,), or None
+        In a chamber: dry fresh air, and vapour from fuel and pan, per unit of the mesh.
+        [kg/s]
     """
 
     time_s: Floats
@@ -46,11 +53,17 @@ class Forcing:
     wall_c: Floats
     vapour_pressure: Floats
     heat_transfer: Floats
+    fresh_air: Floats | None = None
+    brought: Floats | None = None
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One stage: the statement's constants, a mesh, a start and surroundings."""
+    """One stage: the statement's constants, a mesh, a start and surroundings.
+
+    `vapour` is what the air of a closed `chamber` holds at the start, per unit of the
+    mesh. [kg]
+    """
 
     shape: Shape
     mesh: Mesh
@@ -64,6 +77,8 @@ class Problem:
     duration_s: float
     until_core_c: float | None
     tolerance: float
+    chamber: ChamberConstants = OPEN
+    vapour: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -71,7 +86,8 @@ class Raw:
     """Solution of one stage at the solver's own steps.
 
     `water` is kg per m³ of raw piece; `film` kg/m²; the slopes serve cubic
-    interpolation between steps; `ledger` has one column for each of `LEDGER`.
+    interpolation between steps; `ledger` has one column for each of `LEDGER`; `vapour` is
+    what a chamber's air holds, per unit of the mesh [kg], None where there is none.
     """
 
     time_s: Floats
@@ -86,3 +102,4 @@ class Raw:
     reached: bool
     steps: int
     rejected: int
+    vapour: Floats | None = None

@@ -180,6 +180,8 @@ class SurfaceFluxes(NamedTuple):
     drip_ds: float
     rewetting_ds: float
     rewetting_dw: float
+    film_evaporation_dp: float
+    solid_evaporation_dp: float
 
 
 # Speed of the boiling limit: how much vapour the depth of a volume, or a
@@ -545,7 +547,7 @@ def surface_exchange(
 
     film_ev = solid_ev = film_boil = drip = rewet = 0.0
     film_dt = film_ds = film_dw = solid_dt = solid_ds = solid_dw = 0.0
-    boil_dt = boil_ds = drip_ds = rewet_ds = rewet_dw = 0.0
+    boil_dt = boil_ds = drip_ds = rewet_ds = rewet_dw = film_dp = solid_dp = 0.0
     a_surface = 0.0
     if m.moist:
         share = wetness(s, m)
@@ -565,6 +567,10 @@ def surface_exchange(
             dry = stefan_mass_flux(k_m, film_c, p_solid, vapour_pressure, c.pressure)
             dry_slope = stefan_mass_flux_slope(k_m, film_c, p_solid, c.pressure)
             dry_dw = dry_slope * p_sat * water_activity_slope(w, m)
+            # Minus the slope by the air's vapour: the same film, seen from the other side.
+            air_slope = stefan_mass_flux_slope(k_m, film_c, vapour_pressure, c.pressure)
+            film_dp = -share * air_slope
+            solid_dp = -(1.0 - share) * air_slope
             film_ev = share * wet
             film_dt = share * wet_slope * p_slope
             film_ds = share_ds * wet
@@ -575,6 +581,8 @@ def surface_exchange(
                 film_dt += (1.0 - share) * dry_slope * a_solid * p_slope
                 film_ds -= share_ds * dry
                 film_dw = (1.0 - share) * dry_dw
+                film_dp = -air_slope
+                solid_dp = 0.0
             else:
                 # Negative where a dry crust takes vapour up again.
                 solid_ev = (1.0 - share) * dry
@@ -616,6 +624,8 @@ def surface_exchange(
         drip_ds,
         rewet_ds,
         rewet_dw,
+        film_dp,
+        solid_dp,
     )
 
 

@@ -22,6 +22,11 @@ from numpy.typing import NDArray
 from coreward.errors import SolverError
 from coreward.physics import history
 from coreward.physics.body import Slab, make_mesh
+from coreward.physics.chamber import (
+    chamber_rates,
+    humidity_ratio,
+    pascal_per_kilogram,
+)
 from coreward.physics.compiled import compiled
 from coreward.physics.meat import constant_material, meat
 from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
@@ -94,20 +99,45 @@ _ALPHA = np.array([0.0, 0.87173304301691801, 0.73157995778885238, 1.0])
 
 _ORDER_EXPONENT = -1.0 / 3.0
 _LEDGER_SIZE = len(LEDGER)
+# A kelvin of dew point in vapour pressure: 4.5 % of it near 60 °C, and never less than
+# that of a few degrees of frost. [1/K], [Pa/K]
+_DEW_SLOPE = 0.045
+_LEAST_SLOPE = 20.0
 _STATUS_OK, _STATUS_REACHED, _STATUS_STUCK, _STATUS_FULL = 0, 1, 2, 3
 
 
 @compiled
-def _surroundings(t, k, times, table, out):  # type: ignore[no-untyped-def]
-    """Linear interpolation in segment k of the forcing table."""
+def _surroundings(t, k, times, table, vapour, r, out):  # type: ignore[no-untyped-def]
+    """Linear interpolation in segment k of the forcing table.
+
+    In a chamber what is given is the vapour pressure of the fresh air; that around the
+    piece is the state. `out` then ends with the humidity ratio of the fresh air and the
+    rise of the air's temperature. [kg/kg, K/s]
+    """
     n = times.shape[0]
+    columns = table.shape[1]
+    rise = 0.0
     if n == 1 or t >= times[n - 1]:
-        for c in range(4):
+        for c in range(columns):
             out[c] = table[n - 1, c]
-        return
-    f = (t - times[k]) / (times[k + 1] - times[k])
-    for c in range(4):
-        out[c] = table[k, c] + f * (table[k + 1, c] - table[k, c])
+    else:
+        width = times[k + 1] - times[k]
+        f = (t - times[k]) / width
+        for c in range(columns):
+            out[c] = table[k, c] + f * (table[k + 1, c] - table[k, c])
+        rise = (table[k + 1, 0] - table[k, 0]) / width
+    if r.closed:
+        out[columns] = humidity_ratio(out[2], r.pressure)
+        out[columns + 1] = rise
+        out[2] = vapour * pascal_per_kilogram(out[0], r)
+
+
+@compiled
+def _chamber(vapour, given_off, env, m, r):  # type: ignore[no-untyped-def]
+    """Vapour balance of the chamber in surroundings from :func:`_surroundings`."""
+    return chamber_rates(
+        vapour, given_off, env[0], env[7], env[1], env[4], env[5], env[6], m.lewis_power, r
+    )
 
 
 @compiled
@@ -144,9 +174,27 @@ def _fluxes(  # type: ignore[no-untyped-def]
 
 @compiled
 def _rates(  # type: ignore[no-untyped-def]
-    t, w, s, t_max, env, area, spacing, volume, surface_area, c, m, f_e, f_w, ledger, k_node
+    t,
+    w,
+    s,
+    vapour,
+    t_max,
+    env,
+    area,
+    spacing,
+    volume,
+    surface_area,
+    c,
+    m,
+    r,
+    f_e,
+    f_w,
+    ledger,
+    k_node,
 ):
-    """Right-hand side: d(enthalpy)/dt, d(water)/dt per volume; returns the film's.
+    """Right-hand side: d(enthalpy)/dt, d(water)/dt per volume.
+
+    Returns the film's, and that of the vapour in a chamber's air.
 
     `ledger` receives the boundary fluxes, computed at the boundary and not
     from the sums of the volumes, so that closing the balance proves something.
@@ -235,7 +283,14 @@ def _rates(  # type: ignore[no-untyped-def]
                     f_e[i] -= b * hv
                     ledger[3] += b
                     ledger[4] += b * hv
-    return f_s
+    f_v = 0.0
+    if r.closed:
+        pit = _chamber(vapour, ledger[1] + ledger[3], env, m, r)
+        f_v = pit.rate
+        ledger[7] = pit.carried_in
+        ledger[8] = pit.carried_out
+        ledger[9] = pit.condensed
+    return f_s, f_v
 
 
 @compiled
@@ -264,6 +319,7 @@ def _matrix(  # type: ignore[no-untyped-def]
     t,
     w,
     s,
+    vapour,
     t_max,
     env,
     area,
@@ -272,6 +328,7 @@ def _matrix(  # type: ignore[no-untyped-def]
     surface_area,
     c,
     m,
+    r,
     k_node,
     capacity,
     lo,
@@ -279,11 +336,13 @@ def _matrix(  # type: ignore[no-untyped-def]
     up,
     mass,
     edge,
+    room,
 ):
     """(M / (gamma h) - J) for increments of temperature and water.
 
     lo, di, up : (n, 4) blocks [eT, eW, wT, wW]; mass : (n, 2) dh/dT and dh/dW
-    times volume; edge : everything that couples the film, see below.
+    times volume; edge, room : everything that couples the film and the chamber's air,
+    see below.
     """
     n = t.shape[0]
     inv = 1.0 / (_G * h)
@@ -409,10 +468,45 @@ def _matrix(  # type: ignore[no-untyped-def]
                     di[i, 3] += volume[i] * b[2]
     # Fold the film, which touches the last volume only, into its block.
     d_s = edge[1]
-    di[last, 0] += edge[12] * edge[10] / d_s
-    di[last, 1] += edge[12] * edge[11] / d_s
-    di[last, 2] += edge[13] * edge[10] / d_s
-    di[last, 3] += edge[13] * edge[11] / d_s
+    if not r.closed:
+        di[last, 0] += edge[12] * edge[10] / d_s
+        di[last, 1] += edge[12] * edge[11] / d_s
+        di[last, 2] += edge[13] * edge[10] / d_s
+        di[last, 3] += edge[13] * edge[11] / d_s
+        return
+    # The chamber's air touches film and last volume: fold both at once.
+    per = surface_area * pascal_per_kilogram(env[0], r)
+    film_v = per * x.film_evaporation_dp
+    solid_v = per * x.solid_evaporation_dp
+    evaporated = surface_area * (x.film_evaporation + x.film_boiling + x.solid_evaporation)
+    pit = _chamber(vapour, evaporated, env, m, r)
+    # slopes of what evaporates by the vapour in the air, and of the air's own balance
+    room[0] = film_v + solid_v
+    room[1] = pit.condensed_dv
+    room[2] = pit.rate_de
+    room[3] = pit.rate_dv + pit.rate_de * room[0]
+    # columns of the vapour in the rows of film, energy and water; row of the vapour
+    b_s = film_v
+    room[4] = edge[8] * room[0]
+    room[5] = solid_v
+    room[6] = room[2] * edge[2]
+    room[7] = room[2] * edge[3]
+    c_s = -room[2] * edge[4]
+    d_v = inv - room[3]
+    # inverse of the block of film and vapour
+    det = d_s * d_v - b_s * c_s
+    room[8] = d_v / det
+    room[9] = -b_s / det
+    room[10] = -c_s / det
+    room[11] = d_s / det
+    s_t = room[8] * edge[10] + room[9] * room[6]
+    s_w = room[8] * edge[11] + room[9] * room[7]
+    v_t = room[10] * edge[10] + room[11] * room[6]
+    v_w = room[10] * edge[11] + room[11] * room[7]
+    di[last, 0] += edge[12] * s_t + room[4] * v_t
+    di[last, 1] += edge[12] * s_w + room[4] * v_w
+    di[last, 2] += edge[13] * s_t + room[5] * v_t
+    di[last, 3] += edge[13] * s_w + room[5] * v_w
 
 
 @compiled
@@ -442,12 +536,21 @@ def _factor(lo, di, up):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _solve(lo, di, up, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
-    """Solve in place: r_e, r_w become the increments of T and W; returns S's."""
+def _solve(lo, di, up, edge, room, closed, r_e, r_w, r_s, r_v):  # type: ignore[no-untyped-def]
+    """Solve in place: r_e, r_w become the increments of T and W.
+
+    Returns those of the film and of the vapour in the chamber's air.
+    """
     n = di.shape[0]
     last = n - 1
-    r_e[last] -= edge[12] * r_s / edge[1]
-    r_w[last] -= edge[13] * r_s / edge[1]
+    if closed:
+        s_0 = room[8] * r_s + room[9] * r_v
+        v_0 = room[10] * r_s + room[11] * r_v
+        r_e[last] -= edge[12] * s_0 + room[4] * v_0
+        r_w[last] -= edge[13] * s_0 + room[5] * v_0
+    else:
+        r_e[last] -= edge[12] * r_s / edge[1]
+        r_w[last] -= edge[13] * r_s / edge[1]
     for i in range(1, n):
         r_e[i] -= lo[i, 0] * r_e[i - 1] + lo[i, 1] * r_w[i - 1]
         r_w[i] -= lo[i, 2] * r_e[i - 1] + lo[i, 3] * r_w[i - 1]
@@ -459,7 +562,11 @@ def _solve(lo, di, up, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
         b = r_w[i] - up[i, 2] * r_e[i + 1] - up[i, 3] * r_w[i + 1]
         r_e[i] = di[i, 0] * a + di[i, 1] * b
         r_w[i] = di[i, 2] * a + di[i, 3] * b
-    return (r_s + edge[10] * r_e[last] + edge[11] * r_w[last]) / edge[1]
+    r_s += edge[10] * r_e[last] + edge[11] * r_w[last]
+    if not closed:
+        return r_s / edge[1], 0.0
+    r_v += room[6] * r_e[last] + room[7] * r_w[last]
+    return room[8] * r_s + room[9] * r_v, room[10] * r_s + room[11] * r_v
 
 
 @compiled
@@ -508,6 +615,7 @@ def _integrate(  # type: ignore[no-untyped-def]
     t0,
     w0,
     s0,
+    vapour0,
     t_max0,
     area,
     spacing,
@@ -517,6 +625,7 @@ def _integrate(  # type: ignore[no-untyped-def]
     table,
     c,
     m,
+    r,
     duration,
     target,
     direction,
@@ -540,11 +649,13 @@ def _integrate(  # type: ignore[no-untyped-def]
     o_dw = np.empty((capacity, n))
     o_s = np.empty((capacity, 2))
     o_l = np.empty((capacity, _LEDGER_SIZE))
+    o_v = np.empty(capacity)
 
     t = t0.copy()
     w = w0.copy()
     t_max = t_max0.copy()
     s = s0
+    vapour = vapour0
     u_e = np.empty(n)
     u_w = np.empty(n)
     for i in range(n):
@@ -554,19 +665,21 @@ def _integrate(  # type: ignore[no-untyped-def]
         u_e[last] += surface_area * s * water_enthalpy(t[last], m)
     total = np.zeros(_LEDGER_SIZE)
 
-    env = np.empty(4)
-    env_later = np.empty(4)
+    env = np.empty(table.shape[1] + 2)
+    env_later = np.empty(table.shape[1] + 2)
     lo = np.zeros((n, 4))
     di = np.zeros((n, 4))
     up = np.zeros((n, 4))
     mass = np.zeros((n, 2))
     edge = np.zeros(14)
+    room = np.zeros(12)
     boil = np.zeros((n, 3))
     v_t = np.zeros((_STAGES, n))
     v_w = np.zeros((_STAGES, n))
     u_ek = np.zeros((_STAGES, n))
     u_wk = np.zeros((_STAGES, n))
     v_s = np.zeros(_STAGES)
+    v_v = np.zeros(_STAGES)
     u_lk = np.zeros((_STAGES, _LEDGER_SIZE))
     f_e = np.empty(n)
     f_w = np.empty(n)
@@ -602,11 +715,12 @@ def _integrate(  # type: ignore[no-untyped-def]
     while True:
         while segment < times.shape[0] - 2 and now >= times[segment + 1] * (1.0 - 1e-14):
             segment += 1
-        _surroundings(now, segment, times, table, env)
-        f_s0 = _rates(
+        _surroundings(now, segment, times, table, vapour, r, env)
+        f_s0, f_v0 = _rates(
             t,
             w,
             s,
+            vapour,
             t_max,
             env,
             area,
@@ -615,6 +729,7 @@ def _integrate(  # type: ignore[no-untyped-def]
             surface_area,
             c,
             m,
+            r,
             first_e,
             first_w,
             first_ledger,
@@ -631,9 +746,11 @@ def _integrate(  # type: ignore[no-untyped-def]
             o_dw = _grow2(o_dw, capacity)
             o_s = _grow2(o_s, capacity)
             o_l = _grow2(o_l, capacity)
+            o_v = _grow1(o_v, capacity)
         for i in range(n):
             heat_cap[i] = enthalpy_slope_curvature(t[i], w[i], t_max[i], m)[1]
         o_time[count] = now
+        o_v[count] = vapour
         o_s[count, 0] = s
         o_s[count, 1] = f_s0 / surface_area
         for q in range(_LEDGER_SIZE):
@@ -680,7 +797,7 @@ def _integrate(  # type: ignore[no-untyped-def]
             heat_rate = film_rate = solid_rate = 0.0
             if times.shape[0] > 1:
                 nudge = 0.25 * h
-                _surroundings(now + nudge, segment, times, table, env_later)
+                _surroundings(now + nudge, segment, times, table, vapour, r, env_later)
                 x0 = surface_exchange(
                     t[last], w[last], s, t_max[last], env[0], env[1], env[2], env[3], c, m
                 )
@@ -714,6 +831,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                 t,
                 w,
                 s,
+                vapour,
                 t_max,
                 env,
                 area,
@@ -722,6 +840,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                 surface_area,
                 c,
                 m,
+                r,
                 k_first,
                 heat_cap,
                 lo,
@@ -729,6 +848,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                 up,
                 mass,
                 edge,
+                room,
             )
             any_boiling = False
             if m.moist:
@@ -745,8 +865,10 @@ def _integrate(  # type: ignore[no-untyped-def]
             ew = edge[9]
             for stage in range(_STAGES):
                 s_y = s
+                vapour_y = vapour
                 if stage == 0:
                     f_s = f_s0
+                    r_v = f_v0
                     for i in range(n):
                         f_e[i] = first_e[i]
                         f_w[i] = first_w[i]
@@ -761,16 +883,20 @@ def _integrate(  # type: ignore[no-untyped-def]
                         a = coef_a[stage, j]
                         if a != 0.0:
                             s_y += a * v_s[j]
+                            vapour_y += a * v_v[j]
                             for i in range(n):
                                 e_y[i] += a * u_ek[j, i]
                                 q_y[i] += a * u_wk[j, i]
                                 guess[i] += a * v_t[j, i]
                     _primitive(e_y, q_y, s_y, t_max, guess, volume, surface_area, m, t_y, w_y)
-                    _surroundings(now + coef_alpha[stage] * h, segment, times, table, env_later)
-                    f_s = _rates(
+                    _surroundings(
+                        now + coef_alpha[stage] * h, segment, times, table, vapour_y, r, env_later
+                    )
+                    f_s, r_v = _rates(
                         t_y,
                         w_y,
                         s_y,
+                        vapour_y,
                         t_max,
                         env_later,
                         area,
@@ -779,6 +905,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                         surface_area,
                         c,
                         m,
+                        r,
                         f_e,
                         f_w,
                         led,
@@ -794,13 +921,15 @@ def _integrate(  # type: ignore[no-untyped-def]
                     cc = coef_c[stage, j] / h
                     if cc != 0.0:
                         r_s += cc * surface_area * v_s[j]
+                        r_v += cc * v_v[j]
                         for i in range(n):
                             f_e[i] += cc * u_ek[j, i]
                             f_w[i] += cc * u_wk[j, i]
                         for q in range(_LEDGER_SIZE):
                             led[q] += cc * u_lk[j, q]
-                ds = _solve(lo, di, up, edge, f_e, f_w, r_s)
+                ds, dv = _solve(lo, di, up, edge, room, r.closed, f_e, f_w, r_s, r_v)
                 v_s[stage] = ds
+                v_v[stage] = dv
                 for i in range(n):
                     v_t[stage, i] = f_e[i]
                     v_w[stage, i] = f_w[i]
@@ -811,18 +940,25 @@ def _integrate(  # type: ignore[no-untyped-def]
                 d_t = f_e[last]
                 d_w = f_w[last]
                 led[0] += edge[0] * d_t
-                ev = edge[2] * d_t + edge[3] * d_w + edge[4] * ds
+                ev = edge[2] * d_t + edge[3] * d_w + edge[4] * ds + room[0] * dv
                 led[1] += ev
                 led[2] += edge[8] * ev
                 dr = edge[5] * d_t + edge[6] * d_w + edge[7] * ds
                 led[5] += dr
                 led[6] += ew * dr
+                boiled = 0.0
                 if any_boiling:
                     for i in range(n):
                         if boil[i, 2] > 0.0:
                             bb = boil[i, 0] * f_e[i] + boil[i, 1] * f_w[i]
                             led[3] += bb
                             led[4] += boil[i, 2] * bb
+                            boiled += bb
+                if r.closed:
+                    gained = room[2] * (ev - room[0] * dv) + room[3] * dv
+                    condensed = room[1] * dv
+                    led[8] += ev + boiled - condensed - gained
+                    led[9] += condensed
                 for q in range(_LEDGER_SIZE):
                     u_lk[stage, q] = _G * h * led[q]
 
@@ -831,6 +967,14 @@ def _integrate(  # type: ignore[no-untyped-def]
             for j in range(_STAGES):
                 e_s += coef_e[j] * v_s[j]
             error = (e_s / tol_s) ** 2
+            if r.closed:
+                e_v = 0.0
+                for j in range(_STAGES):
+                    e_v += coef_e[j] * v_v[j]
+                per = pascal_per_kilogram(env[0], r)
+                # in kelvin of dew point: d(ln p)/dT is near 0.045 per kelvin at 60 °C
+                tol_v = tolerance * (_LEAST_SLOPE + _DEW_SLOPE * vapour * per)
+                error += (e_v * per / tol_v) ** 2
             for i in range(n):
                 e_t = 0.0
                 e_w = 0.0
@@ -842,8 +986,10 @@ def _integrate(  # type: ignore[no-untyped-def]
             ok = math.isfinite(error) and error <= 1.0
             if ok:
                 s_new = s
+                vapour_new = vapour
                 for j in range(_STAGES):
                     s_new += coef_m[j] * v_s[j]
+                    vapour_new += coef_m[j] * v_v[j]
                 for i in range(n):
                     e = u_e[i]
                     q0 = u_w[i]
@@ -861,7 +1007,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                 for i in range(n):
                     if not math.isfinite(new_t[i]) or (m.moist and new_w[i] < 0.0):
                         ok = False
-                if s_new < -0.1 * tol_s:
+                if s_new < -0.1 * tol_s or vapour_new < 0.0:
                     ok = False
                 if not ok:
                     error = 8.0
@@ -894,6 +1040,7 @@ def _integrate(  # type: ignore[no-untyped-def]
         if limit == h and not finishing and abs(now - corner) < 1e-6 * max(1.0, h):
             now = corner
         s = s_new
+        vapour = vapour_new
         for q in range(_LEDGER_SIZE):
             for j in range(_STAGES):
                 total[q] += coef_m[j] * u_lk[j, q]
@@ -916,6 +1063,7 @@ def _integrate(  # type: ignore[no-untyped-def]
         o_dw[:count].copy(),
         o_s[:count].copy(),
         o_l[:count].copy(),
+        o_v[:count].copy(),
         status,
         rejected,
     )
@@ -955,9 +1103,11 @@ def solve(problem: Problem) -> Raw:
         If the step size collapses or the number of steps explodes.
     """
     forcing = problem.forcing
-    table = np.column_stack(
-        [forcing.air_c, forcing.wall_c, forcing.vapour_pressure, forcing.heat_transfer]
-    )
+    columns = [forcing.air_c, forcing.wall_c, forcing.vapour_pressure, forcing.heat_transfer]
+    if problem.chamber.closed:
+        assert forcing.fresh_air is not None and forcing.brought is not None
+        columns += [forcing.fresh_air, forcing.brought]
+    table = np.column_stack(columns)
     start = problem.temperature_c
     target, direction = 0.0, 0.0
     if problem.until_core_c is not None:
@@ -968,6 +1118,7 @@ def solve(problem: Problem) -> Raw:
         np.ascontiguousarray(start),
         np.ascontiguousarray(problem.water),
         float(problem.film),
+        float(problem.vapour),
         np.ascontiguousarray(problem.highest_c),
         mesh.face_area,
         mesh.spacing,
@@ -977,6 +1128,7 @@ def solve(problem: Problem) -> Raw:
         np.ascontiguousarray(table),
         problem.conditions,
         problem.material,
+        problem.chamber,
         float(problem.duration_s),
         target,
         direction,
@@ -989,7 +1141,7 @@ def solve(problem: Problem) -> Raw:
         _GAMMA,
         MOST_STEPS,
     )
-    time_s, t, w, highest, dt, dw, film, ledger, status, rejected = out
+    time_s, t, w, highest, dt, dw, film, ledger, vapour, status, rejected = out
     if status == _STATUS_STUCK:
         raise SolverError(
             f"The solution could not be continued after {time_s[-1]:.0f} s of this stage "
@@ -1013,6 +1165,7 @@ def solve(problem: Problem) -> Raw:
         reached=status == _STATUS_REACHED,
         steps=len(time_s) - 1,
         rejected=int(rejected),
+        vapour=vapour if problem.chamber.closed else None,
     )
 
 
