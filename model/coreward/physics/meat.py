@@ -249,6 +249,7 @@ transitions, conductivity, surface : str or ParameterSet, optional
         modulus_rise=moving["modulus_rise"],
         modulus_midpoint=moving["modulus_midpoint_c"],
         modulus_width=moving["modulus_width"],
+        suction_width=moving["suction_width"],
         viscosity_a=moving["viscosity_a"],
         viscosity_b=moving["viscosity_b"],
         viscosity_t0=moving["viscosity_t0"],

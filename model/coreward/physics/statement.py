@@ -105,6 +105,7 @@ class MaterialConstants(NamedTuple):
     modulus_rise: float
     modulus_midpoint: float
     modulus_width: float
+    suction_width: float
     viscosity_a: float
     viscosity_b: float
     viscosity_t0: float
@@ -370,21 +371,57 @@ def moisture_diffusivity(t: float, m: MaterialConstants) -> float:
 
 
 @compiled
-def swelling_pressure(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
-    """Pressure of the squeezed (or stretched) network on its water. [Pa]."""
-    modulus = m.modulus_raw + m.modulus_rise * _logistic(
-        (max(t, t_max) - m.modulus_midpoint) / m.modulus_width
-    )
-    return modulus * (w - water_held(max(t, t_max), m)) / m.lean_density
-
-
-@compiled
 def swelling_modulus(t_max: float, m: MaterialConstants) -> float:
-    """d(swelling pressure)/d(water). [Pa m³/kg]."""
+    """d(swelling pressure)/d(water) of wet meat. [Pa m³/kg]."""
     return (
         m.modulus_raw
         + m.modulus_rise * _logistic((t_max - m.modulus_midpoint) / m.modulus_width)
     ) / m.lean_density
+
+
+@compiled
+def swelling_pressure_slope(
+    t: float, w: float, t_max: float, m: MaterialConstants
+) -> tuple[float, float]:
+    """Pressure of the squeezed network on its water, and its slope by the water.
+
+    [Pa, Pa m³/kg]. Water beyond what the network holds is pressed; what it holds is
+    bound and not sucked along, but for a transition of `suction_width` (kg per kg lean):
+    below it only diffusion moves water, as in drying meat.
+    """
+    top = max(t, t_max)
+    modulus = swelling_modulus(top, m)
+    width = m.suction_width * m.lean_density
+    z = (w - water_held(top, m)) / width
+    if z > 35.0:
+        return modulus * z * width, modulus
+    if z < -35.0:
+        return 0.0, 0.0
+    e = math.exp(z)
+    return modulus * width * math.log1p(e), modulus * e / (1.0 + e)
+
+
+@compiled
+def swelling_pressure(t: float, w: float, t_max: float, m: MaterialConstants) -> float:
+    """Pressure of the squeezed network on its water. [Pa]."""
+    return swelling_pressure_slope(t, w, t_max, m)[0]
+
+
+@compiled
+def outlet(
+    t: float, w: float, t_max: float, depth: float, m: MaterialConstants
+) -> tuple[float, float]:
+    """Water that flow by pressure brings out of the surface, and its slope by `w`.
+
+    [kg/(m² s), m/s]. At the free surface the gauge pressure is zero: what arrives there
+    comes out. `depth` is the extent of the outermost volume [m], whose half it crosses.
+    """
+    if m.permeability == 0.0:
+        return 0.0, 0.0
+    pressure, slope = swelling_pressure_slope(t, w, t_max, m)
+    lead = mobility(t, m) / (0.5 * depth)
+    carried = max(w, 0.0)
+    return lead * carried * pressure, lead * (carried * slope + pressure)
 
 
 @compiled

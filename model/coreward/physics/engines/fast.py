@@ -44,9 +44,10 @@ from coreward.physics.statement import (
     expulsion,
     mobility,
     moisture_diffusivity,
+    outlet,
     surface_exchange,
-    swelling_modulus,
     swelling_pressure,
+    swelling_pressure_slope,
     temperature,
     vapour_enthalpy,
     water_enthalpy,
@@ -249,13 +250,11 @@ def _rates(  # type: ignore[no-untyped-def]
     f_e[last] += heat
     ledger[0] = heat
     if m.moist:
-        rate = _exudation_rate(m)
-        if rate > 0.0:
-            excess = w[last] - water_held(max(t[last], t_max[last]), m)
-            if excess > 0.0:
-                out = volume[last] * rate * excess
-                f_w[last] -= out
-                stream += out
+        out = volume[last] * expulsion(w[last], max(t[last], t_max[last]), m)
+        depth = volume[last] / surface_area
+        out += surface_area * outlet(t[last], w[last], t_max[last], depth, m)[0]
+        f_w[last] -= out
+        stream += out
         hv = vapour_enthalpy(t[last], m)
         film_loss = surface_area * (x.film_evaporation + x.film_boiling)
         solid_loss = surface_area * x.solid_evaporation
@@ -299,18 +298,6 @@ def _depth(i, spacing):  # type: ignore[no-untyped-def]
     inner = spacing[i - 1] if i > 0 else 0.0
     outer = spacing[i] if i < spacing.shape[0] else 0.0
     return 0.5 * (inner + outer)
-
-
-@compiled
-def _exudation_rate(m):  # type: ignore[no-untyped-def]
-    """How fast excess water leaves the surface volume for the film. [1/s].
-
-    Where water is driven by pressure, the surface volume stands at the free
-    surface: what exceeds its holding leaves at the speed of dripping.
-    """
-    if m.permeability > 0.0:
-        return max(m.expulsion_rate, 1.0 / m.drip_time)
-    return m.expulsion_rate
 
 
 @compiled
@@ -384,8 +371,8 @@ def _matrix(  # type: ignore[no-untyped-def]
                 lead = geo * mobility(t_face, m)
                 carried = lead * carried_water(w[i], w[i + 1], push)
                 flux += carried * push / geo
-                e_l = swelling_modulus(max(t[i], t_max[i]), m)
-                e_r = swelling_modulus(max(t[i + 1], t_max[i + 1]), m)
+                e_l = swelling_pressure_slope(t[i], w[i], t_max[i], m)[1]
+                e_r = swelling_pressure_slope(t[i + 1], w[i + 1], t_max[i + 1], m)[1]
                 n_wl += carried * e_l
                 n_wr -= carried * e_r
                 n_wl += 0.5 * lead * push
@@ -420,13 +407,14 @@ def _matrix(  # type: ignore[no-untyped-def]
     edge[1] = surface_area * inv  # film row, film column
     if m.moist:
         hv = vapour_enthalpy(t[last], m)
-        rate = _exudation_rate(m)
         ex_w = 0.0
+        if w[last] > water_held(max(t[last], t_max[last]), m):
+            ex_w = volume[last] * m.expulsion_rate
+        depth = volume[last] / surface_area
+        ex_w += surface_area * outlet(t[last], w[last], t_max[last], depth, m)[1]
         ex_t = 0.0
-        if rate > 0.0 and w[last] > water_held(max(t[last], t_max[last]), m):
-            ex_w = volume[last] * rate
-            if t[last] >= t_max[last]:
-                ex_t = -volume[last] * rate * water_held_slope(t[last], m)
+        if t[last] >= t_max[last]:
+            ex_t = -ex_w * water_held_slope(t[last], m)
         film_t = surface_area * (x.film_evaporation_dt + x.film_boiling_dt)
         film_w = surface_area * x.film_evaporation_dw
         film_s = surface_area * (x.film_evaporation_ds + x.film_boiling_ds)
