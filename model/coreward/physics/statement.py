@@ -193,6 +193,9 @@ class SurfaceFluxes(NamedTuple):
 # boiling front passes.
 BOILING_RATE = 2.5e-5  # kg/(m² s Pa)
 BOILING_ONSET = 100.0  # Pa
+# Of the water that leaves a wet surface freely, per kg of lean: a numerical constant, two
+# thousandths of what is there.
+OUTLET_ONSET = 0.002
 BOILING_MARGIN = 0.6  # K below boiling at which the rounded onset is nil
 # Inversion of enthalpy, in K: below CHEBYSHEV_STEP the curvature is used too;
 # after a step below SETTLED_STEP about 1e-10 K is left.
@@ -414,14 +417,23 @@ def outlet(
     """Water that flow by pressure brings out of the surface, and its slope by `w`.
 
     [kg/(m² s), m/s]. At the free surface the gauge pressure is zero: what arrives there
-    comes out. `depth` is the extent of the outermost volume [m], whose half it crosses.
+    beyond what the network holds comes out. `depth` is the extent of the outermost volume
+    [m], whose half it crosses.
     """
     if m.permeability == 0.0:
         return 0.0, 0.0
-    pressure, slope = swelling_pressure_slope(t, w, t_max, m)
-    lead = mobility(t, m) / (0.5 * depth)
-    carried = max(w, 0.0)
-    return lead * carried * pressure, lead * (carried * slope + pressure)
+    top = max(t, t_max)
+    excess = w - water_held(top, m)
+    if excess <= 0.0:
+        return 0.0, 0.0
+    # Rounded over a narrow onset, or the solver would meet a corner as the surface dries.
+    onset = OUTLET_ONSET * m.lean_density
+    if excess < onset:
+        free, slope = 0.5 * excess * excess / onset, excess / onset
+    else:
+        free, slope = excess - 0.5 * onset, 1.0
+    lead = mobility(t, m) * swelling_modulus(top, m) / (0.5 * depth)
+    return lead * w * free, lead * (w * slope + free)
 
 
 @compiled
