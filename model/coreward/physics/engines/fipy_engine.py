@@ -29,6 +29,12 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 from coreward.errors import MissingFeatureError, SolverError
+from coreward.physics.chamber import (
+    ChamberRates,
+    chamber_rates,
+    humidity_ratio,
+    pascal_per_kilogram,
+)
 from coreward.physics.problem import LEDGER, Problem, Raw
 from coreward.physics.statement import (
     boiling,
@@ -37,9 +43,10 @@ from coreward.physics.statement import (
     heat_capacity,
     mobility,
     moisture_diffusivity,
+    outlet,
     surface_exchange,
-    swelling_modulus,
     swelling_pressure,
+    swelling_pressure_slope,
     vapour_enthalpy,
     water_enthalpy,
     water_held,
@@ -59,6 +66,9 @@ _MOST_STEPS = 20_000
 _MOST_SWEEPS = 12
 _SWEEP_K = 5e-4
 _SWEEP_WATER = 5e-3  # kg/m³
+_SWEEP_PA = 0.5
+_FLUXES = 11
+_STILL = ChamberRates(*[0.0] * len(ChamberRates._fields))
 # Growth of the step; variable-step BDF2 is stable up to 1 + sqrt(2).
 _MOST_GROWTH = 1.4
 # A bend of the surroundings that would move the air by this much within half
@@ -105,11 +115,9 @@ def _cell_terms(t, w, t_max, thickness, pressure, boiling_c, m, out):  # type: i
         out[_HV, i] = vapour_enthalpy(t[i], m)
         top = max(t[i], t_max[i])
         out[_MOB, i] = mobility(t[i], m)
-        out[_PUSH, i] = swelling_pressure(t[i], w[i], t_max[i], m)
-        out[_MODULUS, i] = swelling_modulus(top, m)
+        push = swelling_pressure_slope(t[i], w[i], t_max[i], m)
+        out[_PUSH, i], out[_MODULUS, i] = push
         rate = m.expulsion_rate
-        if i == n - 1 and m.permeability > 0.0:
-            rate = max(rate, 1.0 / m.drip_time)
         excess = w[i] - water_held(top, m)
         out[_X, i] = out[_X_T, i] = out[_X_W, i] = 0.0
         if excess > 0.0:
@@ -129,7 +137,8 @@ def _surface_residual(  # type: ignore[no-untyped-def]
     """Balance of heat, of water in the solid, of the film, on the bare surface.
 
     `flux` receives: heat conducted out of the last cell, gradient flux of
-    water out of it, soaking into it, then the ledger per m².
+    water out of it, soaking into it, then the ledger per m², at last the slope of what
+    evaporates by the vapour pressure of the air.
     """
     t_s, w_s, s = y[0], y[1], y[2]
     x = surface_exchange(t_s, w_s, s, top_s, env[0], env[1], env[2], env[3], c, m)
@@ -159,21 +168,23 @@ def _surface_residual(  # type: ignore[no-untyped-def]
     e_s = water_enthalpy(t_s, m)
     film_loss = x.film_evaporation + x.film_boiling
     evaporated = film_loss + x.solid_evaporation
-    caught = m.surface_share * stream
+    out = outlet(t_s, w_s, top_s, depth, m)[0]
+    caught = m.surface_share * (stream + out)
     r[0] += (
-        (n_g + caught - soak - x.drip) * e_s
+        (n_g - out + caught - soak - x.drip) * e_s
         - evaporated * vapour_enthalpy(t_s, m)
         - (a0 * s * e_s + past_e)
     )
-    r[1] = n_g - x.solid_evaporation
+    r[1] = n_g - out - x.solid_evaporation
     r[2] = caught - film_loss - soak - x.drip - (a0 * s + past_s)
     flux[1] = n_g
     flux[2] = soak
     flux[4] = evaporated
     flux[5] = evaporated * vapour_enthalpy(t_s, m)
-    dripped = x.drip + stream - caught
+    dripped = x.drip + stream + out - caught
     flux[8] = dripped
     flux[9] = dripped * e_s
+    flux[10] = x.film_evaporation_dp + x.solid_evaporation_dp
 
 
 @njit(cache=True, error_model="numpy")
@@ -190,7 +201,7 @@ def _solve_surface(  # type: ignore[no-untyped-def]
     nudge = np.array([1e-5, 1e-4, 1e-8])
     r = np.zeros(3)
     q = np.zeros(3)
-    scrap = np.zeros(10)
+    scrap = np.zeros(_FLUXES)
     jac = np.zeros((size, size))
     trial = y.copy()
     _surface_residual(
@@ -241,6 +252,7 @@ class _State:
     ledger: Floats
     stored: Floats  # enthalpy per cell volume
     film_energy: float
+    vapour: float = 0.0  # in the air of a chamber
 
 
 def _import_fipy() -> Any:
@@ -368,8 +380,39 @@ class _Stepper:
         )
         self.terms = np.zeros((15, len(grid.centre)))
 
-    def surroundings(self, time: float) -> Floats:
-        return np.array([np.interp(time, self.times, column) for column in self.table])
+    def surroundings(self, time: float, vapour: float) -> Floats:
+        env = np.array([np.interp(time, self.times, column) for column in self.table])
+        if self.problem.chamber.closed:
+            env[2] = vapour * pascal_per_kilogram(env[0], self.problem.chamber)
+        return env
+
+    def air(self, time: float, vapour: float, given_off: float) -> ChamberRates:
+        """Vapour balance of the chamber's air at the end of a step."""
+        f, m = self.problem.forcing, self.m
+        assert f.fresh_air is not None and f.brought is not None
+        at = int(np.clip(np.searchsorted(self.times, time) - 1, 0, len(self.times) - 1))
+        after = min(at + 1, len(self.times) - 1)
+        rise = 0.0
+        if after > at and time <= self.times[-1]:
+            rise = (f.air_c[after] - f.air_c[at]) / (self.times[after] - self.times[at])
+
+        def now(column: Floats) -> float:
+            return float(np.interp(time, self.times, column))
+
+        pressure = self.problem.chamber.pressure
+        rates: ChamberRates = chamber_rates(
+            vapour,
+            given_off,
+            now(f.air_c),
+            float(rise),
+            now(f.wall_c),
+            now(f.fresh_air),
+            now(f.brought),
+            humidity_ratio(now(f.vapour_pressure), pressure),
+            m.lewis_power,
+            self.problem.chamber,
+        )
+        return rates
 
     def step(
         self, past: list[_State], h: float, top: Floats, top_s: float, guess: _State
@@ -390,13 +433,16 @@ class _Stepper:
         past_w = a1 * last.w + a2 * before.w
         past_s = a1 * last.surface[2] + a2 * before.surface[2]
         past_e = a1 * last.film_energy + a2 * before.film_energy
-        env = self.surroundings(last.time + h)
+        closed = self.problem.chamber.closed
+        past_v = a1 * last.vapour + a2 * before.vapour
+        vapour = guess.vapour
+        pit = _STILL
 
         g.t.setValue(guess.t)
         g.w.setValue(guess.w)
         surface = guess.surface.copy()
-        flux = np.zeros(10)
-        scrap = np.zeros(10)
+        flux = np.zeros(_FLUXES)
+        scrap = np.zeros(_FLUXES)
         converged = False
         sweeps = 0
         for sweeps in range(1, _MOST_SWEEPS + 1):  # noqa: B007
@@ -405,10 +451,21 @@ class _Stepper:
             _cell_terms(t, w, top, g.thickness, c.pressure, c.boiling_c, m, terms)
             stream_faces = np.cumsum(terms[_X] * g.volume)
             stream = float(stream_faces[-1]) / g.area[-1]
+            env = self.surroundings(last.time + h, vapour)
             common = (
                 top[-1], top_s, g.half, g.depth, stream, a0, past_s, past_e, env, c, m,
             )  # fmt: skip
             _solve_surface(surface, t[-1], w[-1], *common, flux)
+            moved_v = 0.0
+            if closed:
+                area = float(g.area[-1])
+                given_off = area * flux[4] + float(terms[_B] @ g.volume)
+                pit = self.air(last.time + h, vapour, given_off)
+                per = pascal_per_kilogram(env[0], self.problem.chamber)
+                slope = a0 - pit.rate_dv - pit.rate_de * area * flux[10] * per
+                moved_v = (pit.rate - a0 * vapour - past_v) / slope
+                vapour = max(vapour + moved_v, 0.0)
+                moved_v *= per
             self._fill(t, w, surface, flux, scrap, common, stream_faces, (a0, past_h, past_w))
             g.equation.sweep(var=None if g.moist else g.t, solver=g.solver, dt=1.0)
             new_t = np.array(g.t.value)
@@ -421,7 +478,11 @@ class _Stepper:
                 f = 20.0 / moved_t
                 g.t.setValue(t + f * (new_t - t))
                 g.w.setValue(w + f * (new_w - w))
-            elif moved_t < _SWEEP_K and np.abs(new_w - w).max() < _SWEEP_WATER:
+            elif (
+                moved_t < _SWEEP_K
+                and np.abs(new_w - w).max() < _SWEEP_WATER
+                and abs(moved_v) < _SWEEP_PA
+            ):
                 converged = True
                 break
         t = np.array(g.t.value)
@@ -438,11 +499,23 @@ class _Stepper:
         ledger_rate[4] = float((terms[_B] * terms[_HV]) @ g.volume)
         ledger_rate[5] = g.area[-1] * flux[8]
         ledger_rate[6] = g.area[-1] * flux[9]
+        ledger_rate[7] = pit.carried_in
+        ledger_rate[8] = pit.carried_out
+        ledger_rate[9] = pit.condensed
         ledger = (ledger_rate - a1 * last.ledger - a2 * before.ledger) / a0
         _cell_terms(t, w, top, g.thickness, c.pressure, c.boiling_c, m, terms)
         e_s = water_enthalpy(surface[0], m) if m.moist else 0.0
         return (
-            _State(last.time + h, t, w, surface, ledger, terms[_H].copy(), surface[2] * e_s),
+            _State(
+                last.time + h,
+                t,
+                w,
+                surface,
+                ledger,
+                terms[_H].copy(),
+                surface[2] * e_s,
+                vapour,
+            ),
             True,
             sweeps,
         )
@@ -590,7 +663,8 @@ def _integrate(problem: Problem, grid: _Grid, stepper: _Stepper) -> Raw:
     position = problem.mesh.position
     points = np.concatenate(([0.0], grid.centre, [position[-1]]))
     last_row: dict[str, list[Any]] = {
-        name: [] for name in ("time", "t", "w", "film", "top", "dt", "dw", "ds", "ledger")
+        name: []
+        for name in ("time", "t", "w", "film", "top", "dt", "dw", "ds", "ledger", "vapour")
     }
 
     def to_nodes(values: Floats, at_surface: float) -> Floats:
@@ -611,7 +685,14 @@ def _integrate(problem: Problem, grid: _Grid, stepper: _Stepper) -> Raw:
     _cell_terms(t, w, top, grid.thickness, c.pressure, c.boiling_c, m, stepper.terms)
     e_s = water_enthalpy(surface[0], m) if m.moist else 0.0
     now = _State(
-        0.0, t, w, surface, np.zeros(len(LEDGER)), stepper.terms[_H].copy(), surface[2] * e_s
+        0.0,
+        t,
+        w,
+        surface,
+        np.zeros(len(LEDGER)),
+        stepper.terms[_H].copy(),
+        surface[2] * e_s,
+        problem.vapour,
     )
     past = [now]
 
@@ -626,6 +707,7 @@ def _integrate(problem: Problem, grid: _Grid, stepper: _Stepper) -> Raw:
         last_row["dw"].append(rates[1])
         last_row["ds"].append(rates[2])
         last_row["ledger"].append(state.ledger.copy())
+        last_row["vapour"].append(state.vapour)
 
     flat = np.zeros(len(position))
     keep(now, (flat, flat, 0.0))
@@ -663,6 +745,7 @@ def _integrate(problem: Problem, grid: _Grid, stepper: _Stepper) -> Raw:
             now.ledger,
             now.stored,
             now.film_energy,
+            max(float(_extrapolate(past, now.time + h, lambda q: np.array(q.vapour))), 0.0),
         )
         new, good, sweeps = stepper.step(past[-2:], h, top, top_s, guess)
         if not good or (m.moist and new.w.min() < -1e-6 * m.raw_water):
@@ -735,6 +818,7 @@ def _integrate(problem: Problem, grid: _Grid, stepper: _Stepper) -> Raw:
         reached=reached,
         steps=steps,
         rejected=rejected,
+        vapour=np.array(last_row["vapour"], dtype=float) if problem.chamber.closed else None,
     )
 
 
