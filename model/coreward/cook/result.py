@@ -130,7 +130,8 @@ class Result:
     @property
     def dew_point_c(self) -> Floats:
         """Dew point of the air around the piece, given or what the meat made it. [°C]."""
-        return np.array([saturation_temperature(max(float(p), _DRIEST_PA)) for p in self.environment[:, 2]])
+        vapour = np.maximum(self.environment[:, 2], _DRIEST_PA)
+        return np.array([saturation_temperature(float(p)) for p in vapour])
 
     @property
     def duration_s(self) -> float:

@@ -332,7 +332,7 @@ class Chamber:
     outside_c, outside_dew_point_c : float
         Of the fresh air. [°C]
     water_kg_h : float or pair
-        Vapour from the fuel and from a pan. [kg/h] 
+        Vapour from the fuel and from a pan. [kg/h]
     volume_m3 : float
         Of the air; it sets how fast the humidity follows, not where it settles. [m³]
     wall_c : float or pair, optional

@@ -137,14 +137,15 @@ def chamber_rates(
     carried_in = (fresh + max(-breath, 0.0)) * outside_ratio + brought
     leaving = fresh + max(breath, 0.0)
     inner = carried_in + given_off - condensed - leaving * y
-    rate = dry * inner
+    share = 1.0 / (1.0 + y / GAS_RATIO)  # of dry air, but in pure steam
+    rate = share * inner
     carried_out = (leaving + rate / GAS_RATIO) * y
     return ChamberRates(
         rate,
         carried_in,
         carried_out,
         condensed,
-        -per / r.pressure * inner - dry * (condensed_dv + leaving * y_dv),
+        -share * share * y_dv / GAS_RATIO * inner - share * (condensed_dv + leaving * y_dv),
         condensed_dv,
-        dry,
+        share,
     )

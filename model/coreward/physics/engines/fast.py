@@ -877,9 +877,8 @@ def _integrate(  # type: ignore[no-untyped-def]
                                 q_y[i] += a * u_wk[j, i]
                                 guess[i] += a * v_t[j, i]
                     _primitive(e_y, q_y, s_y, t_max, guess, volume, surface_area, m, t_y, w_y)
-                    _surroundings(
-                        now + coef_alpha[stage] * h, segment, times, table, vapour_y, r, env_later
-                    )
+                    then = now + coef_alpha[stage] * h
+                    _surroundings(then, segment, times, table, vapour_y, r, env_later)
                     f_s, r_v = _rates(
                         t_y,
                         w_y,
