@@ -1092,7 +1092,8 @@ def solve(problem: Problem) -> Raw:
     forcing = problem.forcing
     columns = [forcing.air_c, forcing.wall_c, forcing.vapour_pressure, forcing.heat_transfer]
     if problem.chamber.closed:
-        assert forcing.fresh_air is not None and forcing.brought is not None
+        assert forcing.fresh_air is not None
+        assert forcing.brought is not None
         columns += [forcing.fresh_air, forcing.brought]
     table = np.column_stack(columns)
     start = problem.temperature_c

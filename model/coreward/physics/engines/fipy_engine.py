@@ -389,7 +389,8 @@ class _Stepper:
     def air(self, time: float, vapour: float, given_off: float) -> ChamberRates:
         """Vapour balance of the chamber's air at the end of a step."""
         f, m = self.problem.forcing, self.m
-        assert f.fresh_air is not None and f.brought is not None
+        assert f.fresh_air is not None
+        assert f.brought is not None
         at = int(np.clip(np.searchsorted(self.times, time) - 1, 0, len(self.times) - 1))
         after = min(at + 1, len(self.times) - 1)
         rise = 0.0
