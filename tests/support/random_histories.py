@@ -24,6 +24,7 @@ from support import verdict_oracle as oracle
 
 HOUR = 3600.0
 BOILING_C = 99.0
+QUICKEST_SHELL_S, QUICKEST_CORE_S = 60.0, 300.0
 LONGEST_S = 48 * HOUR
 MOST_SAMPLES = 4000
 
@@ -156,10 +157,12 @@ def follow(steps, start_c, shell_lag_s, core_lag_s, longest_s):
                     hold_back = stall * np.exp(-off * off)
                     if hold_back > air - shell[p]:
                         hold_back = air - shell[p]
-                shell[p] += (air - hold_back - shell[p]) / (shell_lag_s[p] * ease)
+                shell_lag = max(shell_lag_s[p] * ease, QUICKEST_SHELL_S)
+                core_lag = max(core_lag_s[p] * ease, QUICKEST_CORE_S)
+                shell[p] += (air - hold_back - shell[p]) / shell_lag
                 if shell[p] > BOILING_C:
                     shell[p] = BOILING_C
-                core[p] += (shell[p] - core[p]) / (core_lag_s[p] * ease)
+                core[p] += (shell[p] - core[p]) / core_lag
             seconds += 1
             here += 1
             if upwards and core[0] >= until:
@@ -393,6 +396,7 @@ def towards(rng, draft: Draft, aim: str, meats, states, *, easy: bool) -> None:
             return
         factor = float(np.clip(factor, 0.15, 6.0))
         if aim == "come-up":
+            factor = float(np.clip(factor, 600.0 / draft.core_lag_s[0], None))
             draft.shell_lag_s = draft.shell_lag_s * factor
             draft.core_lag_s = draft.core_lag_s * factor
         elif aim == "dwell":
@@ -482,6 +486,7 @@ class _Recorder:
         self.drafts, self.second, self.facts = drafts, second, facts
         self.healthy = self.whole = True
         self.open: list[str] = []
+        self.begins_late = False
         stated = rng.random() < 0.05 and len(drafts) == 1
         stated = stated and drafts[0].points_c.shape[0] == 1 and second is None
         self.stated = stated
@@ -524,7 +529,10 @@ class _Recorder:
         elif fault is not None:
             self.open.append(fault)
         if fault == "frozen":
-            self.open = [*[o for o in self.open if o != "frozen"], "frozen"]
+            # Where the meat stood still too, no judge can know.
+            self.open = ["frozen"] if self.stuck_wrong_k > 5.0 else []
+        if self.begins_late and "probes" not in answers:
+            self.open.append("late")
         if left_out is not None and "probes" not in answers:
             self.open.append("left out by its heading")
         moved = tuple(self._on_the_log(p.begins_s) for p in truth if p.name.endswith("second"))
@@ -534,6 +542,7 @@ class _Recorder:
             self.open.append("second cook")
         if spans:
             self.whole = False
+        truth = self._until_the_last_row(truth)
         if fault in ("late", "dead") and "probes" in answers:
             truth = self._as_answered(truth, kinds, fault)
         truth, arguments = self._surface_and_arguments(truth)
@@ -547,7 +556,7 @@ class _Recorder:
         if self.stated:
             only = next(iter(channels.values()))
             plain = (times, only)
-            answers = {}
+            answers = {"new_piece_s": ()}
         else:
             log = self._log(times, channels, spans, left)
         return History(
@@ -593,6 +602,11 @@ class _Recorder:
             before = None
             if delay:
                 before = rng.choice(["not plugged in", "in the fridge", "lying about"])
+                if before == "lying about":
+                    # It shows the kitchen first, and nobody can tell that from meat.
+                    self.healthy = False
+                elif before == "not plugged in" and seen[0, 0] > 11.0 + self.error_c:
+                    self.begins_late = True
                 self.facts.append(f"piece {k + 1} put on at {delay} s, before that {before}")
             whole = seen
             if before == "in the fridge":
@@ -727,8 +741,10 @@ class _Recorder:
             stuck &= np.isfinite(channels[name])
             if stuck.sum() < 5:
                 return None
+            before = channels[name].copy()
             channels[name][stuck] = channels[name][np.flatnonzero(stuck)[0]]
             probes[name] = ""
+            self.stuck_wrong_k = float(np.ptp(before[stuck]))
             self.facts.append(f"{name} frozen from {begin:.0f} s for {length:.0f} s")
         elif kind == "in the air":
             near = self.pit_c[np.minimum(times, self.pit_c.size - 1).astype(int)]
@@ -812,6 +828,17 @@ class _Recorder:
         k = max(int(np.searchsorted(real, second, side="right")) - 1, 0)
         return float(shown[k] + second - real[k] - shown[0])
 
+    def _until_the_last_row(self, truth):
+        """End each piece where the record ends: nobody asks what came after."""
+        last = self.shifted[0][-1]
+        return tuple(
+            dataclasses.replace(
+                piece, points_c=piece.points_c[:, : max(int(last - piece.begins_s) + 1, 1)]
+            )
+            for piece in truth
+            if piece.begins_s <= last
+        )
+
     def _as_answered(self, truth, kinds, fault):
         """Begin or end a piece where its only probe does: a person said "it was meat"."""
         name, at = self.cut
@@ -842,11 +869,14 @@ class _Recorder:
         seconds = piece.points_c.shape[1]
         reached = oracle.judge_piece(piece, self.meats, self.states).lethality_s
         cooked = reached or seconds
+        margin = oracle.stated_margin(self.error_c, self.step_s)
+        seen = oracle.judge_piece(piece, self.meats, self.states, numbers=margin).lethality_s
+        surely = seen or seconds
         if draw < 0.9:
             kind = str(rng.choice(["while cooking", "after the cook", "too short"]))
             spans = {
                 "while cooking": (0.0, 0.97 * cooked),
-                "after the cook": (min(cooked + HOUR, seconds), float(seconds)),
+                "after the cook": (min(surely + HOUR, seconds), float(seconds)),
                 "too short": (0.1 * cooked, 0.1 * cooked + 1200.0),
             }[kind]
             at = np.arange(0.0, seconds + 60.0, 60.0)

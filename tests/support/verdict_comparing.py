@@ -182,7 +182,10 @@ def run(count: int, first: int, judge: Judge = package_judge, progress: bool = F
     tally = Tally()
     began = said = time.monotonic()
     for seed in range(first, first + count):
-        tally.add(compare(make_history(seed), judge))
+        result = compare(make_history(seed), judge)
+        tally.add(result)
+        if progress and result.unconfirmed:
+            print(f"seed {seed} is not confirmed: {result.kind}", flush=True)
         now = time.monotonic()
         if progress and now - said > PROGRESS_S:
             said = now

@@ -120,7 +120,7 @@ def hold_rules() -> dict[str, tuple[dict[str, object], HoldRule]]:
                     anchor, width = fahrenheit(anchor), 1.0 / 1.8
                 slope = law["z_below"] if temperature < anchor else law["z_above"]
                 by_law = law["time_s"] * 10 ** ((anchor - temperature) / (slope * width))
-                seconds = max(seconds, round(by_law, 6))
+                seconds = max(seconds, round(by_law, 3))
             assert seconds > 0.0, f"{name}: a row without a time"
             held[temperature] = seconds
         rules[name] = (

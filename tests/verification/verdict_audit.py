@@ -57,7 +57,7 @@ def say(tally: Tally, seconds: float, listed: int) -> None:
     for state, number in Counter(r.answer.state for r in tally.lost).most_common():
         print(f"  {number:5} of those first lost are {state!r}")
     for result in tally.lost[:listed]:
-        print(f"  seed {result.seed}: {result.answer.state}: {result.answer.text[:110]}")
+        print(f"  seed {result.seed}: {result.answer.state}: {str(result.answer.text)[:110]}")
 
 
 def show_one(seed: int) -> None:
