@@ -105,6 +105,9 @@ class History:
         Kinds of doubt that nobody answered: at best "cannot tell", whatever the truth.
     probe_error_c, step_s : float
     cooling_asked : bool
+    pulled_out : bool
+        Whether a probe was pulled out of hot meat and laid in the cold or in the room: the
+        readings then are those of no meat, though the rule names no doubt for it.
     """
 
     seed: int
@@ -123,6 +126,7 @@ class History:
     probe_error_c: float
     step_s: float
     cooling_asked: bool
+    pulled_out: bool
 
 
 # --- the truth --------------------------------------------------------------------------
@@ -531,6 +535,8 @@ class _Recorder:
         if fault == "frozen":
             # Where the meat stood still too, no judge can know.
             self.open = ["frozen"] if self.stuck_wrong_k > 5.0 else []
+        if fault == "pulled out":
+            self.open = ["pulled out"]
         if self.begins_late and "probes" not in answers:
             self.open.append("late")
         if left_out is not None and "probes" not in answers:
@@ -551,7 +557,7 @@ class _Recorder:
         )
         if cooling:
             arguments["cooling"] = True
-        answered = all_answered and fault != "frozen"
+        answered = all_answered and fault not in ("frozen", "pulled out")
         log = plain = None
         if self.stated:
             only = next(iter(channels.values()))
@@ -576,6 +582,7 @@ class _Recorder:
             probe_error_c=self.error_c,
             step_s=self.step_s,
             cooling_asked=cooling,
+            pulled_out=fault == "pulled out",
         )
 
     def _truth_and_columns(self):
@@ -711,13 +718,25 @@ class _Recorder:
         if self.stated or rng.random() > 0.2:
             return None
         kind = str(
-            rng.choice(["late", "dead", "frozen", "in the air", "never plugged in", "spare"])
+            rng.choice(
+                [
+                    "late",
+                    "dead",
+                    "frozen",
+                    "in the air",
+                    "never plugged in",
+                    "spare",
+                    "silent for a while",
+                    "pulled out",
+                ]
+            )
         )
         names = list(channels)
         name = str(rng.choice(names))
         duration = times[-1]
         plugged = np.flatnonzero(np.isfinite(channels[name]))
-        if kind in ("late", "dead", "frozen") and (plugged.size < 20 or duration < 3 * HOUR):
+        own_probe = kind not in ("in the air", "never plugged in", "spare")
+        if own_probe and (plugged.size < 20 or duration < 3 * HOUR):
             return None
         own = (times[plugged[0]], times[plugged[-1]])
         if kind == "late":
@@ -746,6 +765,25 @@ class _Recorder:
             probes[name] = ""
             self.stuck_wrong_k = float(np.ptp(before[stuck]))
             self.facts.append(f"{name} frozen from {begin:.0f} s for {length:.0f} s")
+        elif kind == "silent for a while":
+            begin = own[0] + float(rng.uniform(0.05, 0.9)) * (own[1] - own[0])
+            length = float(np.exp(rng.uniform(np.log(400.0), np.log(6 * HOUR))))
+            channels[name][(times > begin) & (times < min(begin + length, own[1]))] = np.nan
+            self.facts.append(f"{name} silent from {begin:.0f} s for {length:.0f} s")
+            self.healthy = False
+            return None
+        elif kind == "pulled out":
+            hot = np.flatnonzero(channels[name] >= 60.0)
+            if not hot.size or own[1] - times[hot[-1]] < HOUR:
+                return None
+            begin = times[hot[-1]]
+            level = float(rng.choice([rng.uniform(1.0, 4.5), rng.uniform(17.0, 24.0)]))
+            after = times > begin
+            fall = (channels[name][hot[-1]] - level) * np.exp(-(times[after] - begin) / 40.0)
+            there = np.isfinite(channels[name][after])
+            channels[name][after] = np.where(there, np.round(level + fall, 1), np.nan)
+            probes[name] = ""
+            self.facts.append(f"{name} pulled out at {begin:.0f} s and laid at {level:.0f} °C")
         elif kind == "in the air":
             near = self.pit_c[np.minimum(times, self.pit_c.size - 1).astype(int)]
             shift = float(rng.choice([0.0, rng.uniform(-4.0, 4.0)]))

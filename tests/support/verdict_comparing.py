@@ -44,6 +44,9 @@ class Compared:
     expected : bool
         Met with the stated margin, everything answered, every probe healthy, no gap.
     truly_met, met_with_margin : bool
+    pulled_out : bool
+        Whether a probe was pulled out of hot meat unseen: counted apart, as the rule does
+        not name it.
     facts : tuple of str
     """
 
@@ -55,12 +58,18 @@ class Compared:
     expected: bool
     truly_met: bool
     met_with_margin: bool
+    pulled_out: bool
     facts: tuple[str, ...]
 
     @property
     def unconfirmed(self) -> bool:
         """Whether the package says "met" and no reading of the truth agrees."""
-        return self.answer.state == "met" and bool(self.broken) and not self.withheld
+        return (
+            self.answer.state == "met"
+            and bool(self.broken)
+            and not self.withheld
+            and not self.pulled_out
+        )
 
     @property
     def kind(self) -> str:
@@ -138,6 +147,7 @@ def compare(history: History, judge: Judge = package_judge) -> Compared:
         expected=with_margin and history.healthy and history.answered and history.whole,
         truly_met=not broken,
         met_with_margin=with_margin,
+        pulled_out=history.pulled_out,
         facts=history.facts,
     )
 
@@ -149,6 +159,7 @@ class Tally:
     states: Counter[str] = field(default_factory=Counter)
     unconfirmed: list[Compared] = field(default_factory=list)
     withheld: list[Compared] = field(default_factory=list)
+    pulled_out: list[Compared] = field(default_factory=list)
     passed_over: list[Compared] = field(default_factory=list)
     lost: list[Compared] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
@@ -166,6 +177,8 @@ class Tally:
             self.lost.append(result)
         if result.unconfirmed:
             self.unconfirmed.append(result)
+        elif met and result.broken and result.pulled_out:
+            self.pulled_out.append(result)
         elif met and result.withheld:
             self.withheld.append(result)
         if result.passed_over and not result.unconfirmed:

@@ -41,6 +41,10 @@ def say(tally: Tally, seconds: float, listed: int) -> None:
         f'\n"met" that holds only if a short early heating is not yet the kill: '
         f"{len(tally.withheld)} {[r.seed for r in tally.withheld[:listed]]}"
     )
+    print(
+        f'\n"met" beyond the rule, not true since a probe was pulled out unseen: '
+        f"{len(tally.pulled_out)} {[r.seed for r in tally.pulled_out[:listed]]}"
+    )
     print(f'\n"met", and true, but a question stood open: {len(tally.passed_over)}')
     over = Counter(doubt for r in tally.passed_over for doubt in r.passed_over)
     for doubt, number in over.most_common():
