@@ -1,11 +1,15 @@
-"""Writing a file so that nothing is lost when the writing fails."""
+"""Writing a file so that nothing is lost, and folders of which nothing is left."""
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
+import shutil
+import stat
 import tempfile
 from pathlib import Path
+from typing import Final
 
 from coreward.errors import InputError
 
@@ -80,3 +84,88 @@ def _is_file(path: Path) -> bool:
         return path.is_file()
     except (OSError, ValueError):
         return False
+
+
+# Temporary folders ----------------------------------------------------------------------
+
+_PREFIX: Final = "coreward-"
+_IN_USE: Final = ".in-use"
+
+
+class OwnFolder:
+    """A temporary folder that is found and removed later if this process is killed.
+
+    A file in it is locked as long as the process lives, whatever ends it.
+
+    Parameters
+    ----------
+    kind : str
+        What it is for; part of its name.
+
+    Attributes
+    ----------
+    path : Path
+        Where it is.
+    """
+
+    def __init__(self, kind: str) -> None:
+        self.path = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{kind}-"))
+        self._lock = (self.path / _IN_USE).open("wb")
+        _lock(self._lock.fileno())
+
+    def remove(self) -> None:
+        """Remove it and all in it."""
+        self._lock.close()
+        shutil.rmtree(self.path, ignore_errors=True)
+
+
+def _lock(handle: int) -> bool:
+    """Lock an open file for this process; return False if another one has it."""
+    try:
+        import fcntl
+    except ImportError:  # Windows removes no file that a process has open, which is enough
+        return True
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def sweep_leftovers() -> list[Path]:
+    """Remove the temporary folders of processes that were killed, and return them.
+
+    Only real folders of this person are touched, and only where nobody holds the lock;
+    no link is followed.
+    """
+    removed = []
+    with contextlib.suppress(OSError), os.scandir(tempfile.gettempdir()) as found:
+        for entry in found:
+            if entry.name.startswith(_PREFIX) and _is_left_over(Path(entry.path)):
+                shutil.rmtree(entry.path, ignore_errors=True)
+                removed.append(Path(entry.path))
+    return removed
+
+
+def _is_left_over(folder: Path) -> bool:
+    flags = os.O_RDWR | getattr(os, "O_NOFOLLOW", 0)
+    try:
+        about = folder.lstat()
+        if not stat.S_ISDIR(about.st_mode):
+            return False
+        if hasattr(os, "geteuid") and about.st_uid != os.geteuid():
+            return False
+        handle = os.open(folder / _IN_USE, flags)
+    except OSError:  # no lock: not one of these folders, or one that is being made
+        return False
+    try:
+        if not _lock(handle):
+            return False
+    finally:
+        os.close(handle)
+    if os.name == "nt":
+        try:
+            (folder / _IN_USE).unlink()
+        except OSError:
+            return False
+    return True

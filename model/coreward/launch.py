@@ -7,6 +7,7 @@ compiler is imported.
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import hashlib
 import importlib
@@ -27,6 +28,7 @@ from typing import TextIO
 
 import coreward
 from coreward.errors import CorewardError, InputError, MissingFeatureError
+from coreward.files import OwnFolder, sweep_leftovers
 
 COPY_FOLDER_NAME = "coreward-notebooks"
 START_NOTEBOOK = "notebooks/start.ipynb"
@@ -413,7 +415,10 @@ def prepare_solver_cache() -> Path:
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
     if not is_writable(folder):
-        folder = Path(tempfile.mkdtemp(prefix="coreward-compiled-"))
+        sweep_leftovers()
+        own = OwnFolder("compiled")
+        atexit.register(own.remove)
+        folder = own.path
     os.environ["NUMBA_CACHE_DIR"] = str(folder)
     return folder
 

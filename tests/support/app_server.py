@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import itertools
 import json
 import os
 import secrets
@@ -17,7 +18,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import nbformat
 import websocket
@@ -52,6 +53,15 @@ class AppServer:
     port: int
     token: str
     process: subprocess.Popen[str]
+    terminal: IO[str]
+
+    def said(self) -> str:
+        """Return what it has written to its terminal, beside that it is ready."""
+        return os.pread(self.terminal.fileno(), 2**22, 0).decode("utf-8", "replace")
+
+    def bytes_said(self) -> int:
+        """Return how much that is."""
+        return os.fstat(self.terminal.fileno()).st_size
 
     @property
     def address(self) -> str:
@@ -80,11 +90,16 @@ class Visitor:
         visitor.cookie = headers["set-cookie"].split(";")[0]
         return visitor
 
-    def ask(self, path: str, method: str = "GET", **headers: str) -> tuple[int, Any, str]:
+    def ask(
+        self,
+        path: str,
+        method: str = "GET",
+        *,
+        timeout: float = ANSWER_TIMEOUT_S,
+        **headers: str,
+    ) -> tuple[int, Any, str]:
         """Return status, headers and text of an answer; the path is sent as it is."""
-        connection = http.client.HTTPConnection(
-            LOOPBACK, self.server.port, timeout=ANSWER_TIMEOUT_S
-        )
+        connection = http.client.HTTPConnection(LOOPBACK, self.server.port, timeout=timeout)
         sent = {"Cookie": self.cookie} | self.headers | headers
         try:
             connection.request(method, path, headers={k: v for k, v in sent.items() if v})
@@ -154,6 +169,31 @@ def message(kind: str, channel: str = "shell", **content: Any) -> str:
     )  # fmt: skip
 
 
+def packed(whole: str, buffers: Sequence[bytes] = ()) -> bytes:
+    """Return a message in the short binary form that a browser uses."""
+    words = json.loads(whole)
+    names = ("header", "parent_header", "metadata", "content")
+    parts = [words["channel"].encode(), *(json.dumps(words[name]).encode() for name in names)]
+    parts += buffers
+    offsets = [8 * (len(parts) + 2)]
+    for part in parts:
+        offsets.append(offsets[-1] + len(part))
+    numbers = (len(offsets), *offsets)
+    return b"".join(number.to_bytes(8, "little") for number in numbers) + b"".join(parts)
+
+
+def unpacked(data: bytes) -> dict[str, Any]:
+    """Return kind, content and buffers of a message in the short binary form."""
+    count = int.from_bytes(data[:8], "little")
+    at = [int.from_bytes(data[8 * i : 8 * i + 8], "little") for i in range(1, count + 1)]
+    parts = [data[begin:end] for begin, end in itertools.pairwise(at)]
+    return {
+        "msg_type": json.loads(parts[1])["msg_type"],
+        "content": json.loads(parts[4]),
+        "buffers": parts[5:],
+    }
+
+
 def until_closed(connection: websocket.WebSocket) -> tuple[int, str, list[dict[str, Any]]]:
     """Read until the other side closes; return its code, its words and what came before."""
     before: list[dict[str, Any]] = []
@@ -178,7 +218,12 @@ def write_page(folder: Path, name: str, *cells: tuple[str, str]) -> None:
 
 @contextmanager
 def running_app(
-    folder: Path, *, caches: Sequence[Path] = (), **given: Any
+    folder: Path,
+    *,
+    caches: Sequence[Path] = (),
+    most_files: int | None = None,
+    extra: dict[str, str] | None = None,
+    **given: Any,
 ) -> Iterator[AppServer]:
     """Start the app view on a folder.
 
@@ -188,6 +233,10 @@ def running_app(
         Holds ``notebooks`` and ``data``.
     caches : sequence of Path
         What kernels may write beside their own folders.
+    most_files : int, optional
+        How many files the server may have open, as on a machine that allows few.
+    extra : dict, optional
+        Further environment variables.
     given : any
         Further fields of `coreward.app.server.Serving`.
     """
@@ -196,10 +245,14 @@ def running_app(
         "folder": str(folder), "port": port, "token": token, "version": "tests",
         "caches": [str(each) for each in caches],
     } | given  # fmt: skip
-    environment = os.environ | {"JUPYTER_PREFER_ENV_PATH": "1"}
+    environment = os.environ | {"JUPYTER_PREFER_ENV_PATH": "1"} | (extra or {})
+    program = _PROGRAM
+    if most_files is not None:
+        limit = f"resource.setrlimit(resource.RLIMIT_NOFILE, ({most_files}, {most_files}))"
+        program = f"import resource\n{limit}\n{program}"
     with tempfile.TemporaryFile("w+") as log:
         process = subprocess.Popen(
-            [sys.executable, "-c", _PROGRAM, json.dumps(serving)],
+            [sys.executable, "-c", program, json.dumps(serving)],
             stdout=subprocess.PIPE, stderr=log, text=True, env=environment,
         )  # fmt: skip
         # A server that never answers is ended, so that reading its answer ends too.
@@ -212,7 +265,7 @@ def running_app(
             if not said.startswith("ready"):
                 log.seek(0)
                 raise AssertionError("the app view did not start:\n" + log.read()[-3000:])
-            yield AppServer(port, token, process)
+            yield AppServer(port, token, process, log)
         finally:
             timer.cancel()
             process.send_signal(2)  # as Ctrl+C does

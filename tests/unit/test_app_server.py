@@ -18,6 +18,7 @@ from support.app_server import (
     AppServer,
     Visitor,
     message,
+    packed,
     running_app,
     until_closed,
     write_page,
@@ -265,20 +266,11 @@ def test_code_is_refused(opened: tuple[Visitor, str], sent: str) -> None:
 
 def test_code_is_refused_in_the_short_form_too(opened: tuple[Visitor, str]) -> None:
     visitor, kernel = opened
-    whole = json.loads(message("execute_request", code="1"))
-    names = ("header", "parent_header", "metadata", "content")
-    parts = [b"shell", *(json.dumps(whole[name]).encode() for name in names)]
-    offsets = [8 * (len(parts) + 2)]
-    for part in parts:
-        offsets.append(offsets[-1] + len(part))
-    numbers = [len(offsets), *offsets]
     with visitor.connected(
         f"/api/kernels/{kernel}/channels?session_id=tests",
         subprotocols=["v1.kernel.websocket.jupyter.org"],
     ) as connection:
-        connection.send_binary(
-            b"".join(number.to_bytes(8, "little") for number in numbers) + b"".join(parts)
-        )
+        connection.send_binary(packed(message("execute_request", code="1")))
         kind, data = connection.recv_data()
         while kind != websocket.ABNF.OPCODE_CLOSE:
             kind, data = connection.recv_data()

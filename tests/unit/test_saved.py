@@ -123,6 +123,10 @@ def test_what_was_kept_for_comparison_is_kept(panel: ToyPanel) -> None:
         ("[" * 100_000, "nested far deeper than what a panel saves"),
         (content(panel=None), "does not say which panel saved it"),
         (" " * 300_000, "larger than 200 kB"),
+        (content().replace("120.5", "9" * 401), "a number of 401 digits (999999999999...)"),
+        (content().replace("120.5", "-" + "9" * 5000), "a number of 5001 digits"),
+        (content(version=1).replace('"version": 1', '"version": ' + "1" * 401), "401 digits"),
+        (content().replace("120.5", "[" * 50_000), "nested far deeper than"),
     ],
 )
 def test_a_broken_file_is_refused_as_a_whole(
@@ -191,8 +195,9 @@ def test_a_folder_that_cannot_be_written_is_a_sentence(panel: ToyPanel, tmp_path
     blocked.write_text("")
     with pytest.raises(InputError, match="cannot be written"):
         panel.save("supper", blocked / "inside")
-    with pytest.raises(InputError, match="cannot be read"):
-        panel.open(tmp_path / "nowhere.json")
+    for name in ("nowhere.json", "nul\0.json", "long" * 1000, "\udcff\ud800.json"):
+        with pytest.raises(InputError, match="cannot be read"):
+            panel.open(tmp_path / name)
 
 
 # The buttons -----------------------------------------------------------------------------
@@ -243,6 +248,15 @@ def test_a_file_that_is_sent_is_opened_or_refused_in_place(panel: ToyPanel) -> N
     assert panel.files.uploader.value == ()
     send(content())
     assert panel.state.pit_c == 120.5
+
+
+def test_a_file_that_is_too_large_is_refused_before_it_is_copied(panel: ToyPanel) -> None:
+    class Content(bytes):
+        def __bytes__(self) -> bytes:
+            raise AssertionError("it was copied")
+
+    with pytest.raises(InputError, match="larger than 200 kB"):
+        saved.checked("great.json", Content(300_000))
 
 
 def test_where_many_share_a_server_its_folder_is_left_alone(

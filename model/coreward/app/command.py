@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import gc
-import logging
 import os
 import secrets
 import signal
@@ -113,9 +112,6 @@ def open_app(
             # A terminal browser would take the terminal; a missing one is no error.
             await asyncio.to_thread(webbrowser.open, here)
 
-    # What visitors do wrong is told to them, not to the terminal.
-    for name in ("coreward.app", "tornado", "traitlets"):
-        logging.getLogger(name).setLevel(logging.ERROR)
     with contextlib.suppress(KeyboardInterrupt):
         run(_until_asked_to_stop(server.serve(serving, announce)))
     # Whoever stops it waits for its end: looking through all that was imported for what could

@@ -5,6 +5,13 @@ the notebook and this package; but a control can carry a path, and a path can na
 file. The interpreter's own audit events are used, so the fence holds for every panel,
 also for one written later by somebody who never read this. It is not a sandbox: it
 would not hold against code made to break it.
+
+The files of Python, of its packages and of this package are open only to what reads them
+for its own sake, such as the import of a module or a font; a panel is refused them.
+
+Memory is bounded as well, where the system has such a bound: Linux has one for what a
+process writes to; macOS and Windows have none that can be relied on, and there only the
+number of pages is bounded.
 """
 
 from __future__ import annotations
@@ -14,7 +21,7 @@ import sys
 import sysconfig
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, cast
 
 _LISTING: Final = frozenset({"os.listdir", "os.scandir"})
 _CHANGING: Final = frozenset(
@@ -27,6 +34,26 @@ _STARTING: Final = frozenset(
 )  # fmt: skip
 # What a Unix shows every program and holds nobody's files.
 _ALWAYS: Final = ("/dev/null", "/dev/urandom", "/dev/random")
+# Who opens a file for somebody else: whoever asked for it decides.
+_MIDDLEMEN: Final = (
+    "pathlib", "io", "codecs", "contextlib", "tempfile", "gzip", "zipfile", "shutil", "os",
+    "genericpath", "posixpath", "ntpath", "tomllib", "glob", "fnmatch", "csv", "json", "numpy",
+    "importlib.resources", "importlib.readers", "importlib.abc", "importlib._abc", "openpyxl",
+)  # fmt: skip
+# Who opens a program's file for its own sake. What a visitor sends or types is opened by the
+# readers of logs and by panels, which are not among them.
+_PROGRAMS: Final = (
+    "importlib", "pkgutil", "linecache", "tokenize", "inspect", "mimetypes", "zoneinfo",
+    "tzdata", "numba", "llvmlite", "matplotlib", "matplotlib_inline", "PIL", "fontTools", "fpdf",
+    "icalendar", "scipy", "CoolProp", "IPython", "ipykernel", "ipywidgets", "traitlets",
+    "jupyter_client", "jupyter_core", "traceback", "coreward.tables", "coreward.reports",
+    "coreward.questions", "coreward.physics", "coreward.figures", "coreward.lessons",
+    "coreward.logs.demo",
+)  # fmt: skip
+MEMORY_OF_A_KERNEL: Final = 512 * 2**20
+"""What a page may take beyond its start: 83 to 149 MB were measured for all pages. [B]"""
+LARGEST_FILE: Final = 64 * 2**20
+"""That a page may write. [B]"""
 _WRITING_FLAGS: Final = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
 
 
@@ -37,13 +64,19 @@ class Fence:
     ----------
     readable, writable : iterable of path
         Folders; what may be written may be read.
+    programs : iterable of path
+        Folders that only programs read, for their own sake.
     """
 
     def __init__(
-        self, readable: Iterable[str | Path] = (), writable: Iterable[str | Path] = ()
+        self,
+        readable: Iterable[str | Path] = (),
+        writable: Iterable[str | Path] = (),
+        programs: Iterable[str | Path] = (),
     ) -> None:
         self._writable = _real(writable)
         self._readable = _real(readable) + self._writable
+        self._programs = _real(programs)
 
     def refuses(self, path: object, *, to_write: bool) -> bool:
         """Tell whether a file or folder is out of bounds."""
@@ -51,11 +84,17 @@ class Fence:
             path = "."
         if not isinstance(path, str | bytes | os.PathLike):
             return False  # a descriptor that is open already
-        place = os.path.realpath(os.fsdecode(path))
-        if place in _ALWAYS:
+        try:
+            place = os.path.normcase(os.path.realpath(os.fsdecode(path)))
+        except (ValueError, OSError):  # a letter that no path has; links in a circle
+            return True
+        if place in _ALWAYS or _is_within(place, self._writable):
             return False
-        allowed = self._writable if to_write else self._readable
-        return not any(place == each or place.startswith(each + os.sep) for each in allowed)
+        if to_write:
+            return True
+        if _is_within(place, self._readable):
+            return False
+        return not (_is_within(place, self._programs) and _asked_by_a_program())
 
     def __call__(self, event: str, arguments: tuple[Any, ...]) -> None:
         """Judge one audit event of the interpreter."""
@@ -87,7 +126,26 @@ def _refusal() -> PermissionError:
 
 
 def _real(folders: Iterable[str | Path]) -> tuple[str, ...]:
-    return tuple(os.path.realpath(folder).rstrip(os.sep) for folder in folders)
+    return tuple(os.path.normcase(os.path.realpath(each)).rstrip(os.sep) for each in folders)
+
+
+def _is_within(place: str, folders: tuple[str, ...]) -> bool:
+    return any(place == each or place.startswith(each + os.sep) for each in folders)
+
+
+def _asked_by_a_program() -> bool:
+    """Tell whether a file is opened by the import of a module and the like."""
+    frame = sys._getframe()
+    while frame is not None:
+        name = str(frame.f_globals.get("__name__", ""))
+        if name != __name__ and not _is_of(name, _MIDDLEMEN):
+            return _is_of(name, _PROGRAMS)
+        frame = cast(Any, frame.f_back)
+    return False
+
+
+def _is_of(name: str, packages: tuple[str, ...]) -> bool:
+    return any(name == each or name.startswith(each + ".") for each in packages)
 
 
 def program_folders() -> list[str]:
@@ -124,6 +182,41 @@ def close(readable: Iterable[str], writable: Iterable[str]) -> Fence:
     mimetypes.init()
     # Its list of fonts lies in the person's cache.
     fonts = [matplotlib.get_cachedir(), matplotlib.get_configdir()]
-    fence = Fence([*readable, *program_folders()], [*writable, *fonts])
+    limit_this_process()
+    fence = Fence(readable, [*writable, *fonts], program_folders())
     sys.addaudithook(fence)
     return fence
+
+
+def limit_this_process(more: int = MEMORY_OF_A_KERNEL) -> bool:
+    """Bound what this process takes; return whether this system bounds memory.
+
+    Parameters
+    ----------
+    more : int
+        Memory beyond what it has taken by now. [B]
+    """
+    if hasattr(os, "nice"):
+        # The server answers everybody; a page computes for one.
+        os.nice(5)
+    try:
+        import resource
+    except ImportError:
+        return False
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (LARGEST_FILE, LARGEST_FILE))
+    taken = _memory_written_to()
+    if not taken:
+        return False
+    resource.setrlimit(resource.RLIMIT_DATA, (taken + more, taken + more))
+    return True
+
+
+def _memory_written_to() -> int:
+    """Return what Linux counts against its bound; 0 elsewhere. [B]"""
+    try:
+        words = Path("/proc/self/status").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return 0
+    found = [line.split() for line in words.splitlines() if line.startswith("VmData:")]
+    return int(found[0][1]) * 1024 if found else 0

@@ -5,10 +5,12 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import logging
 import os
 import signal
 import sys
 import uuid
+from collections.abc import Mapping
 from typing import Any, Final
 
 from jupyter_client.provisioning.local_provisioner import LocalProvisioner
@@ -21,7 +23,48 @@ from traitlets import Bool
 
 from coreward.errors import CorewardError
 
+_LOG: Final = logging.getLogger("coreward.app")
 _GONE: Final = -int(signal.SIGTERM)
+# What a kernel needs of the environment. Whatever else stands there, such as a password for
+# another program, is not the business of a page.
+_PASSED_ON: Final = frozenset(
+    {"PATH", "HOME", "USER", "LOGNAME", "LANG", "LANGUAGE", "TZ", "TZDIR", "TMPDIR", "TEMP", "TMP",
+     "PYTHONPATH", "PYTHONHOME", "PYTHONUTF8", "VIRTUAL_ENV", "LD_LIBRARY_PATH",
+     "DYLD_LIBRARY_PATH", "MPLCONFIGDIR", "MPLBACKEND", "NUMBA_CACHE_DIR", "NUMBA_CPU_NAME",
+     "NUMBA_NUM_THREADS", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "FONTCONFIG_PATH",
+     "JUPYTER_PREFER_ENV_PATH", "SYSTEMROOT", "SYSTEMDRIVE", "WINDIR", "COMSPEC", "PATHEXT",
+     "APPDATA", "LOCALAPPDATA", "USERPROFILE", "NUMBER_OF_PROCESSORS"}
+)  # fmt: skip
+
+
+def passed_on(environment: Mapping[str, str]) -> dict[str, str]:
+    """Return what of an environment a page's kernel is given."""
+    return {
+        name: value
+        for name, value in environment.items()
+        if name.upper() in _PASSED_ON or name.startswith("LC_")
+    }
+
+
+class Said:
+    """What kernels write to the terminal, taken line by line by the server's own log."""
+
+    def __init__(self) -> None:
+        self._reader, self.writer = os.pipe()
+        os.set_blocking(self._reader, False)
+        asyncio.get_running_loop().add_reader(self._reader, self._listen)
+
+    def _listen(self) -> None:
+        received = os.read(self._reader, 1 << 16)
+        lines = received.decode("utf-8", "replace").split("\n")
+        if words := next((line for line in reversed(lines) if line.strip()), ""):
+            _LOG.error("The program behind a page: %s", words)
+
+    def close(self) -> None:
+        """Listen no longer."""
+        asyncio.get_running_loop().remove_reader(self._reader)
+        os.close(self._reader)
+        os.close(self.writer)
 
 
 class Copy:
@@ -56,9 +99,16 @@ class Copy:
 
 
 class Seed:
-    """The process that kernels are copied from, seen from the server."""
+    """The process that kernels are copied from, seen from the server.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    stderr : int, optional
+        Where it and its copies write what goes wrong; None means the terminal.
+    """
+
+    def __init__(self, stderr: int | None = None) -> None:
+        self._stderr = stderr
         self._process: asyncio.subprocess.Process | None = None
         self._ended: dict[int, int] = {}
         self._asked: dict[str, asyncio.Future[int]] = {}
@@ -72,6 +122,7 @@ class Seed:
             # the fence lets modules be read.
             sys.executable, "-P", "-m", "coreward.app.seed",
             stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
+            stderr=self._stderr, env=passed_on(os.environ),
         )  # fmt: skip
         self._listening = asyncio.create_task(self._listen())
 

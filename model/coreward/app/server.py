@@ -2,8 +2,8 @@
 
 Every route is listed in `_routes`. There is no file browser, no address that starts a
 kernel but a page's own, and none that takes code: the one connection to a kernel lets
-only the messages of controls pass (`_refusal_of`). The part that draws controls in the
-browser is Voila's, served from this machine.
+only the messages of controls pass (`messages`). What a visitor may ask for has bounds
+(`limits`). The part that draws controls in the browser is Voila's, served from this machine.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ import asyncio
 import contextlib
 import json
 import logging
+import re
 import secrets
-import tempfile
+import sys
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
@@ -27,16 +28,24 @@ from jupyter_server.auth.authorizer import AllowAllAuthorizer
 from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.base.handlers import JupyterHandler
 from jupyter_server.base.websocket import WebSocketMixin
-from jupyter_server.services.kernels.connection.base import deserialize_msg_from_ws_v1
 from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
 from jupyter_server.services.kernels.websocket import KernelWebsocketHandler
 from tornado import web
-from tornado.iostream import StreamClosedError
+from tornado.iostream import StreamBufferFullError, StreamClosedError
 from tornado.websocket import WebSocketClosedError, WebSocketHandler
 from traitlets.config import Config
 
-from coreward.app.kernels import PageKernels, Seed, can_copy
+from coreward.app import messages
+from coreward.app.kernels import PageKernels, Said, Seed, can_copy
+from coreward.app.limits import (
+    Connections,
+    Paces,
+    allow_files,
+    bounded_server,
+    share_files,
+)
 from coreward.app.pages import Page, read_pages
+from coreward.app.quiet import quiet_terminal
 from coreward.app.sessions import (
     COMPUTING,
     ENDED,
@@ -49,15 +58,15 @@ from coreward.app.sessions import (
     sessions_that_fit,
 )
 from coreward.errors import MissingFeatureError
+from coreward.files import OwnFolder, sweep_leftovers
 
 _LOOK: Final = Path(__file__).parent / "look"
+# At once, and in a second from then on. A page asks for some forty files, thirty people behind
+# one address come together.
+_NEWCOMERS: Final = 60, 0.5
+_QUESTIONS: Final = 600, 60
+_MOST_CHANNELS: Final = 3  # of one page: the one that is open, and some that are ending
 _KERNEL: Final = r"(?P<kernel_id>[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})"
-# What controls need, both ways: their state asked for and changed, nothing that runs code.
-_ALLOWED: Final = frozenset(
-    {"comm_msg", "comm_open", "comm_close", "comm_info_request", "kernel_info_request"}
-)
-_ASKS_FOR_STATE: Final = "jupyter.widget.control"
-_LARGEST_MESSAGE: Final = 32 * 2**20  # a log sent to a page, with room to spare [B]
 # Nothing from elsewhere is ever loaded. Styles in place: controls set their own widths.
 # Evaluation: the checker of settings in the drawing part builds its functions from text.
 _SECURITY: Final = (
@@ -131,6 +140,10 @@ class TokenIdentity(IdentityProvider):
 
     visitor_cookie = "coreward-visitor"
 
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**given)
+        self.newcomers = Paces(*_NEWCOMERS)
+
     def get_user(self, handler: web.RequestHandler) -> User | None:
         """Return the visitor, or None without cookie and token."""
         known = handler.get_secure_cookie(self.visitor_cookie)
@@ -139,6 +152,8 @@ class TokenIdentity(IdentityProvider):
         given = handler.get_query_argument("token", "")
         if not secrets.compare_digest(given.encode(), self.token.encode()):
             return None
+        if self.newcomers.of(str(handler.request.remote_ip)).refused_s():
+            raise web.HTTPError(429)
         name = secrets.token_hex(16)
         handler.set_secure_cookie(
             self.visitor_cookie, name, expires_days=None, httponly=True, samesite="Strict"
@@ -177,6 +192,12 @@ class _Handler(JupyterHandler):
         await super().prepare(_redirect_to_login=False)
         if self.current_user is None:
             raise web.HTTPError(403)
+        stream = getattr(self.request.connection, "stream", None)
+        if not self.app.connections.know(stream, self.visitor):
+            self.set_header("Connection", "close")
+            raise web.HTTPError(429)
+        if self.app.questions.of(self.visitor).refused_s():
+            raise web.HTTPError(429)
         if "token" in self.request.query_arguments:
             # An address on a projector must not show the token.
             self.redirect(self.request.path)
@@ -207,6 +228,11 @@ _ERRORS: Final = {
         "Ask whoever started them, or copy it again from the terminal.",
     ),
     404: ("There is no such page", "Go back to the list of pages."),
+    429: (
+        "Too much at once",
+        "So much was asked for from here that the pages stay free for others. Wait a minute, "
+        "close what you do not need, and load the page again.",
+    ),
     500: ("Something went wrong", "Load the page again. If it stays, start the pages again."),
 }
 
@@ -262,11 +288,13 @@ class _Static(_Handler, web.StaticFileHandler):
         self.set_header("Cache-Control", "private, max-age=3600")
 
     def validate_absolute_path(self, root: str, absolute_path: str) -> str | None:
-        """Refuse what leads outside the folder, also by way of a link in it."""
-        real = Path(absolute_path).resolve()
-        if not real.is_relative_to(Path(root).resolve()):
-            raise web.HTTPError(404)
-        return super().validate_absolute_path(root, absolute_path)
+        """Give one answer for what leads outside, is no file or does not exist."""
+        try:
+            if Path(absolute_path).resolve().is_relative_to(Path(root).resolve()):
+                return super().validate_absolute_path(root, absolute_path)
+        except (web.HTTPError, ValueError, OSError):
+            pass
+        raise web.HTTPError(404)
 
     def compute_etag(self) -> str | None:
         """As for any static file; the base class above has another idea."""
@@ -293,10 +321,10 @@ class FencedConnection(ZMQChannelsWebsocketConnection):
 
     def handle_incoming_message(self, incoming_msg: Any) -> None:
         """Pass on what a control says; close the connection on anything else."""
-        refusal = _refusal_of(incoming_msg, self.subprotocol)
-        if refusal:
-            self.log.warning("A page was refused: %s", refusal)
-            self.websocket_handler.close(1008, refusal)
+        try:
+            messages.check(incoming_msg, self.subprotocol)
+        except messages.RefusedMessageError as refusal:
+            self.websocket_handler.close(1008, str(refusal))
             return
         page: Any = self.websocket_handler
         page.note_touch()
@@ -306,29 +334,14 @@ class FencedConnection(ZMQChannelsWebsocketConnection):
         """Pass on all but the code that runs: pages show none."""
         _, parts = self.session.feed_identities(outgoing_msg)
         header: Any = parts[1]
-        if json.loads(bytes(header))["msg_type"] != "execute_input":
+        if json.loads(bytes(header))["msg_type"] == "execute_input":
+            return
+        try:
             super().handle_outgoing_message(stream, outgoing_msg)
-
-
-def _refusal_of(message: str | bytes, subprotocol: str | None) -> str:
-    """Return why a message from a page is not passed on; empty if it is."""
-    try:
-        if subprotocol == "v1.kernel.websocket.jupyter.org":
-            channel, parts = deserialize_msg_from_ws_v1(message)
-            header, content = json.loads(parts[0]), json.loads(parts[3])
-        elif isinstance(message, str):
-            whole = json.loads(message)
-            channel, header, content = whole["channel"], whole["header"], whole["content"]
-        else:
-            return "a message in an unknown form"
-        kind = header["msg_type"]
-        if channel not in {"shell", "control"} or kind not in _ALLOWED:
-            return f"a page may move controls only, not send {kind!r}"
-        if kind == "comm_open" and content["target_name"] != _ASKS_FOR_STATE:
-            return "a page makes no controls of its own"
-    except (ValueError, KeyError, TypeError, IndexError):
-        return "a message in an unknown form"
-    return ""
+        except StreamBufferFullError:
+            # Who does not read what he asks for is not remembered for ever.
+            page: Any = self.websocket_handler
+            page.ws_connection.stream.close()
 
 
 class _Channels(KernelWebsocketHandler, _Handler):
@@ -338,10 +351,31 @@ class _Channels(KernelWebsocketHandler, _Handler):
 
     async def pre_get(self) -> None:
         """Look whether it is the visitor's own."""
-        self._session = self.app.sessions.of_kernel(self.visitor, self.kernel_id)
-        if self._session is None or not await self.app.sessions.is_started(self._session):
+        session = self.app.sessions.of_kernel(self.visitor, self.kernel_id)
+        # The name becomes an address between processes.
+        named = re.fullmatch(r"[\w-]{0,64}", self.get_query_argument("session_id", ""))
+        if not named or session is None or not await self.app.sessions.is_started(session):
             raise web.HTTPError(404)
         await super().pre_get()
+        self._session = session
+        while len(session.channels) >= _MOST_CHANNELS:
+            session.channels.pop(0).close(1008, "too many connections to one page")
+        session.channels.append(self)
+
+    async def on_message(self, ws_message: str | bytes) -> None:
+        """Take a message when its turn has come; until then no further one is read."""
+        assert self._session is not None
+        for pace, amount in zip(self._session.paces, (1, len(ws_message)), strict=True):
+            await asyncio.sleep(min(60.0, pace.wait_s(amount)))
+        if self.connection is not None:
+            super().on_message(ws_message)
+
+    def on_close(self) -> None:
+        """Leave the place among the page's connections, and tell why if it was too much."""
+        session = self._session
+        if session is not None and self in session.channels:
+            session.channels.remove(self)
+        super().on_close()
 
     def note_touch(self) -> None:
         """Note that the page is used."""
@@ -354,6 +388,7 @@ class _Results(WebSocketMixin, WebSocketHandler, _Handler):
 
     _session: Session | None = None
     _telling: asyncio.Task[None] | None = None
+    max_message_size = 2**10  # it says "begin", and nothing else
 
     async def get(self, kernel_id: str) -> None:
         """Look whether it is the visitor's own, then open."""
@@ -439,9 +474,17 @@ class _State(_Handler):
 class App:
     """What the handlers share."""
 
-    def __init__(self, serving: Serving, sessions: Sessions, drawing: Drawing) -> None:
+    def __init__(
+        self,
+        serving: Serving,
+        sessions: Sessions,
+        connections: Connections,
+        drawing: Drawing,
+    ) -> None:
         self.pages: tuple[Page, ...] = read_pages(serving.folder / "notebooks")
         self.sessions = sessions
+        self.connections = connections
+        self.questions = Paces(*_QUESTIONS)
         self.to_load = drawing.to_load()
         self.version = serving.version
         self.names = frozenset({"localhost", "127.0.0.1", "::1", *serving.names})
@@ -527,32 +570,45 @@ async def serve(
     ready : callable, optional
         Awaited once pages are answered, with the number of sessions that fit.
     """
+    with quiet_terminal():
+        await _serve(serving, ready)
+
+
+async def _serve(
+    serving: Serving, ready: Callable[[int], Awaitable[None]] | None = None
+) -> None:
     import psutil
 
     drawing = find_drawing()
-    connections = tempfile.TemporaryDirectory(prefix="coreward-kernels-")
+    sweep_leftovers()
+    between = OwnFolder("kernels")
+    said = Said() if sys.platform != "win32" else None
+    stderr = None if said is None else said.writer
     kernels = PageKernels(
         root_dir=str(serving.folder),
-        connection_dir=connections.name,
+        connection_dir=str(between.path),
         kernel_manager_class="coreward.app.kernels.PageKernel",
         config=Config({"MappingKernelManager": {"cull_idle_timeout": 0}}),
-        allowed_message_types=sorted(_ALLOWED),
+        allowed_message_types=sorted(messages.ALLOWED),
     )
     if serving.copies:
-        kernels.seed = Seed()
+        kernels.seed = Seed(stderr)
         await kernels.seed.start()
     memory_each = MEMORY_OF_A_COPY if serving.copies else MEMORY_ON_ITS_OWN
     fitting = sessions_that_fit(psutil.virtual_memory().available, memory_each)
+    places, most_connections = share_files(allow_files(), serving.most or fitting)
     given = {"abandoned_s": serving.abandoned_s, "idle_s": serving.idle_s}
     sessions = Sessions(
         kernels,
         serving.folder,
-        most=serving.most or fitting,
+        most=places,
         memory_each=memory_each,
         caches=serving.caches,
+        stderr=stderr,
         **{name: value for name, value in given.items() if value is not None},
     )
-    app = App(serving, sessions, drawing)
+    connections = Connections(most_connections)
+    app = App(serving, sessions, connections, drawing)
     identity = TokenIdentity(token=serving.token)
     identity.visitor_cookie = f"coreward-visitor-{serving.port}"
     logger = logging.getLogger("coreward.app")
@@ -566,14 +622,13 @@ async def serve(
         identity_provider=identity,
         authorizer=AllowAllAuthorizer(identity_provider=identity),
         cookie_secret=secrets.token_bytes(32),
-        websocket_max_message_size=_LARGEST_MESSAGE,
+        websocket_max_message_size=messages.LARGEST,
         log_function=lambda handler: logger.debug("%s", handler._request_summary()),
     )
     # Pictures are large and come fast while a slider is dragged: no cap on that.
     kernels.config.ZMQChannelsWebsocketConnection.limit_rate = False
-    listening = application.listen(
-        serving.port, serving.host, max_body_size=2**20, max_buffer_size=_LARGEST_MESSAGE
-    )
+    listening = bounded_server(application, messages.LARGEST)
+    listening.bind_and_listen(serving.port, serving.host, connections)
     sweeping = asyncio.create_task(sessions.sweep())
     try:
         if ready is not None:
@@ -585,4 +640,6 @@ async def serve(
         await sessions.close()
         if kernels.seed is not None:
             await kernels.seed.stop()
-        connections.cleanup()
+        if said is not None:
+            said.close()
+        between.remove()

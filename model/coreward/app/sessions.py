@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import logging
+import math
 import os
 import shutil
 import tempfile
@@ -25,9 +26,12 @@ from jupyter_server.utils import ApiPath
 from nbclient import NotebookClient
 from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
 
-from coreward.app.kernels import PageKernels
+from coreward.app import messages
+from coreward.app.kernels import PageKernels, passed_on
+from coreward.app.limits import Pace, Paces
 from coreward.app.pages import Page
 from coreward.errors import CorewardError
+from coreward.files import OwnFolder
 
 MOST_SESSIONS: Final = 30
 """As many as a class of students, where memory allows."""
@@ -39,10 +43,17 @@ MEMORY_LEFT_ALONE: Final = 512 * 2**20
 """What is kept free for everything else on the machine. [B]"""
 ABANDONED_S: Final = 45.0
 """How long a page may be without a reader, so that loading it again finds it. [s]"""
+GIVES_WAY_S: Final = 10.0
+"""How long a page is without a reader before it gives way to somebody who finds no place. [s]"""
 IDLE_S: Final = 45 * 60.0
 """How long a page may lie open without being touched: a lesson. [s]"""
 _SWEEP_S: Final = 1.0
 _CELL_TIMEOUT_S: Final = 300
+# Pages that one visitor starts: at once, and in a second from then on.
+_STARTS: Final = 12, 0.2
+# Messages to one page, in number and bytes: a slider that is dragged sends sixty in a second.
+_MESSAGES: Final = 600, 120
+_BYTES: Final = 2 * messages.LARGEST, 256 * 2**10
 
 _LOG: Final = logging.getLogger("coreward.app")
 
@@ -70,6 +81,10 @@ class Session:
     left: float = field(default_factory=time.monotonic)
     changed: asyncio.Condition = field(default_factory=asyncio.Condition)
     running: asyncio.Task[None] | None = None
+    channels: list[Any] = field(default_factory=list)
+    paces: tuple[Pace, Pace] = field(
+        default_factory=lambda: (Pace(*_MESSAGES), Pace(*_BYTES))
+    )
 
     def touch(self) -> None:
         """Note that somebody moved a control."""
@@ -97,6 +112,8 @@ class Sessions:
         What a session may be expected to take. [B]
     caches : iterable of Path
         Folders of compiled code and fonts that kernels may write.
+    stderr : int, optional
+        Where kernels write what goes wrong; None means the terminal.
     abandoned_s, idle_s : float
         When a session without reader, or without a touch, ends. [s]
     """
@@ -109,6 +126,7 @@ class Sessions:
         most: int = MOST_SESSIONS,
         memory_each: int = MEMORY_OF_A_COPY,
         caches: Iterable[Path] = (),
+        stderr: int | None = None,
         abandoned_s: float = ABANDONED_S,
         idle_s: float = IDLE_S,
     ) -> None:
@@ -116,11 +134,17 @@ class Sessions:
         self._folder = folder
         self._caches = [str(cache) for cache in caches]
         self.most = most
+        # All ten notebooks of one person at home, and never all places.
+        self.most_of_a_visitor = max(2, most // 3)
+        self._starts = Paces(*_STARTS)
+        self._stderr = stderr
         self._memory_each = memory_each
         self._abandoned_s = abandoned_s
         self._idle_s = idle_s
         self._sessions: dict[str, Session] = {}
-        self._own = Path(tempfile.mkdtemp(prefix="coreward-pages-"))
+        self._ending: set[asyncio.Task[None]] = set()
+        self._folder_of_all = OwnFolder("pages")
+        self._own = self._folder_of_all.path
 
     def __len__(self) -> int:
         return len(self._sessions)
@@ -143,12 +167,13 @@ class Sessions:
         Raises
         ------
         FullHouseError
-            If as many sessions run as may, or as fit into memory.
+            If as many sessions run as may, of all or of this visitor, or as fit into memory.
         """
         found = self.find(visitor, page)
         if found is not None:
             found.left = time.monotonic()
             return found
+        self._refuse_if_too_many(visitor)
         self._refuse_if_full()
         own = Path(tempfile.mkdtemp(dir=self._own))
         session = Session(visitor, page, str(uuid.uuid4()), own)
@@ -156,8 +181,40 @@ class Sessions:
         session.started = asyncio.create_task(self._start(session))
         return session
 
+    def _refuse_if_too_many(self, visitor: str) -> None:
+        mine = [each for each in self._sessions.values() if each.visitor == visitor]
+        if len(mine) >= self.most_of_a_visitor and not self._free_one(mine):
+            raise FullHouseError(
+                f"You have {len(mine)} pages with live controls open, and others want some "
+                "as well. Close one of them, wait a moment and load this page again."
+            )
+        wait_s = self._starts.of(visitor).refused_s()
+        if wait_s:
+            raise FullHouseError(
+                "You have opened many pages one after the other. Load this page again in "
+                f"{math.ceil(wait_s)} seconds."
+            )
+
+    def _free_one(self, sessions: Iterable[Session]) -> bool:
+        """End the one of some sessions that has been without a reader for longest."""
+        now = time.monotonic()
+        left = [
+            each
+            for each in sessions
+            if each.readers == 0 and now - each.left > min(GIVES_WAY_S, self._abandoned_s)
+        ]
+        if not left:
+            return False
+        oldest = min(left, key=lambda each: each.left)
+        # Its place is free at once; its kernel ends meanwhile.
+        del self._sessions[oldest.kernel_id]
+        task = asyncio.create_task(self.end(oldest, "This page was left."))
+        self._ending.add(task)
+        task.add_done_callback(self._ending.discard)
+        return True
+
     def _refuse_if_full(self) -> None:
-        if len(self) >= self.most:
+        if len(self) >= self.most and not self._free_one(self._sessions.values()):
             raise FullHouseError(
                 f"All {self.most} places for pages with live controls are taken. Try again "
                 "in a few minutes; a place is free as soon as somebody closes a page."
@@ -170,7 +227,7 @@ class Sessions:
 
     async def _start(self, session: Session) -> None:
         own = session.folder
-        environment = os.environ | {
+        environment = passed_on(os.environ) | {
             # One visitor's choice of units is not another's, nor the host's; but it holds
             # on all pages of that visitor.
             "COREWARD_CONFIG_DIR": str(self._settings_of(session.visitor)),
@@ -181,13 +238,13 @@ class Sessions:
             # Many kernels on few cores: each does one thing at a time.
             "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1",
         }  # fmt: skip
-        environment.pop("JPY_SESSION_NAME", None)
         await self._kernels.start_kernel(
             kernel_id=session.kernel_id,
             kernel_name="python3",
             path=ApiPath("notebooks"),
             env=environment,
             extra_arguments=["--HistoryManager.enabled=False", "--IPKernelApp.log_level=ERROR"],
+            **{name: self._stderr for name in ("stdout", "stderr") if self._stderr is not None},
         )
 
     def _settings_of(self, visitor: str) -> Path:
@@ -315,7 +372,9 @@ class Sessions:
         """End everything."""
         for session in list(self._sessions.values()):
             await self.end(session, "The server has been stopped.")
-        shutil.rmtree(self._own, ignore_errors=True)
+        if self._ending:
+            await asyncio.wait(self._ending)
+        self._folder_of_all.remove()
 
 
 _DIED: Final = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import json
+import os
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -20,8 +21,11 @@ from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
 from coreward.widgets.controls import Choice
 from coreward.widgets.panel import Panel, PanelState
+from coreward.widgets.remember import serves_one
 from coreward.words import UnitChoice
 
+MOST_SENT: Final = 16_000_000
+"""The largest log that is taken from a browser. [B]"""
 PATH: Final = "path"
 UPLOAD: Final = "upload"
 ASKING: Final = "No log yet. "
@@ -152,12 +156,26 @@ class LogSourcePanel(Panel):
         files = self.uploader.value
         if not files:
             return
-        name = Path(str(files[0]["name"])).name or "log.csv"
-        self.receive(name, bytes(files[0]["content"]))
+        name, content = str(files[0]["name"]), files[0]["content"]
+        # The browser's copy is not needed any more, and the same file may be sent again.
+        self.uploader.value = ()
+        self._try(lambda: self.receive(name, content))
 
-    def receive(self, name: str, content: bytes) -> None:
-        """Take a file that was sent from the reader's computer."""
-        self._sent = (name, content)
+    def receive(self, name: str, content: memoryview | bytes) -> None:
+        """Take a file that was sent from the reader's computer.
+
+        Raises
+        ------
+        InputError
+            If it is larger than a log of a cook.
+        """
+        name = _plain_name(name)
+        if len(content) > MOST_SENT:
+            raise InputError(
+                f"{name}: it is larger than {MOST_SENT // 10**6} MB, and a whole day of eight "
+                "probes at a reading a second is not; send the part with this cook."
+            )
+        self._sent = (name, bytes(content))
         self.schedule.request()
 
     # -- reading ------------------------------------------------------------------------
@@ -240,7 +258,7 @@ class LogSourcePanel(Panel):
     def _file(self, inputs: Mapping[str, Any]) -> Path:
         if inputs["source"] in self.state.demo:
             return self.state.demo[inputs["source"]]
-        return Path(inputs["path"]).expanduser()
+        return _typed_file(inputs["path"])
 
     def _with_file(self, inputs: Mapping[str, Any], act: Any) -> Any:
         if inputs["source"] == UPLOAD and self._sent is not None:
@@ -357,6 +375,47 @@ class LogSourcePanel(Panel):
             self.state.mapping = json.dumps(mapping) if mapping else ""
             self.state.answers = json.dumps(answers) if answers else ""
         self._columns_box.layout.display = "none"
+
+
+def _plain_name(name: str) -> str:
+    """Return a name that is a name only, and that any disk takes."""
+    kept = "".join(
+        letter if letter.isprintable() and letter not in '/\\:*?"<>|' else "_"
+        for letter in Path(name).name
+    )
+    stem, suffix = Path(kept).stem[:60], Path(kept).suffix[:12]
+    return stem + suffix if stem.strip(".") else "log.csv"
+
+
+def _typed_file(text: str) -> Path:
+    """Return the file that was typed; on a page that many see, only one that is for them.
+
+    There one answer is given for whatever is no file, does not exist or is not for them, so
+    that nobody learns from it what is on the disk.
+    """
+    try:
+        file = Path(text)
+        os.fsencode(file)
+        if file.parts[:1] == ("~",):
+            file = file.expanduser()
+        if "\0" in text:
+            raise ValueError("it has a letter that no path has")
+        if serves_one():
+            return file
+        pages = Path.cwd().resolve()
+        place = file.resolve()
+        own = (pages, pages.parent / "data")
+        if any(place.is_relative_to(each) for each in own) and place.is_file():
+            return place
+    except (OSError, ValueError, RuntimeError) as error:
+        if serves_one():
+            raise InputError(
+                f"{text[:80]!r} is no path of a file ({error}); type another one."
+            ) from error
+    raise InputError(
+        "Of the files of the computer that serves this page only the demo logs can be read, "
+        "and this is none of them. Choose one in the list, or send a file from yours."
+    )
 
 
 def _answered(answers: str) -> dict[str, str]:

@@ -99,6 +99,10 @@ _STYLE: Final = """
 """
 
 _REPORTS: Final = ("html", "pdf")
+_TOO_MUCH: Final = (
+    "This asks for more memory than a page may take. Choose a smaller file or fewer rows; "
+    "nothing you did is lost."
+)
 _INTERNAL: Final = (
     "Internal error: this panel met something it was not made for. Nothing you did is "
     "lost; change a value or press reset. The detail below helps whoever repairs it."
@@ -714,6 +718,8 @@ class Panel:
                 act()
         except CorewardError as error:
             self._fail(str(error), "")
+        except MemoryError:
+            self._fail(_TOO_MUCH, "")
         except Exception:
             self._fail(_INTERNAL, traceback.format_exc())
 

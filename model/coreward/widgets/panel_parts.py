@@ -12,7 +12,7 @@ import ipywidgets as W
 
 from coreward.errors import InputError
 from coreward.widgets.remember import serves_one
-from coreward.widgets.saved import SUFFIX, inside
+from coreward.widgets.saved import SUFFIX, checked, inside
 
 PAGE_STYLE: Final = """
 <style>
@@ -146,10 +146,10 @@ class FileControls:
         files = self.uploader.value
         if not files:
             return
-        name, content = Path(str(files[0]["name"])).name, bytes(files[0]["content"])
+        name, content = Path(str(files[0]["name"])).name, files[0]["content"]
         # The same file may be sent again after a correction.
         self.uploader.value = ()
-        self._opening(lambda: self._panel.open_text(content, name))
+        self._opening(lambda: self._panel.open_text(checked(name, content), name))
 
     def _opening(self, act: Callable[[], None]) -> None:
         try:

@@ -47,6 +47,7 @@ SCHEMA: Final = "coreward panel"
 VERSION: Final = 1
 SUFFIX: Final = ".json"
 _MOST_BYTES: Final = 200_000
+_MOST_DIGITS: Final = 15  # what fits into a number of the machine without loss
 
 Content = dict[str, Any]
 
@@ -173,10 +174,23 @@ def read_file(file: Path, panel: str, state: PanelState, start: dict[str, Any]) 
         if file.stat().st_size > _MOST_BYTES:
             raise InputError(_too_big(file.name))
         data = file.read_bytes()
-    except OSError as error:
-        reason = error.strerror or str(error)
+    except (OSError, ValueError) as error:  # a ValueError: a letter that no name may have
+        reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"{file.name} cannot be read in {file.parent}: {reason}.") from error
     return read(data, file.name, panel, state, start)
+
+
+def checked(name: str, content: memoryview | bytes) -> bytes:
+    """Return what was sent from a browser, unless it is larger than any saved panel.
+
+    Raises
+    ------
+    InputError
+        If it is.
+    """
+    if len(content) > _MOST_BYTES:
+        raise InputError(_too_big(name))
+    return bytes(content)
 
 
 def write_beside(folder: Path, name: str, text: str) -> Path:
@@ -236,7 +250,9 @@ def _parsed(data: str | bytes, where: str) -> Content:
         raise InputError(_too_big(where))
     try:
         text = data.decode("utf-8-sig") if isinstance(data, bytes) else data
-        content = json.loads(text, parse_constant=_refuse, object_pairs_hook=_once)
+        content = json.loads(
+            text, parse_constant=_refuse, parse_int=_whole, object_pairs_hook=_once
+        )
     except UnicodeDecodeError as error:
         raise InputError(
             f"{where}: it is not text (byte {error.start} is not UTF-8); choose a file that "
@@ -270,6 +286,15 @@ def _too_big(where: str) -> str:
 
 def _refuse(name: str) -> float:
     raise ValueError(f"{name} is not a number that a panel can use")
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > _MOST_DIGITS:
+        raise ValueError(
+            f"a number of {len(digits)} digits ({digits[:12]}...) is none that a panel saves; "
+            "choose a file that a panel saved"
+        )
+    return int(digits)
 
 
 def _once(pairs: Sequence[tuple[str, Any]]) -> Content:
