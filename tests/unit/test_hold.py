@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coreward.errors import InputError
-from coreward.physics.lethality import load_kinetics
+from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.cook_record import cook_record
 from coreward.questions.hold import (
     HoldPlan,
@@ -25,7 +25,7 @@ from coreward.questions.hold import (
     time_until_enough,
 )
 from coreward.questions.verdict import longest_hold, verdict
-from coreward.tables.standards import load_standard
+from coreward.tables.standards import load_standard, standard_names
 
 COARSE = {"cells": 24, "tolerance": 0.05}
 SLICE = HoldPlan("pork loin", thickness_m=0.03, around_c=62.0, until_core_c=60.0, hold_s=0.0)
@@ -153,6 +153,92 @@ def test_time_until_enough_by_hand() -> None:
     later = time_until_enough(time, core, standard, error_c=2.0)
     assert later > reached + 180.0
     assert time_until_enough(time, core, standard, error_c=9.0) == math.inf
+
+
+def test_each_row_counts_from_its_own_first_reading() -> None:
+    """130 °F asks for 112 min and 140 °F for 12 min (law: 11.2); the earlier end counts."""
+    standard = load_standard("us meat 6.5 log")
+    time = np.array([0.0, 600.0, 1200.0, 1800.0])
+    low = np.array([54.4, 54.5, 54.5, 54.5])
+    assert time_until_enough(time, low, standard) == 600.0 + 112 * 60.0
+    hot = np.array([54.5, 54.5, 60.0, 60.0])
+    assert time_until_enough(time, hot, standard) == 1200.0 + 12 * 60.0
+    # With an error of 1 K a reading of 60.0 °C counts as 59.0 °C: the row of 138 °F.
+    assert time_until_enough(time, hot, standard, 1.0) == 1200.0 + 18 * 60.0
+    assert time_until_enough(time, low, standard, 1.0) == math.inf
+
+
+@given(
+    name=st.sampled_from(standard_names()),
+    at_c=st.floats(40.0, 100.0),
+    warmer_k=st.floats(0.0, 20.0),
+)
+def test_no_standard_asks_for_less_where_it_is_colder(
+    name: str, at_c: float, warmer_k: float
+) -> None:
+    standard = load_standard(name)
+    assert standard.required_s(at_c) >= standard.required_s(at_c + warmer_k) > 0.0
+    time = np.array([0.0, 60.0])
+    colder = time_until_enough(time, np.full(2, at_c), standard)
+    assert colder >= time_until_enough(time, np.full(2, at_c + warmer_k), standard)
+    assert colder == standard.required_s(at_c)
+
+
+@pytest.mark.parametrize("name", standard_names())
+def test_no_hold_is_shorter_than_the_printed_row(name: str) -> None:
+    """Of each printing that reaches so high; a printed zero asks for a dwell."""
+    standard = load_standard(name)
+    for row in standard.usable_rows:
+        assert standard.required_s(row.temperature_c) >= max(row.printed_s, row.required_s) > 0
+        if row.law_s is not None:
+            assert row.required_s >= row.law_s
+
+
+@given(
+    name=st.sampled_from(kinetics_names()),
+    at_c=st.floats(40.0, 100.0),
+    warmer_k=st.floats(0.0, 20.0),
+)
+def test_no_organism_dies_sooner_where_it_is_colder(
+    name: str, at_c: float, warmer_k: float
+) -> None:
+    kinetics = load_kinetics(name)
+    assert kinetics.d_minutes(at_c) >= kinetics.d_minutes(at_c + warmer_k) > 0.0
+
+
+def test_both_units_decide_alike_for_a_hundred_thousand_readings() -> None:
+    """Readings of a tenth of a degree in °F, decided in exact fractions and by the tool."""
+    readings = np.random.default_rng(18).integers(1250, 1700, 100_000)  # tenths of a degree
+    celsius = (readings / 10.0 - 32.0) / 1.8
+    for name in ("us meat 6.5 log", "us poultry 7 log"):
+        standard = load_standard(name)
+        for error_tenths in (0, 18):  # of a degree Fahrenheit: none, and 1 K
+            answers = {}
+            for reading in range(1250, 1700):
+                # All rows stand at whole degrees Fahrenheit.
+                rows = [
+                    level
+                    for level in standard.temperatures_c
+                    if 10 * round(level * 1.8 + 32.0) + error_tenths <= reading
+                ]
+                answers[reading] = standard.required_s(rows[-1]) if rows else math.inf
+            once = np.zeros(1)
+            for reading, at_c in {
+                int(r): c for r, c in zip(readings, celsius, strict=True)
+            }.items():
+                got = time_until_enough(once, np.full(1, at_c), standard, error_tenths / 18.0)
+                assert got == answers[reading]
+            levels = np.array(standard.temperatures_c) + error_tenths / 18.0
+            pairs = np.repeat(celsius, 2)
+            record = cook_record(
+                (60.0 * np.arange(pairs.size), pairs), longest_gap_s=61.0, ceiling_c=105.0
+            )
+            held = held_at_or_above(record, levels)
+            for level, seconds in zip(standard.temperatures_c, held, strict=True):
+                least = 10 * round(level * 1.8 + 32.0) + error_tenths
+                inside = readings >= least
+                steps = int(inside.sum()) + int((inside[1:] & inside[:-1]).sum())
+                assert seconds == 60.0 * steps
 
 
 def test_the_map_agrees_with_the_verdict_on_the_same_cook() -> None:

@@ -731,7 +731,8 @@ def outside_every_table(meats: Iterable[str]) -> tuple[Kinetics, ...]:
 def chosen_kinetics(kinetics: Kinetics | str | None, meat: str) -> Kinetics | None:
     """Kinetics that may be used for a meat: those asked for, else the table's first.
 
-    None where the table has none for that meat.
+    None where the table has none for that meat. A solid that is no meat at all (an empty
+    name) is served by what is asked for.
 
     Raises
     ------
@@ -740,11 +741,11 @@ def chosen_kinetics(kinetics: Kinetics | str | None, meat: str) -> Kinetics | No
     TableError
         No such set.
     """
-    fitting = kinetics_for(meat)
+    fitting = kinetics_for(meat) if meat else ()
     if kinetics is None:
         return load_kinetics(fitting[0]) if fitting else None
     chosen = load_kinetics(kinetics) if isinstance(kinetics, str) else kinetics
-    if not chosen.serves(meat):
+    if meat and not chosen.serves(meat):
         raise OutOfRangeError(
             f"kinetics '{chosen.name}' hold for {chosen.food}, not for {meat}: "
             + (f"choose {', '.join(fitting)}." if fitting else "no kinetics here do.")

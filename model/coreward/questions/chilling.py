@@ -6,7 +6,7 @@ shares that stand in table ``holding``. Only what the slowest of them would have
 called met, only what the fastest would have missed not met; between the two the answer is
 "cannot tell".
 
-Beside the limits stands how far Clostridium perfringens, whose spores outlive cooking,
+Beside the limits stands how far bacteria whose spores outlive cooking
 could grow meanwhile at any place: an upper bound, which can clear a chill of that doubt
 but never condemn it. A whole piece keeps the state it has; a cut piece starts, on the
 careful side, as warm throughout as its hottest place was when it was cut.
@@ -29,7 +29,7 @@ from coreward.cook.simulate import simulate
 from coreward.cook.stages import MEAT_START_RANGE_C, Piece, Stage
 from coreward.errors import InputError
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
-from coreward.physics.growth import growth_bound_by_place
+from coreward.physics.growth import curves_after_cooking, growth_bound_by_place
 from coreward.physics.meat import Material
 from coreward.questions.verdict import CAUTION
 from coreward.tables.standards import BandLimit, band_limits
@@ -50,7 +50,6 @@ from coreward.words import (
 Floats = NDArray[np.float64]
 State = Literal["met", "not met", "cannot tell"]
 
-_ORGANISM = "Clostridium perfringens"
 CUTS = ("whole", "halved", "sliced")
 DEFAULT_RULE = "food code cooling"
 # The core is stopped this far below the last limit, so that the crossing is in the run.
@@ -275,19 +274,6 @@ def _judged(
     return Leg(limit, begin, end, shortest, longest, state)
 
 
-def _curves(material: Material) -> tuple[tuple[str, ...], bool]:
-    """Growth curves for a meat, and whether they were measured in it."""
-    known = [
-        name
-        for name in tables.names("growth")
-        if tables.load("growth", name).text("organism") == _ORGANISM
-    ]
-    cut = material.sets.get("cut")
-    species = None if cut is None else tables.load("cut", cut).text("species")
-    own = tuple(n for n in known if tables.load("growth", n).text("species") == species)
-    return own or tuple(known), bool(own)
-
-
 @dataclass(frozen=True)
 class _Course:
     """Temperatures of all places, from the peak of the cook on: before a cut, and after."""
@@ -314,7 +300,7 @@ class _Course:
 
 
 def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
-    curves, own = _curves(material)
+    curves, own = curves_after_cooking(material.species)
     sets = [tables.load("growth", name) for name in curves]
     limit = tables.load("holding")["most_growth"]
     most = max(course.most(name, spread) for name in curves)
@@ -324,13 +310,14 @@ def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
     valid = min(s["lowest"] for s in sets), max(s["highest"] for s in sets)
     titles = tuple(dict.fromkeys(tables.source(s.record("lowest").source).title for s in sets))
     state: State = "met" if own and bound <= limit else "cannot tell"
+    organism = " and ".join(dict.fromkeys(s.text("organism") for s in sets))
     if math.isfinite(bound):
         text = say(
-            f"{_ORGANISM} could grow by at most {{0}} at any place meanwhile",
+            f"{organism} could grow by at most {{0}} at any place meanwhile",
             Required(bound, "log"),
         )
     else:
-        text = say(f"{_ORGANISM} could still grow where this chill ends, so no bound is given")
+        text = say(f"{organism} could still grow where this chill ends, so no bound is given")
     if not own:
         end = say(": this meat is not one it was measured in, so that decides nothing.")
     elif state == "met":
@@ -345,7 +332,7 @@ def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
         "; ".join(titles),
         end,
     )
-    return Growth(_ORGANISM, curves, valid, bound, limit, state, titles, sentence)
+    return Growth(organism, curves, valid, bound, limit, state, titles, sentence)
 
 
 def chilling(
