@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import coreward as cw
 from coreward.errors import InputError
 from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.cook_record import cook_record
@@ -64,6 +65,56 @@ def test_the_stages_begin_and_end_where_they_are_said_to() -> None:
     assert at == pytest.approx(60.0, abs=0.01)
     by_clock = cook_hold(replace(SLICE, until_core_c=None, hold_s=3600.0), **COARSE)
     assert by_clock.result.time_s[-1] == pytest.approx(3600.0)
+
+
+def test_what_a_plan_assumes_where_nothing_is_said() -> None:
+    plan = HoldPlan("pork loin")
+    assert (plan.shape, plan.thickness_m, plan.start_c) == ("slab", 0.03, 4.0)
+    assert (plan.around, plan.around_c, plan.dew_point_c) == ("bath", 60.0, 30.0)
+    assert (plan.until_core_c, plan.hold_s, plan.rest_s) == (None, 3600.0, 0.0)
+    piece = plan.piece()
+    assert (piece.shape, piece.start_c, piece.material.species) == (cw.Slab(0.03), 4.0, "pork")
+    bath = plan.surroundings()
+    assert (bath.air_c, bath.heat_transfer, bath.emissivity) == (60.0, 45.0, 0.0)
+    assert not bath.evaporation
+    air = replace(plan, around="air", around_c=90.0).surroundings()
+    assert (air.air_c, air.dew_point_c, air.evaporation) == (90.0, 30.0, True)
+
+
+def test_a_hold_by_the_clock_begins_with_the_cook_and_the_rest_is_in_a_kitchen() -> None:
+    cook = cook_hold(replace(SLICE, until_core_c=None, hold_s=1800.0, rest_s=600.0), **COARSE)
+    assert (cook.hold_begin_s, cook.hold_end_s, cook.reached) == (0.0, 1800.0, True)
+    assert [record.label for record in cook.result.records] == ["hold", "rest"]
+    rest = cook.result.stages[-1].surroundings
+    assert rest.air_c == 20.0
+    assert not rest.evaporation
+    air = replace(SLICE, around="air", around_c=110.0, until_core_c=50.0, rest_s=600.0)
+    bare = cook_hold(air, **COARSE)
+    assert [record.label for record in bare.result.records] == ["come-up", "rest"]
+    assert bare.result.stages[-1].surroundings.evaporation
+    never = cook_hold(replace(SLICE, around_c=55.0, hold_s=60.0), **COARSE)
+    assert never.hold_begin_s == never.hold_end_s == never.result.time_s[-1] == 36 * 3600.0
+
+
+def test_the_time_of_a_cell_is_the_first_reading_and_the_row_asked_for() -> None:
+    """By hand from the same cook: come-up to the row, and what the row asks."""
+    plan = replace(SLICE, around_c=60.0)
+    cell = hold_time(plan, "us meat 6.5 log", error_c=1.0, **COARSE)
+    assert (cell.thickness_m, cell.around_c) == (0.03, 60.0)
+    stage = cw.Stage(plan.surroundings(), duration_s=36 * 3600.0, until_core_c=59.7)
+    cook = cw.simulate(plan.piece(), stage, **COARSE)
+    # Minutes of the printed rows (law where longer); that of 138 °F is not reached.
+    rows = {134: 45.0, 135: 36.0, 136: 28.133, 137: 23.0, 138: 18.0}
+    ends = []
+    for fahrenheit, minutes in rows.items():
+        there = cook.core_c >= (fahrenheit - 32.0) / 1.8 + 1.0
+        assert there.any() == (fahrenheit < 138)
+        if there.any():
+            ends.append(float(cook.time_s[np.argmax(there)]) + 60.0 * minutes)
+    assert cell.enough_s == pytest.approx(min(ends), abs=1.0)
+    low, high = (float(np.interp(at, cook.core_c, cook.time_s)) for at in (10.0, 54.4444))
+    assert cell.come_up_s == pytest.approx(high - low, rel=0.01)
+    assert not cell.late
 
 
 def test_a_core_that_never_gets_there_is_said_not_to() -> None:
