@@ -12,8 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import coreward as cw
 from coreward.errors import InputError
-from coreward.physics.lethality import load_kinetics
+from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.cook_record import cook_record
 from coreward.questions.hold import (
     HoldPlan,
@@ -25,7 +26,7 @@ from coreward.questions.hold import (
     time_until_enough,
 )
 from coreward.questions.verdict import longest_hold, verdict
-from coreward.tables.standards import load_standard
+from coreward.tables.standards import load_standard, standard_names
 
 COARSE = {"cells": 24, "tolerance": 0.05}
 SLICE = HoldPlan("pork loin", thickness_m=0.03, around_c=62.0, until_core_c=60.0, hold_s=0.0)
@@ -64,6 +65,56 @@ def test_the_stages_begin_and_end_where_they_are_said_to() -> None:
     assert at == pytest.approx(60.0, abs=0.01)
     by_clock = cook_hold(replace(SLICE, until_core_c=None, hold_s=3600.0), **COARSE)
     assert by_clock.result.time_s[-1] == pytest.approx(3600.0)
+
+
+def test_what_a_plan_assumes_where_nothing_is_said() -> None:
+    plan = HoldPlan("pork loin")
+    assert (plan.shape, plan.thickness_m, plan.start_c) == ("slab", 0.03, 4.0)
+    assert (plan.around, plan.around_c, plan.dew_point_c) == ("bath", 60.0, 30.0)
+    assert (plan.until_core_c, plan.hold_s, plan.rest_s) == (None, 3600.0, 0.0)
+    piece = plan.piece()
+    assert (piece.shape, piece.start_c, piece.material.species) == (cw.Slab(0.03), 4.0, "pork")
+    bath = plan.surroundings()
+    assert (bath.air_c, bath.heat_transfer, bath.emissivity) == (60.0, 45.0, 0.0)
+    assert not bath.evaporation
+    air = replace(plan, around="air", around_c=90.0).surroundings()
+    assert (air.air_c, air.dew_point_c, air.evaporation) == (90.0, 30.0, True)
+
+
+def test_a_hold_by_the_clock_begins_with_the_cook_and_the_rest_is_in_a_kitchen() -> None:
+    cook = cook_hold(replace(SLICE, until_core_c=None, hold_s=1800.0, rest_s=600.0), **COARSE)
+    assert (cook.hold_begin_s, cook.hold_end_s, cook.reached) == (0.0, 1800.0, True)
+    assert [record.label for record in cook.result.records] == ["hold", "rest"]
+    rest = cook.result.stages[-1].surroundings
+    assert rest.air_c == 20.0
+    assert not rest.evaporation
+    air = replace(SLICE, around="air", around_c=110.0, until_core_c=50.0, rest_s=600.0)
+    bare = cook_hold(air, **COARSE)
+    assert [record.label for record in bare.result.records] == ["come-up", "rest"]
+    assert bare.result.stages[-1].surroundings.evaporation
+    never = cook_hold(replace(SLICE, around_c=55.0, hold_s=60.0), **COARSE)
+    assert never.hold_begin_s == never.hold_end_s == never.result.time_s[-1] == 36 * 3600.0
+
+
+def test_the_time_of_a_cell_is_the_first_reading_and_the_row_asked_for() -> None:
+    """By hand from the same cook: come-up to the row, and what the row asks."""
+    plan = replace(SLICE, around_c=60.0)
+    cell = hold_time(plan, "us meat 6.5 log", error_c=1.0, **COARSE)
+    assert (cell.thickness_m, cell.around_c) == (0.03, 60.0)
+    stage = cw.Stage(plan.surroundings(), duration_s=36 * 3600.0, until_core_c=59.7)
+    cook = cw.simulate(plan.piece(), stage, **COARSE)
+    # Minutes of the printed rows (law where longer); that of 138 °F is not reached.
+    rows = {134: 45.0, 135: 36.0, 136: 28.133, 137: 23.0, 138: 18.0}
+    ends = []
+    for fahrenheit, minutes in rows.items():
+        there = cook.core_c >= (fahrenheit - 32.0) / 1.8 + 1.0
+        assert there.any() == (fahrenheit < 138)
+        if there.any():
+            ends.append(float(cook.time_s[np.argmax(there)]) + 60.0 * minutes)
+    assert cell.enough_s == pytest.approx(min(ends), abs=1.0)
+    low, high = (float(np.interp(at, cook.core_c, cook.time_s)) for at in (10.0, 54.4444))
+    assert cell.come_up_s == pytest.approx(high - low, rel=0.01)
+    assert not cell.late
 
 
 def test_a_core_that_never_gets_there_is_said_not_to() -> None:
@@ -153,6 +204,92 @@ def test_time_until_enough_by_hand() -> None:
     later = time_until_enough(time, core, standard, error_c=2.0)
     assert later > reached + 180.0
     assert time_until_enough(time, core, standard, error_c=9.0) == math.inf
+
+
+def test_each_row_counts_from_its_own_first_reading() -> None:
+    """130 °F asks for 112 min and 140 °F for 12 min (law: 11.2); the earlier end counts."""
+    standard = load_standard("us meat 6.5 log")
+    time = np.array([0.0, 600.0, 1200.0, 1800.0])
+    low = np.array([54.4, 54.5, 54.5, 54.5])
+    assert time_until_enough(time, low, standard) == 600.0 + 112 * 60.0
+    hot = np.array([54.5, 54.5, 60.0, 60.0])
+    assert time_until_enough(time, hot, standard) == 1200.0 + 12 * 60.0
+    # With an error of 1 K a reading of 60.0 °C counts as 59.0 °C: the row of 138 °F.
+    assert time_until_enough(time, hot, standard, 1.0) == 1200.0 + 18 * 60.0
+    assert time_until_enough(time, low, standard, 1.0) == math.inf
+
+
+@given(
+    name=st.sampled_from(standard_names()),
+    at_c=st.floats(40.0, 100.0),
+    warmer_k=st.floats(0.0, 20.0),
+)
+def test_no_standard_asks_for_less_where_it_is_colder(
+    name: str, at_c: float, warmer_k: float
+) -> None:
+    standard = load_standard(name)
+    assert standard.required_s(at_c) >= standard.required_s(at_c + warmer_k) > 0.0
+    time = np.array([0.0, 60.0])
+    colder = time_until_enough(time, np.full(2, at_c), standard)
+    assert colder >= time_until_enough(time, np.full(2, at_c + warmer_k), standard)
+    assert colder == standard.required_s(at_c)
+
+
+@pytest.mark.parametrize("name", standard_names())
+def test_no_hold_is_shorter_than_the_printed_row(name: str) -> None:
+    """Of each printing that reaches so high; a printed zero asks for a dwell."""
+    standard = load_standard(name)
+    for row in standard.usable_rows:
+        assert standard.required_s(row.temperature_c) >= max(row.printed_s, row.required_s) > 0
+        if row.law_s is not None:
+            assert row.required_s >= row.law_s
+
+
+@given(
+    name=st.sampled_from(kinetics_names()),
+    at_c=st.floats(40.0, 100.0),
+    warmer_k=st.floats(0.0, 20.0),
+)
+def test_no_organism_dies_sooner_where_it_is_colder(
+    name: str, at_c: float, warmer_k: float
+) -> None:
+    kinetics = load_kinetics(name)
+    assert kinetics.d_minutes(at_c) >= kinetics.d_minutes(at_c + warmer_k) > 0.0
+
+
+def test_both_units_decide_alike_for_a_hundred_thousand_readings() -> None:
+    """Readings of a tenth of a degree in °F, decided in exact fractions and by the tool."""
+    readings = np.random.default_rng(18).integers(1250, 1700, 100_000)  # tenths of a degree
+    celsius = (readings / 10.0 - 32.0) / 1.8
+    for name in ("us meat 6.5 log", "us poultry 7 log"):
+        standard = load_standard(name)
+        for error_tenths in (0, 18):  # of a degree Fahrenheit: none, and 1 K
+            answers = {}
+            for reading in range(1250, 1700):
+                # All rows stand at whole degrees Fahrenheit.
+                rows = [
+                    level
+                    for level in standard.temperatures_c
+                    if 10 * round(level * 1.8 + 32.0) + error_tenths <= reading
+                ]
+                answers[reading] = standard.required_s(rows[-1]) if rows else math.inf
+            once = np.zeros(1)
+            for reading, at_c in {
+                int(r): c for r, c in zip(readings, celsius, strict=True)
+            }.items():
+                got = time_until_enough(once, np.full(1, at_c), standard, error_tenths / 18.0)
+                assert got == answers[reading]
+            levels = np.array(standard.temperatures_c) + error_tenths / 18.0
+            pairs = np.repeat(celsius, 2)
+            record = cook_record(
+                (60.0 * np.arange(pairs.size), pairs), longest_gap_s=61.0, ceiling_c=105.0
+            )
+            held = held_at_or_above(record, levels)
+            for level, seconds in zip(standard.temperatures_c, held, strict=True):
+                least = 10 * round(level * 1.8 + 32.0) + error_tenths
+                inside = readings >= least
+                steps = int(inside.sum()) + int((inside[1:] & inside[:-1]).sum())
+                assert seconds == 60.0 * steps
 
 
 def test_the_map_agrees_with_the_verdict_on_the_same_cook() -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import re
+from importlib import resources
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,20 +13,27 @@ import pytest
 from coreward import tables
 from coreward.errors import InputError, OutOfRangeError, TableError
 from coreward.physics import growth
+from coreward.physics import lethality as lethality_module
 from coreward.physics.lethality import (
     CEILING_C,
     CREDIT_FROM_C,
     Kinetics,
     RateCurve,
+    chosen_kinetics,
     credit_history,
     equivalent_curve,
     equivalent_minutes,
+    kinetics_for,
     kinetics_names,
     lethality,
     load_kinetics,
     log_reduction,
+    outside_every_table,
 )
-from coreward.tables.standards import published_d_values
+from coreward.tables.standards import load_standard, published_d_values
+
+BEEF = ("salmonella beef guideline", "stec beef 30% fat", "listeria beef 30% fat")
+POULTRY_LINES = ("salmonella poultry guideline", "o157 turkey", "listeria turkey")
 
 PLAIN = Kinetics(
     name="plain",
@@ -239,8 +249,80 @@ def test_no_kinetics_promises_more_than_its_source_measured() -> None:
         if kinetics.valid_low_c <= point.temperature_c <= kinetics.valid_high_c:
             assert kinetics.d_minutes(point.temperature_c) >= point.high_min
             seen.add(point.kinetics)
-    # All but the guideline itself, which is a law and not a measurement.
-    assert seen == set(kinetics_names()) - {"salmonella beef guideline"}
+    # All but the two over the tables themselves, which are no measurements.
+    guidelines = {"salmonella beef guideline", "salmonella poultry guideline"}
+    assert seen == set(kinetics_names()) - guidelines
+
+
+def test_the_table_says_which_kinetics_serve_which_food() -> None:
+    assert kinetics_for("beef") == kinetics_for(("pork",)) == BEEF
+    assert kinetics_for(["turkey"]) == kinetics_for(("chicken",)) == POULTRY_LINES
+    # A mixture asks for every organism of each of its meats, and so does unnamed meat.
+    assert set(kinetics_for(("turkey", "beef"))) == {*BEEF, *POULTRY_LINES}
+    assert set(kinetics_for(("other meat",))) == {*BEEF, *POULTRY_LINES}
+    assert kinetics_for(("salmon",)) == ()
+    for meats in (("unicorn",), ()):
+        with pytest.raises(InputError, match=r"no meat called .*turkey"):
+            kinetics_for(meats)
+
+
+def test_kinetics_of_another_food_are_refused() -> None:
+    assert chosen_kinetics(None, "turkey") == load_kinetics("salmonella poultry guideline")
+    assert chosen_kinetics("o157 turkey", "turkey") == load_kinetics("o157 turkey")
+    assert chosen_kinetics(None, "salmon") is None
+    with pytest.raises(
+        OutOfRangeError, match="not for turkey: choose salmonella poultry guideline"
+    ):
+        chosen_kinetics("salmonella beef guideline", "turkey")
+    with pytest.raises(OutOfRangeError, match="not for salmon: no kinetics here do"):
+        chosen_kinetics("salmonella beef guideline", "salmon")
+
+
+def test_the_line_for_poultry_never_promises_more_than_the_poultry_table() -> None:
+    """Beef kinetics on turkey gave 20.3 log where the poultry table says 7."""
+    table, line = (
+        load_standard("us poultry 7 log"),
+        load_kinetics("salmonella poultry guideline"),
+    )
+    for at_c in table.temperatures_c:
+        assert 7.0 * 60.0 * float(line.d_minutes(at_c)) >= table.required_s(at_c)
+
+
+def test_the_strains_outside_every_table_are_those_of_the_food() -> None:
+    in_turkey = outside_every_table("turkey")
+    assert [strain.food for strain in in_turkey] == ["ground turkey"]
+    assert float(in_turkey[0].d_minutes(60.0)) == pytest.approx(13.24)
+    in_beef = {strain.name: strain for strain in outside_every_table("beef")}
+    assert float(in_beef["salmonella senftenberg beef"].d_minutes(60.0)) == pytest.approx(3.98)
+    assert "ecoli aw1.7 beef" in in_beef
+    # Where none was measured the most resistant stand in.
+    worst = max(float(s.d_minutes(60.0)) for s in outside_every_table("pork"))
+    assert worst == pytest.approx(13.24)
+
+
+@pytest.mark.parametrize(
+    ("line", "written", "message"),
+    [
+        ("meats", "", "has no text 'meats'"),
+        ("meats", 'meats = ""', "'meats' is empty"),
+        ("meats", 'meats = "beef, unicorn"', "'meats' names unicorn"),
+        ("shown_for", 'shown_for = "turkey"', "'shown_for' names a meat"),
+        ("group", 'group = "yeast"', "'group' is 'yeast'"),
+        ("outside_every_table", 'outside_every_table = "maybe"', "write yes or no"),
+    ],
+)
+def test_kinetics_that_do_not_say_their_food_are_refused(
+    line: str, written: str, message: str, tmp_path: Path
+) -> None:
+    packaged = resources.files("coreward.tables").joinpath("kinetics.toml")
+    text = packaged.read_text(encoding="utf-8")
+    spoiled = re.sub(f"(?m)^{line} = .*$", written, text, count=1)
+    assert spoiled != text
+    path = tmp_path / "kinetics.toml"
+    path.write_text(spoiled, encoding="utf-8")
+    sets, default = tables.read_file(path)
+    with pytest.raises(TableError, match=message):
+        lethality_module._from_table(sets[default])
 
 
 def test_growth_stops_at_its_limits_and_peaks_at_its_optimum() -> None:

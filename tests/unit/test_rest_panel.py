@@ -13,10 +13,13 @@ import coreward as cw
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
 from coreward.figures.rest import RestPicture, alt_text, figure_rest
+from coreward.physics.lethality import kinetics_for
 from coreward.questions.carryover import Carryover, carryover
 from coreward.questions.tenderness import section, tenderness
+from coreward.questions.verdict import CAUTION
 from coreward.widgets import settings
 from coreward.widgets.rest_panel import RestPanel, RestState, _answer, rest_panel
+from coreward.words import Reading
 
 PNG = b"\x89PNG"
 
@@ -100,7 +103,7 @@ def test_the_picture_in_words_has_its_numbers() -> None:
     c = told(cw.Cylinder(0.06))
     words = alt_text(c, section(c.result, c.pull_s))
     assert "52 °C" in words
-    assert f"{c.peak_core_c:.0f} °C" in words
+    assert f"peak {Reading(c.peak_core_c).shown('C')} " in words
     figure = figure_rest(c, tenderness(c.result), section(c.result), 0.0)
     # A figure for a page is drawn whole, by whatever draws it.
     assert not any(artist.get_animated() for artist in figure.findobj())
@@ -178,9 +181,29 @@ def test_time_above_and_lethality_of_the_rest_are_said(panel: RestPanel) -> None
     told = panel.state.outcome.told
     assert told.lethality_in_rest_log > 0.1
     whole = math.floor(10.0 * told.lethality_log) / 10.0
-    assert f"worth {whole:.1f} log of {told.kinetics}" in panel.status_text
+    assert f"worth {whole:.1f} log of Salmonella in roast" in panel.status_text
+    assert f"({told.kinetics})" in panel.status_text
     assert "60 °C or more for" in panel.status_text
     assert "no verdict" in panel.status_text
+
+
+def test_a_bird_is_judged_by_kinetics_of_birds(own_settings: Path) -> None:
+    """Beef kinetics stood here for turkey: 20.3 log where the poultry table says 7."""
+    panel = rest_panel("F", cut="turkey breast", peak_c=66.0)
+    told = panel.state.outcome.told
+    assert told.kinetics == kinetics_for("turkey")[0]
+    assert "beef" not in panel.status_text
+    assert f"({told.kinetics})" in panel.status_text
+    assert "no probe error" in panel.status_text
+    assert CAUTION in panel.status_text
+    assert "°C" not in panel.status_text
+
+
+def test_a_fish_gets_no_count_of_bacteria(own_settings: Path) -> None:
+    panel = rest_panel("C", cut="salmon side", peak_c=50.0, thickness_m=0.04)
+    assert "No kinetics were measured in this meat" in panel.status_text
+    assert " log " not in panel.status_text
+    assert CAUTION in panel.status_text
 
 
 def test_the_section_shows_the_colour_that_a_cut_shows() -> None:
@@ -316,7 +339,7 @@ def test_the_box_has_a_band_and_more_pieces_are_pulled_sooner() -> None:
     panel = rest_panel("C", place="box", rest_s=1800.0)
     alone = panel.state.outcome.answer
     assert alone.high_c - alone.low_c > 1.0
-    assert "pull between" in panel.status_text
+    assert "With what is not known exactly, pull at" in panel.status_text
     panel.state.pieces = "4"
     panel.settle()
     assert panel.state.outcome.answer.pull_c < alone.pull_c

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 import coreward as cw
+from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.evidence.published import published_rows
 from coreward.evidence.trust.shared import assumed, roast_diameter, usual_oven
@@ -62,6 +63,15 @@ def test_published_carryover_and_the_recorded_misses(roasts):
         if not low <= rise <= high:
             outside.add(row["roast"])
     assert outside == ABOVE_THE_RANGE
+
+
+def test_every_measured_rise_lies_within_the_shares_of_the_table(roasts):
+    """Of a computed rise only the least measured share is counted on for bacteria."""
+    u = tables.load("carryover")
+    shares = [float(row["rise_k"]) / roasts[row["roast"]].wet.rise_k for row in ROASTS]
+    print([round(share, 2) for share in shares])
+    assert u["rise_low"] <= min(shares) <= u["rise_low"] + 0.1
+    assert u["rise_high"] - 0.1 <= max(shares) <= u["rise_high"]
 
 
 def test_dry_conduction_misses_them_all_by_far(roasts):

@@ -214,6 +214,12 @@ def rest_stage(
     )
 
 
+def coldest_around(stage: Stage) -> float:
+    """Coldest air or wall that a piece has around it in a stage. [°C]."""
+    series = stage.surroundings.series()
+    return min(float(series[name].value.min()) for name in ("air_c", "wall_c"))
+
+
 def _turned_note(piece: Piece, seconds: float) -> str:
     """Return what searing in turn leaves out, and by how much that is known to matter."""
     m = piece.material.constants

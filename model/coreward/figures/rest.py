@@ -39,7 +39,7 @@ from coreward.figures.style import (
 from coreward.questions.carryover import Carryover
 from coreward.questions.tenderness import PROTEINS, Section, Tenderness
 from coreward.questions.wrapping import crust
-from coreward.words import UnitChoice, as_units
+from coreward.words import Reading, UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 
@@ -474,6 +474,6 @@ def alt_text(told: Carryover, inside: Section, units: str | UnitChoice = "C") ->
         f"core and {degrees(float(inside.temperature_c[-1]))} at the surface; a cut shows "
         f"{', '.join(dict.fromkeys(inside.colour))} from core to surface; curves of core, "
         f"mean and surface: pulled at {degrees(told.pull_core_c)}, peak "
-        f"{degrees(told.peak_core_c)} {format_hours(told.peak_after_s)} later. "
+        f"{Reading(told.peak_core_c).shown(choice)} {format_hours(told.peak_after_s)} later. "
         f"{crust(told.result, told.covered_s).sentence}"
     )

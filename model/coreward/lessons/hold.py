@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
-from coreward.physics.lethality import load_kinetics
+from coreward.physics.lethality import Kinetics, kinetics_for, load_kinetics
 from coreward.questions.hold import HoldPlan, HoldTime, cook_hold, hold_time
 from coreward.questions.verdict import CANNOT_TELL, MET, NOT_MET, Verdict, verdict
 
@@ -97,13 +97,17 @@ def _better_probe() -> float:
     return (enough().enough_s - enough(error_k=0.3).enough_s) / _MINUTE
 
 
+def _law() -> Kinetics:
+    """Return the kinetics that the table of the story is built on."""
+    return load_kinetics(kinetics_for(SLICE.piece().material.species)[0])
+
+
 def _one_d() -> float:
-    kinetics = load_kinetics("salmonella beef guideline")
-    return float(kinetics.d_minutes(60.0)) * _MINUTE
+    return float(_law().d_minutes(60.0)) * _MINUTE
 
 
 def _ten_times() -> float:
-    return float(load_kinetics("salmonella beef guideline").z_c)
+    return float(_law().z_c)
 
 
 LESSON = Lesson(

@@ -13,6 +13,8 @@ is credited: lag is the uncertain part, and crediting it is the dangerous side.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -22,6 +24,31 @@ from coreward.physics.lethality import history_arrays
 
 Floats = NDArray[np.float64]
 _SECONDS_PER_HOUR = 3600.0
+
+
+def curves_after_cooking(meats: Iterable[str]) -> tuple[tuple[str, ...], bool]:
+    """Growth curves of what outlives cooking as spores, for a meat or a mixture.
+
+    The table says which those are and in which meat each was measured. Where a meat is not
+    one of these all of them are returned, of which the fastest counts.
+
+    Parameters
+    ----------
+    meats : str or iterable of str
+        Species.
+
+    Returns
+    -------
+    names : tuple of str
+        Sets of table ``growth``.
+    measured : bool
+        Whether each of the meats is one that a curve was measured in.
+    """
+    asked = (meats,) if isinstance(meats, str) else tuple(meats)
+    sets = [tables.load("growth", name) for name in tables.names("growth")]
+    known = {s.name: s.text("species") for s in sets if s.text("outlives_cooking") == "yes"}
+    measured = bool(asked) and set(asked) <= set(known.values())
+    return tuple(n for n, meat in known.items() if not measured or meat in asked), measured
 
 
 def growth_rate(temperature_c: ArrayLike, name: str | None = None) -> Floats:

@@ -26,6 +26,7 @@ What is never credited
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -33,7 +34,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coreward import tables
-from coreward.errors import InputError, OutOfRangeError
+from coreward.errors import InputError, OutOfRangeError, TableError
+from coreward.tables.standards import MEATS
 
 Floats = NDArray[np.float64]
 
@@ -53,6 +55,8 @@ broken, and nothing in it is credited."""
 SUSPECT_COUNT = 5
 _LOG10 = float(np.log(10.0))
 _KIND = "kinetics"
+GROUPS = ("salmonella", "stec", "listeria", "perfringens cells")
+"""Groups of organisms by the target that their log reductions are held against."""
 _SMALL_FALL_K = 1e-3  # below this the closed form loses digits; the end value is held
 
 INTERPOLATION = (
@@ -144,6 +148,13 @@ class Kinetics:
         Spread, read as a central 95 % range.
     source, where, status, note : str
         Where it comes from and how far to trust it.
+    group : str
+        Which target its log reductions are held against, one of `GROUPS`.
+    meats, shown_for : tuple of str
+        Meats it may be used for, and those for which it is used without being asked
+        for. Kinetics of your own may leave `meats` empty: then you answer for the food.
+    outside_every_table : bool
+        A heat-resistant strain that no table promises to kill.
     """
 
     name: str
@@ -160,6 +171,10 @@ class Kinetics:
     where: str = ""
     status: str = "read"
     note: str = ""
+    group: str = "salmonella"
+    meats: tuple[str, ...] = ()
+    shown_for: tuple[str, ...] = ()
+    outside_every_table: bool = False
 
     def __post_init__(self) -> None:
         for field in ("d_reference_min", "z_c"):
@@ -173,6 +188,10 @@ class Kinetics:
             raise InputError(
                 f"kinetics '{self.name}': valid_low_c must lie below valid_high_c."
             )
+
+    def serves(self, meat: str) -> bool:
+        """Whether it may be used for this meat."""
+        return not self.meats or meat in self.meats
 
     def d_minutes(self, temperature_c: ArrayLike) -> Floats:
         """D at a temperature, clamped to the range of the source. [min]."""
@@ -610,8 +629,25 @@ def _all_kinetics() -> dict[str, Kinetics]:
 
 
 def _from_table(parameters: tables.ParameterSet) -> Kinetics:
+    """Kinetics of a set; refused unless it says which food it serves."""
+    place = f"kinetics.toml, set {parameters.name!r}"
     d_record = parameters.record("d_reference")
+    meats = _meats_of(parameters, "meats", place)
+    shown_for = _meats_of(parameters, "shown_for", place)
+    group, outside = parameters.text("group"), parameters.text("outside_every_table")
+    if not meats:
+        raise TableError(f"{place}: 'meats' is empty; name the meats it may be used for.")
+    if not set(shown_for) <= set(meats):
+        raise TableError(f"{place}: 'shown_for' names a meat that 'meats' does not; add it.")
+    if group not in GROUPS:
+        raise TableError(f"{place}: 'group' is {group!r}; write one of {', '.join(GROUPS)}.")
+    if outside not in ("yes", "no"):
+        raise TableError(f"{place}: 'outside_every_table' is {outside!r}; write yes or no.")
     return Kinetics(
+        group=group,
+        meats=meats,
+        shown_for=shown_for,
+        outside_every_table=outside == "yes",
         name=parameters.name,
         organism=parameters.text("organism"),
         food=parameters.text("food"),
@@ -627,6 +663,94 @@ def _from_table(parameters: tables.ParameterSet) -> Kinetics:
         status=d_record.status,
         note=parameters.note,
     )
+
+
+def _meats_of(parameters: tables.ParameterSet, key: str, place: str) -> tuple[str, ...]:
+    found = tuple(part.strip() for part in parameters.text(key).split(",") if part.strip())
+    strange = [meat for meat in found if meat not in MEATS]
+    if strange:
+        raise TableError(
+            f"{place}: {key!r} names {', '.join(strange)}; there are {', '.join(MEATS)}."
+        )
+    return found
+
+
+def _shown_for(meats: Iterable[str]) -> tuple[Kinetics, ...]:
+    asked = (meats,) if isinstance(meats, str) else tuple(meats)
+    known = {*MEATS, *(tables.load("cut", n).text("species") for n in tables.names("cut"))}
+    strange = [meat for meat in asked if meat not in known]
+    if strange or not asked:
+        raise InputError(
+            f"no meat called {', '.join(map(repr, strange)) or 'nothing'}; "
+            f"name at least one of: {', '.join(sorted(known))}."
+        )
+    return tuple(
+        kinetics
+        for kinetics in _all_kinetics().values()
+        if set(asked) & set(kinetics.shown_for)
+    )
+
+
+def kinetics_for(meats: Iterable[str]) -> tuple[str, ...]:
+    """Names of the kinetics that the table uses for a meat or a mixture, in its order.
+
+    In a mixture every organism of each of its meats counts. A meat that no source in the
+    table measured (fish) has none: nothing can then be said of kill.
+
+    Parameters
+    ----------
+    meats : str or iterable of str
+        Species, such as ``("turkey", "pork")``.
+
+    Raises
+    ------
+    InputError
+        A word that is no meat.
+    """
+    return tuple(found.name for found in _shown_for(meats) if not found.outside_every_table)
+
+
+def outside_every_table(meats: Iterable[str]) -> tuple[Kinetics, ...]:
+    """Kinetics of the heat-resistant strains that lie outside every table, for a meat.
+
+    Measured in that meat; where none was measured in it, the most resistant ones stand in.
+
+    Parameters
+    ----------
+    meats : str or iterable of str
+        As for `kinetics_for`.
+
+    Raises
+    ------
+    InputError
+        A word that is no meat.
+    """
+    return tuple(found for found in _shown_for(meats) if found.outside_every_table)
+
+
+def chosen_kinetics(kinetics: Kinetics | str | None, meat: str) -> Kinetics | None:
+    """Kinetics that may be used for a meat: those asked for, else the table's first.
+
+    None where the table has none for that meat. A solid that is no meat at all (an empty
+    name) is served by what is asked for.
+
+    Raises
+    ------
+    OutOfRangeError
+        Kinetics that were not made for that meat; the message names those that were.
+    TableError
+        No such set.
+    """
+    fitting = kinetics_for(meat) if meat else ()
+    if kinetics is None:
+        return load_kinetics(fitting[0]) if fitting else None
+    chosen = load_kinetics(kinetics) if isinstance(kinetics, str) else kinetics
+    if meat and not chosen.serves(meat):
+        raise OutOfRangeError(
+            f"kinetics '{chosen.name}' hold for {chosen.food}, not for {meat}: "
+            + (f"choose {', '.join(fitting)}." if fitting else "no kinetics here do.")
+        )
+    return chosen
 
 
 def kinetics_names() -> tuple[str, ...]:

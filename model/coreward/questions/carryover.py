@@ -18,14 +18,37 @@ from scipy.optimize import brentq
 
 from coreward import tables
 from coreward.cook.march import convection
-from coreward.cook.rest import BoxPlan, Place, Rest, cook_and_rest, rest_stage
+from coreward.cook.rest import (
+    BoxPlan,
+    Place,
+    Rest,
+    coldest_around,
+    cook_and_rest,
+    rest_stage,
+)
 from coreward.cook.result import Result
 from coreward.cook.stages import Liquid, Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
-from coreward.physics.lethality import Kinetics, load_kinetics, log_reduction
+from coreward.physics.lethality import (
+    Kinetics,
+    chosen_kinetics,
+    log_reduction,
+)
 from coreward.physics.meat import constant_material
 from coreward.physics.statement import conductivity, heat_capacity
+from coreward.questions.verdict import CAUTION
 from coreward.questions.wrapping import up_to
+from coreward.words import (
+    Degrees,
+    DegreesBetween,
+    Difference,
+    Earned,
+    Lasting,
+    Reading,
+    Say,
+    say,
+    together,
+)
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +64,8 @@ _FLAT_K = 0.02
 # when the pull is moved by this much. A peak that hardly moves leaves the pull open.
 _SLOPE_STEP_K = 1.0
 _LEAST_SLOPE = 0.05
+MOST_LOG = 12.0
+"""No count of survivors goes beyond a dozen log."""
 _DRY_REFERENCE_C = 35.0  # between a cold start and a done core: properties of the dry twin
 
 
@@ -66,10 +91,15 @@ class Carryover:
         How long the core was at or above each level [°C]: in all, and in the rest. [s]
     loss_in_rest, evaporated_in_rest : float
         Of the raw mass. [-]
+    sure_peak_c : float
+        Peak with the least of the rise that measured roasts show. [°C]
     lethality_log, lethality_in_rest_log : float
-        Tenfold reductions at the core, in all and gathered in the rest, by `kinetics`.
-    kinetics : str
-    sentence : str
+        Tenfold reductions at the core, in all and gathered in the rest, by `kinetics`; of
+        the rest only what the least rise and the fastest cooling leave. Not a number where
+        no kinetics serve the meat.
+    kinetics, organism : str
+        Name of the kinetics, and the organism in its food; empty where none serve the meat.
+    sentence : Say
     """
 
     result: Result
@@ -85,10 +115,12 @@ class Carryover:
     above_in_rest_s: Floats
     loss_in_rest: float
     evaporated_in_rest: float
+    sure_peak_c: float
     lethality_log: float
     lethality_in_rest_log: float
     kinetics: str
-    sentence: str
+    organism: str
+    sentence: Say
 
     @property
     def covered_s(self) -> float:
@@ -131,7 +163,7 @@ def carryover(
     levels_c : array_like, optional
         Levels for the times above [°C]; each 5 K from 50 °C to the peak if None.
     kinetics : Kinetics or str, optional
-        For the lethality; the default of table ``kinetics`` if None.
+        For the lethality; what table ``kinetics`` says of that meat if None.
 
     Returns
     -------
@@ -141,6 +173,8 @@ def carryover(
     ------
     InputError
         If there is no such stage, or none before it.
+    OutOfRangeError
+        For kinetics that were not made for that meat.
     """
     count = len(result.records)
     first = rest_from + count if rest_from < 0 else rest_from
@@ -162,12 +196,13 @@ def carryover(
         levels = np.arange(_LOWEST_LEVEL_C, highest + 0.1, _LEVEL_STEP_C)
     else:
         levels = np.atleast_1d(np.asarray(levels_c, dtype=float))
-    chosen = kinetics if isinstance(kinetics, Kinetics) else load_kinetics(kinetics)
+    chosen = chosen_kinetics(kinetics, result.piece.material.species)
     before = time <= pull
     earlier = np.append(time[before], pull), np.append(core[before], pull_c)
     fresh = np.concatenate(([True], np.diff(earlier[0]) > 0.0))
-    whole = _reduction(time, core, chosen)
     at_pull = _reduction(earlier[0][fresh], earlier[1][fresh], chosen)
+    sure = _sure_rest(result, first, rest_time, rest_core)
+    in_rest = _reduction(*sure, chosen)
 
     def gained(curve: Floats) -> float:
         return float(curve[-1] - np.interp(pull, time, curve))
@@ -186,10 +221,12 @@ def carryover(
         above_in_rest_s=time_at_or_above(rest_time, rest_core, levels),
         loss_in_rest=gained(result.mass_loss_fraction),
         evaporated_in_rest=gained(result.evaporated_fraction),
-        lethality_log=whole,
-        lethality_in_rest_log=max(whole - at_pull, 0.0),
-        kinetics=chosen.name,
-        sentence="",
+        sure_peak_c=float(sure[1].max()),
+        lethality_log=at_pull + in_rest,
+        lethality_in_rest_log=in_rest,
+        kinetics="" if chosen is None else chosen.name,
+        organism="" if chosen is None else f"{chosen.organism} in {chosen.food}",
+        sentence=say(""),
     )
     return replace(draft, sentence=_sentence(draft))
 
@@ -205,26 +242,79 @@ def _rest_curve(result: Result, rest_from: int) -> tuple[Floats, Floats]:
     )
 
 
-def _reduction(time_s: Floats, core_c: Floats, kinetics: Kinetics) -> float:
+def _sure_rest(
+    result: Result, rest_from: int, time_s: Floats, core_c: Floats
+) -> tuple[Floats, Floats]:
+    """Return the rest as the least of measured rises and the fastest cooling leave it.
+
+    A place that is itself as hot as the core at the pull goes on cooking it: no carryover.
+    """
+    pull_s, pull_c = float(time_s[0]), float(core_c[0])
+    if all(coldest_around(stage) >= pull_c for stage in result.stages[rest_from:]):
+        return time_s, core_c
+    low = tables.load("carryover")["rise_low"]
+    fast = tables.load("holding")["fast_cooked"]
+    core = np.where(core_c > pull_c, pull_c + low * (core_c - pull_c), core_c)
+    return pull_s + fast * (time_s - pull_s), core
+
+
+def _reduction(time_s: Floats, core_c: Floats, kinetics: Kinetics | None) -> float:
+    if kinetics is None:
+        return math.nan
     return log_reduction(time_s, core_c, kinetics) if len(time_s) > 1 else 0.0
 
 
-def _minutes(seconds: float) -> str:
-    minutes = round(seconds / 60.0)
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+def _sentence(c: Carryover) -> Say:
+    parts = [
+        say(
+            "Pulled at {0}, the core goes to {1}, a rise of {2}, {3} later{4}",
+            Degrees(c.pull_core_c, 1),
+            Reading(c.peak_core_c),
+            Difference(c.rise_k),
+            Lasting(c.peak_after_s),
+            " and still rises when the rest ends." if c.still_rising else ".",
+        )
+    ]
+    parts += _sure_words(c)
+    parts.append(
+        say(
+            f"In the rest the piece loses {100.0 * c.loss_in_rest:.1f} % of its raw mass, "
+            f"{100.0 * c.evaporated_in_rest:.1f} % as vapour."
+        )
+    )
+    return together(parts)
 
 
-def _sentence(c: Carryover) -> str:
-    text = (
-        f"Pulled at {c.pull_core_c:.1f} °C, the core goes to {c.peak_core_c:.1f} °C "
-        f"({c.rise_k:+.1f} K) {_minutes(c.peak_after_s)} later"
+def _sure_words(c: Carryover) -> list[Say]:
+    """Say what of a computed peak may be counted on; nothing where it does not rise."""
+    if c.peak_core_c - c.sure_peak_c < _FLAT_K:
+        return []
+    u = tables.load("carryover")
+    return [
+        say(
+            f"Measured roasts rose by {u['rise_low']:g} to {u['rise_high']:g} of what the "
+            "model says: count on a peak of {0} only.",
+            Reading(c.sure_peak_c),
+        )
+    ]
+
+
+def heat_words(c: Carryover) -> Say:
+    """Say what the heat at the core is worth, by which kinetics, and what that rests on."""
+    if not c.kinetics:
+        return say(
+            "No kinetics were measured in this meat: nothing is said of bacteria in it. "
+            f"{CAUTION}"
+        )
+    return say(
+        "At the core the heat is worth {0} of {1} ({2}), {3} of it from the rest. That is an "
+        "outlook and no verdict: it rests on a computed core, counts of the rest only what "
+        f"the least rise and the fastest cooling measured leave, and no probe error. {CAUTION}",
+        Earned(c.lethality_log, "log", MOST_LOG),
+        c.organism,
+        c.kinetics,
+        Earned(c.lethality_in_rest_log, "log", MOST_LOG),
     )
-    text += " and still rises when the rest ends." if c.still_rising else "."
-    text += (
-        f" In the rest the piece loses {100.0 * c.loss_in_rest:.1f} % of its raw mass, "
-        f"{100.0 * c.evaporated_in_rest:.1f} % as vapour."
-    )
-    return text
 
 
 @dataclass(frozen=True)
@@ -233,7 +323,7 @@ class TwoCarryovers:
 
     wet: Carryover
     dry: Carryover
-    sentence: str
+    sentence: Say
 
 
 def dry_twin(piece: Piece) -> Piece:
@@ -301,18 +391,21 @@ def carryover_of(
     else:
         dry_rest = [_without_water(stage) for stage in rest]
     dry_result = cook_and_rest(dry_twin(piece), dry_stages, dry_rest, **options)
-    dry = carryover(dry_result, len(before), kinetics=kinetics)
+    dry = carryover(dry_result, len(before), kinetics=wet.kinetics or None)
     return TwoCarryovers(wet, dry, _both(wet, dry))
 
 
-def _both(wet: Carryover, dry: Carryover) -> str:
+def _both(wet: Carryover, dry: Carryover) -> Say:
     surface_wet = float(np.interp(wet.pull_s, wet.result.time_s, wet.result.surface_c))
     surface_dry = float(np.interp(dry.pull_s, dry.result.time_s, dry.result.surface_c))
-    return (
-        f"From the same pull the model rises by {wet.rise_k:.1f} K, a dry solid by "
-        f"{dry.rise_k:.1f} K. Evaporation kept the surface at {surface_wet:.0f} °C instead of "
-        f"{surface_dry:.0f} °C at the pull, so less heat is stored outside the core, and it "
-        "goes on cooling the surface in the rest."
+    return say(
+        "From the same pull the model rises by {0}, a dry solid by {1}. Evaporation kept the "
+        "surface at {2} instead of {3} at the pull, so less heat is stored outside the core, "
+        "and it goes on cooling the surface in the rest.",
+        Difference(wet.rise_k),
+        Difference(dry.rise_k),
+        Degrees(surface_wet),
+        Degrees(surface_dry),
     )
 
 
@@ -324,7 +417,8 @@ class PullAnswer:
     ----------
     reached : bool
         False where no pull temperature gives that peak; `sentence` says why.
-    sentence : str
+    said : tuple of Say
+        The answer, and after it what else is to be known.
     peak_c : float
         What was wanted. [°C]
     pull_c, low_c, high_c : float
@@ -336,13 +430,18 @@ class PullAnswer:
     """
 
     reached: bool
-    sentence: str
+    said: tuple[Say, ...]
     peak_c: float
     pull_c: float = math.nan
     low_c: float = math.nan
     high_c: float = math.nan
     carryover: Carryover | None = None
     deviations: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def sentence(self) -> Say:
+        """All that is said, as one."""
+        return together(self.said)
 
 
 @dataclass(frozen=True)
@@ -621,8 +720,13 @@ def pull_for_peak(
     if peak_c <= piece.start_c:
         return PullAnswer(
             False,
-            f"The meat starts at {piece.start_c:.0f} °C: a peak of {peak_c:.0f} °C asks for no "
-            "heat at all.",
+            (
+                say(
+                    "The meat starts at {0}: a peak of {1} asks for no heat at all.",
+                    Degrees(piece.start_c),
+                    Degrees(peak_c),
+                ),
+            ),
             peak_c,
         )
     case = _Case(piece, tuple(before), pit, wrap, rest, u["longest_cook"], options, liquid)
@@ -630,26 +734,41 @@ def pull_for_peak(
     series = pit.series()
     hottest = max(float(series["air_c"].value.max()), float(series["wall_c"].value.max()))
     if isinstance(found, Carryover):
-        hours = found.pull_s / 3600.0
         why = (
-            f" Nothing in a pit of {hottest:.0f} °C gets hotter than that pit."
+            say("Nothing in a pit of {0} gets hotter than that pit.", Degrees(hottest))
             if peak_c >= hottest
-            else " Evaporation, or the boiling point, holds it below; a wrap, damper air or a "
-            "hotter pit would help."
+            else say(
+                "Evaporation, or the boiling point, holds it below; a wrap, damper air or a "
+                "hotter pit would help."
+            )
         )
         return PullAnswer(
             False,
-            f"A peak of {peak_c:.0f} °C from a pit of {hottest:.0f} °C is out of reach: after "
-            f"{hours:.0f} h the core is at {found.pull_core_c:.1f} °C, and the highest in the "
-            f"rest is {found.peak_core_c:.1f} °C.{why}",
+            (
+                say(
+                    "A peak of {0} from a pit of {1} is out of reach: after {2} the core is "
+                    "at {3}, and the highest in the rest is {4}.",
+                    Degrees(peak_c),
+                    Degrees(hottest),
+                    Lasting(found.pull_s),
+                    Reading(found.pull_core_c),
+                    Reading(found.peak_core_c),
+                ),
+                why,
+            ),
             peak_c,
             carryover=found,
         )
     if found is None:
         return PullAnswer(
             False,
-            f"The rest alone takes the core above {peak_c:.0f} °C, however early it is "
-            "pulled: choose a cooler place to rest, or stop the rest in time.",
+            (
+                say(
+                    "The rest alone takes the core above {0}, however early it is pulled: "
+                    "choose a cooler place to rest, or stop the rest in time.",
+                    Degrees(peak_c),
+                ),
+            ),
             peak_c,
         )
     pull_c, answer = found
@@ -657,25 +776,36 @@ def pull_for_peak(
     if band:
         deviations = [*_deviations(case, answer, pull_c), ("the probe", u["probe_error"])]
     half = math.sqrt(sum(d * d for _, d in deviations))
-    sentence = (
-        f"Pull at {pull_c:.1f} °C for a peak of {peak_c:.1f} °C: the core still rises by "
-        f"{answer.rise_k:.1f} K in {_minutes(answer.peak_after_s)}."
-    )
-    if band:
-        sentence += (
-            f" With what is not known exactly, pull between {pull_c - half:.0f} and "
-            f"{min(pull_c + half, peak_c):.0f} °C; most of that comes from "
-            f"{max(deviations, key=lambda d: d[1])[0]}."
+    low_c, high_c = pull_c - half, min(pull_c + half, peak_c)
+    parts = [
+        say(
+            "Pull at {0} for a peak of {1}: the core still rises by {2} in {3}.",
+            Degrees(pull_c, 1),
+            Degrees(peak_c, 1),
+            Difference(answer.rise_k),
+            Lasting(answer.peak_after_s),
         )
+    ]
+    if band:
+        parts.append(
+            say(
+                "With what is not known exactly, pull at {0}; most of that comes from {1}.",
+                DegreesBetween(low_c, high_c),
+                max(deviations, key=lambda d: d[1])[0],
+            )
+        )
+    parts += _sure_words(answer)
     if answer.still_rising:
-        sentence += " The core still rises when this rest ends: a longer one peaks higher."
+        parts.append(
+            say("The core still rises when this rest ends: a longer one peaks higher.")
+        )
     return PullAnswer(
         True,
-        sentence,
+        tuple(parts),
         peak_c,
         pull_c=pull_c,
-        low_c=pull_c - half,
-        high_c=min(pull_c + half, peak_c),
+        low_c=low_c,
+        high_c=high_c,
         carryover=answer,
         deviations=tuple(deviations),
     )

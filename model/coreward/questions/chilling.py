@@ -1,7 +1,12 @@
 """Does it cool fast enough? Cooling limits for a whole, halved or sliced piece.
 
 The hottest place counts, from the moment it falls below the upper end of a limit's band.
-Beside the limits stands how far Clostridium perfringens, whose spores outlive cooking,
+A computed time is an outlook: measured joints took longer and shorter than it says, by
+shares that stand in table ``holding``. Only what the slowest of them would have met is
+called met, only what the fastest would have missed not met; between the two the answer is
+"cannot tell".
+
+Beside the limits stands how far bacteria whose spores outlive cooking
 could grow meanwhile at any place: an upper bound, which can clear a chill of that doubt
 but never condemn it. A whole piece keeps the state it has; a cut piece starts, on the
 careful side, as warm throughout as its hottest place was when it was cut.
@@ -24,18 +29,29 @@ from coreward.cook.simulate import simulate
 from coreward.cook.stages import MEAT_START_RANGE_C, Piece, Stage
 from coreward.errors import InputError
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
-from coreward.physics.growth import growth_bound_by_place
+from coreward.physics.growth import curves_after_cooking, growth_bound_by_place
 from coreward.physics.meat import Material
 from coreward.questions.verdict import CAUTION
 from coreward.tables.standards import BandLimit, band_limits
+from coreward.words import (
+    Degrees,
+    DegreesBetween,
+    Difference,
+    Held,
+    Length,
+    Needed,
+    Published,
+    Required,
+    Say,
+    say,
+    together,
+)
 
 Floats = NDArray[np.float64]
 State = Literal["met", "not met", "cannot tell"]
 
-_ORGANISM = "Clostridium perfringens"
 CUTS = ("whole", "halved", "sliced")
 DEFAULT_RULE = "food code cooling"
-_HOUR = 3600.0
 # The core is stopped this far below the last limit, so that the crossing is in the run.
 _BEYOND_K = 0.05
 
@@ -48,24 +64,26 @@ class Leg:
     ----------
     limit : BandLimit
     begin_s, end_s : float
-        When the hottest place came into the band and left it, since the chill began
-        [s]; infinite for an end that never came.
-    slow_end_s : float
-        The end with less heat transfer (table ``holding``), counted from the same start.
+        When the hottest place came into the band and left it for good, by the model, since
+        the chill began [s]; infinite for what never came.
+    shortest_s, longest_s : float
+        The time in the band with the spread of measured joints (table ``holding``). [s]
     state : str
-        "met", "not met" or "cannot tell": met only with the slower heat transfer too.
+        "met" where the longest is within the limit, "not met" where the shortest is beyond
+        it, else "cannot tell".
     """
 
     limit: BandLimit
     begin_s: float
     end_s: float
-    slow_end_s: float
+    shortest_s: float
+    longest_s: float
     state: State
 
     @property
     def elapsed_s(self) -> float:
-        """Time in the band. [s]."""
-        return self.end_s - self.begin_s
+        """Time in the band by the model. [s]."""
+        return self.end_s - self.begin_s if math.isfinite(self.end_s) else math.inf
 
 
 @dataclass(frozen=True)
@@ -82,8 +100,8 @@ class Growth:
         Coldest and hottest at which these curves have growth. [°C]
     log10 : float
         Growth of the place that has most, no lag credited, from the end of the cook to
-        the end of the chill, with the slower heat transfer if that is more; rounded up to
-        a tenth. Infinite where the chill ended before growth did. [log10]
+        the end of the slowest chill that measured joints show; rounded up to a tenth.
+        Infinite where the chill ended before growth did. [log10]
     limit : float
         [log10]
     state : str
@@ -91,7 +109,7 @@ class Growth:
         meat that the curves were not measured in.
     sources : tuple of str
         Titles.
-    sentence : str
+    sentence : Say
     """
 
     organism: str
@@ -101,7 +119,7 @@ class Growth:
     limit: float
     state: State
     sources: tuple[str, ...]
-    sentence: str
+    sentence: Say
 
 
 @dataclass(frozen=True)
@@ -121,7 +139,7 @@ class Chilling:
         Of the chill; for a whole piece with all that came before.
     growth : Growth
         What could grow meanwhile; it does not change `state`.
-    sentence : str
+    sentence : Say
     """
 
     cut: str
@@ -133,7 +151,7 @@ class Chilling:
     state: State
     result: Result
     growth: Growth
-    sentence: str
+    sentence: Say
 
 
 def cooling_rule(name: str = DEFAULT_RULE) -> tuple[BandLimit, ...]:
@@ -168,66 +186,92 @@ def _cut_piece(piece: Piece, cut: str, start_c: float, slice_m: float) -> Piece:
         shape = Sphere(size / 2.0 ** (1.0 / 3.0))
     else:
         shape = Slab(size / 2.0)
-    material = piece.material
-    if material.moist:
-        # It was cooked before: nothing more is squeezed out of it.
-        constants = material.constants._replace(expulsion_rate=0.0)
-        material = replace(material, constants=constants)
+    if piece.material.moist:
         start_c = min(max(start_c, MEAT_START_RANGE_C[0]), MEAT_START_RANGE_C[1])
-    return Piece(shape, material, start_c)
+    return _cooked_before(Piece(shape, piece.material, start_c))
 
 
-def _slower(stage: Stage, share: float) -> Stage:
-    around = stage.surroundings
-    h = around.heat_transfer
-    if not isinstance(h, float):
-        raise InputError("The place must have one heat transfer coefficient, not a series.")
-    return replace(stage, surroundings=replace(around, heat_transfer=(1.0 - share) * h))
+def _cooked_before(piece: Piece) -> Piece:
+    """Return a piece that was cooked elsewhere: nothing more is squeezed out of it.
+
+    Raw meat that starts hot would sweat as if it had just been heated, and cool by that.
+    """
+    material = piece.material
+    if not material.moist:
+        return piece
+    constants = material.constants._replace(expulsion_rate=0.0)
+    return replace(piece, material=replace(material, constants=constants))
 
 
-def _passing(time_s: Floats, hottest_c: Floats, level_c: float) -> float:
-    """When a curve last comes down through a level. [s]; infinite if it stays above."""
-    above = np.flatnonzero(hottest_c > level_c)
-    if not above.size:
+def _passing(time_s: Floats, hottest_c: Floats, level_c: float, last: bool) -> float:
+    """When a curve comes down through a level, the first or the last time. [s].
+
+    Its first time if it is below from the start, infinite if it ends above.
+    """
+    above = hottest_c > level_c
+    if not above.any():
         return float(time_s[0])
-    last = int(above[-1])
-    if last == len(time_s) - 1:
+    if last:
+        i = int(np.flatnonzero(above)[-1])
+    else:
+        below = np.flatnonzero(~above)
+        i = int(below[0]) - 1 if below.size else len(time_s) - 1
+        if i < 0:
+            return float(time_s[0])
+    if i == len(time_s) - 1:
         return math.inf
-    a, b = float(hottest_c[last]), float(hottest_c[last + 1])
-    share = (a - level_c) / (a - b)
-    return float(time_s[last] + share * (time_s[last + 1] - time_s[last]))
+    a, b = float(hottest_c[i]), float(hottest_c[i + 1])
+    return float(time_s[i] + (a - level_c) / (a - b) * (time_s[i + 1] - time_s[i]))
+
+
+def time_in_band(
+    time_s: Floats, hottest_c: Floats, limit: BandLimit, error_k: float
+) -> tuple[float, float]:
+    """When a cooling curve comes into the band of a limit and leaves it, longest reading.
+
+    It begins when the curve is first below the upper end, and ends when it is for the last
+    time above the lower one, the band widened by the probe's error at both ends. [s]
+    """
+    begin = _passing(time_s, hottest_c, limit.from_c + error_k, last=False)
+    return begin, _passing(time_s, hottest_c, limit.to_c - error_k, last=True)
+
+
+@dataclass(frozen=True)
+class _Spread:
+    """Measured over computed cooling times: least and most, before the chill and in it."""
+
+    before: tuple[float, float]
+    chill: tuple[float, float]
+
+    @classmethod
+    def of(cls, goes_on: bool) -> _Spread:
+        """Return the spread of a piece that goes on as it is, or of one that starts anew."""
+        u = tables.load("holding")
+        cooked = u["fast_cooked"], u["slow_cooked"]
+        return cls(cooked, cooked if goes_on else (u["fast_uniform"], u["slow_uniform"]))
+
+    def lengths(self, begin_s: float, end_s: float) -> tuple[float, float]:
+        """Shortest and longest time between two moments, the chill beginning at zero. [s]."""
+        if not math.isfinite(end_s):
+            return math.inf, math.inf
+        earlier = min(end_s, 0.0) - min(begin_s, 0.0)
+        later = max(end_s, 0.0) - max(begin_s, 0.0)
+        fast, slow = (
+            b * earlier + c * later for b, c in zip(self.before, self.chill, strict=True)
+        )
+        return fast, slow
 
 
 def _judged(
-    limit: BandLimit,
-    nominal: tuple[Floats, Floats],
-    slow: tuple[Floats, Floats],
-    error_k: float,
+    limit: BandLimit, curve: tuple[Floats, Floats], spread: _Spread, error_k: float
 ) -> Leg:
-    begin = _passing(*nominal, limit.from_c + error_k)
-    slow_begin = _passing(*slow, limit.from_c + error_k)
-    end = _passing(*nominal, limit.to_c - error_k)
-    slow_end = _passing(*slow, limit.to_c - error_k)
-    if end - begin > limit.limit_s or not math.isfinite(end):
-        state: State = "not met"
-    elif slow_end - slow_begin > limit.limit_s or not math.isfinite(slow_end):
-        state = "cannot tell"
+    begin, end = time_in_band(*curve, limit, error_k)
+    shortest, longest = spread.lengths(begin, end)
+    if longest <= limit.limit_s:
+        state: State = "met"
     else:
-        state = "met"
-    return Leg(limit, begin, end, slow_end, state)
-
-
-def _curves(material: Material) -> tuple[tuple[str, ...], bool]:
-    """Growth curves for a meat, and whether they were measured in it."""
-    known = [
-        name
-        for name in tables.names("growth")
-        if tables.load("growth", name).text("organism") == _ORGANISM
-    ]
-    cut = material.sets.get("cut")
-    species = None if cut is None else tables.load("cut", cut).text("species")
-    own = tuple(n for n in known if tables.load("growth", n).text("species") == species)
-    return own or tuple(known), bool(own)
+        state = "not met" if shortest > limit.limit_s else "cannot tell"
+    return Leg(limit, begin, end, shortest, longest, state)
 
 
 @dataclass(frozen=True)
@@ -237,43 +281,58 @@ class _Course:
     before: tuple[Floats, Floats] | None
     chill: tuple[Floats, Floats]
 
-    def most(self, curve: str) -> float:
-        """Growth of the place that has most; from before a cut, the most of any place."""
-        parts = [self.chill] if self.before is None else [self.before, self.chill]
-        return sum(float(growth_bound_by_place(*part, curve)[-1].max()) for part in parts)
+    def most(self, curve: str, spread: _Spread) -> float:
+        """Growth of the place that has most; from before a cut, the most of any place.
+
+        A cooling that takes so many times longer has so many times the growth.
+        """
+        parts = [(self.chill, spread.chill)]
+        if self.before is not None:
+            parts.append((self.before, spread.before))
+        return sum(
+            slow * float(growth_bound_by_place(*part, curve)[-1].max())
+            for part, (_, slow) in parts
+        )
 
     def still_warm(self, curve: str) -> bool:
         """Whether some place can grow yet when the chill ends."""
         return float(self.chill[1][-1].max()) > tables.load("growth", curve)["lowest"]
 
 
-def _growth(courses: Sequence[_Course], material: Material) -> Growth:
-    curves, own = _curves(material)
+def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
+    curves, own = curves_after_cooking(material.species)
     sets = [tables.load("growth", name) for name in curves]
     limit = tables.load("holding")["most_growth"]
-    most = max(course.most(name) for course in courses for name in curves)
-    if any(course.still_warm(name) for course in courses for name in curves):
+    most = max(course.most(name, spread) for name in curves)
+    if any(course.still_warm(name) for name in curves):
         most = math.inf
     bound = math.ceil(10.0 * most - 1e-9) / 10.0 if math.isfinite(most) else most
     valid = min(s["lowest"] for s in sets), max(s["highest"] for s in sets)
     titles = tuple(dict.fromkeys(tables.source(s.record("lowest").source).title for s in sets))
     state: State = "met" if own and bound <= limit else "cannot tell"
+    organism = " and ".join(dict.fromkeys(s.text("organism") for s in sets))
     if math.isfinite(bound):
-        text = f"{_ORGANISM} could grow by at most {bound:.1f} log at any place meanwhile"
+        text = say(
+            f"{organism} could grow by at most {{0}} at any place meanwhile",
+            Required(bound, "log"),
+        )
     else:
-        text = f"{_ORGANISM} could still grow where this chill ends, so no bound is given"
-    foods = " and ".join(s.text("species") for s in sets)
-    text += (
-        f" (no lag credited; growth between {valid[0]:g} and {valid[1]:g} °C as measured in "
-        f"{foods}: {'; '.join(titles)})"
-    )
+        text = say(f"{organism} could still grow where this chill ends, so no bound is given")
     if not own:
-        text += ": this meat is not one it was measured in, so that decides nothing."
+        end = say(": this meat is not one it was measured in, so that decides nothing.")
     elif state == "met":
-        text += f", within the {limit:g} log that is tolerated."
+        end = say(", within the {0} that is tolerated.", Required(limit, "log"))
     else:
-        text += f". More than {limit:g} log as an upper bound decides nothing."
-    return Growth(_ORGANISM, curves, valid, bound, limit, state, titles, text)
+        end = say(". More than {0} as an upper bound decides nothing.", Required(limit, "log"))
+    sentence = say(
+        "{0} (no lag credited; growth at {1} as measured in {2}: {3}){4}",
+        text,
+        DegreesBetween(*valid, digits=1),
+        " and ".join(s.text("species") for s in sets),
+        "; ".join(titles),
+        end,
+    )
+    return Growth(organism, curves, valid, bound, limit, state, titles, sentence)
 
 
 def chilling(
@@ -336,76 +395,96 @@ def chilling(
         history = earlier.time_s[peak:] - earlier.time_s[-1], top[peak:]
         places = earlier.temperature_c[peak:]
 
-    def run(share: float) -> tuple[Result, tuple[Floats, Floats], _Course]:
-        chilled = piece if cut == "whole" else _cut_piece(piece, cut, hottest_now, thickness)
-        stage = rest_stage(
-            place, u["longest_chill"], piece=chilled, until_core_c=until, label="chill"
-        )
-        if share > 0.0:
-            stage = _slower(stage, share)
-        plan = [*before, stage] if cut == "whole" else [stage]
-        result = simulate(chilled, plan, **options)
-        begin = result.records[-1].begin_s
-        inside = result.time_s >= begin
-        time = result.time_s[inside] - begin
-        hottest = result.temperature_c[inside].max(axis=1)
-        earlier_rows = history[0] < 0.0
-        curve = (
-            np.concatenate((history[0][earlier_rows], time)),
-            np.concatenate((history[1][earlier_rows], hottest)),
-        )
-        chill = time, result.temperature_c[inside]
-        if not len(history[0]):
-            course = _Course(None, chill)
-        elif cut == "whole":
-            all_places = np.concatenate((places[earlier_rows], chill[1]))
-            course = _Course(None, (curve[0] - curve[0][0], all_places))
-        else:
-            course = _Course((history[0] - history[0][0], places), chill)
-        return result, curve, course
-
-    result, nominal, course = run(0.0)
-    _, slow, slow_course = run(u["heat_transfer_share"])
-    legs = tuple(_judged(item, nominal, slow, probe_error_k) for item in limits)
+    if cut != "whole":
+        chilled = _cut_piece(piece, cut, hottest_now, thickness)
+    else:
+        chilled = piece if before else _cooked_before(piece)
+    stage = rest_stage(
+        place, u["longest_chill"], piece=chilled, until_core_c=until, label="chill"
+    )
+    goes_on = cut == "whole" and bool(before)
+    result = simulate(chilled, [*before, stage] if goes_on else [stage], **options)
+    begin = result.records[-1].begin_s
+    inside = result.time_s >= begin
+    time = result.time_s[inside] - begin
+    rows = history[0] < 0.0
+    curve = (
+        np.concatenate((history[0][rows], time)),
+        np.concatenate((history[1][rows], result.temperature_c[inside].max(axis=1))),
+    )
+    chill = time, result.temperature_c[inside]
+    if not len(history[0]):
+        course = _Course(None, chill)
+    elif cut == "whole":
+        all_places = np.concatenate((places[rows], chill[1]))
+        course = _Course(None, (curve[0] - curve[0][0], all_places))
+    else:
+        course = _Course((history[0] - history[0][0], places), chill)
+    spread = _Spread.of(goes_on)
+    legs = tuple(_judged(item, curve, spread, probe_error_k) for item in limits)
     order: tuple[State, ...] = ("not met", "cannot tell", "met")
     state = next(word for word in order if word in {leg.state for leg in legs})
     name = place if isinstance(place, str) else place.name
-    growth = _growth((course, slow_course), piece.material)
-    draft = Chilling(cut, name, rule, nominal[0], nominal[1], legs, state, result, growth, "")
-    return replace(draft, sentence=_sentence(draft, thickness, probe_error_k))
+    growth = _growth(course, piece.material, spread)
+    draft = Chilling(cut, name, rule, *curve, legs, state, result, growth, say(""))
+    return replace(draft, sentence=_sentence(draft, thickness, probe_error_k, spread.chill))
 
 
-def _hours_up(seconds: float) -> str:
-    if not math.isfinite(seconds):
-        return "more than a day"
-    minutes = math.ceil(seconds / 60.0 - 1e-9)
-    return f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def _how(c: Chilling, slice_m: float) -> str:
+def _how(c: Chilling, slice_m: float) -> Say:
     if c.cut == "sliced":
-        return f"Sliced {1000.0 * slice_m:.0f} mm thick"
-    return c.cut.capitalize()
+        return say("Sliced {0} thick", Length(slice_m))
+    return say(c.cut.capitalize())
 
 
-def _sentence(c: Chilling, slice_m: float, error_k: float) -> str:
+def _leg_words(leg: Leg) -> Say:
+    band = say(
+        "{0} to {1}",
+        Published(leg.limit.from_c, at_most=True),
+        Published(leg.limit.to_c, at_most=True),
+    )
+    allowed = Held(leg.limit.limit_s)
+    if not math.isfinite(leg.end_s):
+        longest = Held(tables.load("holding")["longest_chill"])
+        return say("{0} not within {1} (limit {2})", band, longest, allowed)
+    return say(
+        "{0} in {1}, by what measured joints show {2} to {3} (limit {4})",
+        band,
+        Needed(leg.elapsed_s),
+        Held(leg.shortest_s),
+        Needed(leg.longest_s),
+        allowed,
+    )
+
+
+def _sentence(c: Chilling, slice_m: float, error_k: float, spread: tuple[float, float]) -> Say:
     words = {
         "met": "meets",
         "not met": "does not meet",
         "cannot tell": "may or may not meet",
     }[c.state]
-    parts = "; ".join(
-        f"{leg.limit.from_c:.0f} to {leg.limit.to_c:.0f} °C in {_hours_up(leg.elapsed_s)} "
-        f"(limit {leg.limit.limit_s / _HOUR:g} h)"
-        for leg in c.legs
-    )
-    text = f"{_how(c, slice_m)}, {c.place}: {words} the {c.rule} limits by the model: {parts}."
+    parts = [
+        say(
+            f"{{0}}, {c.place}: {words} the {c.rule} limits in the model's outlook: {{1}}.",
+            _how(c, slice_m),
+            together([_leg_words(leg) for leg in c.legs], "; "),
+        )
+    ]
     if c.state == "cannot tell":
-        text += " A fifth less heat transfer would break it."
-    return (
-        f"{text} {c.growth.sentence} Assumed: the hottest place counts, probe error "
-        f"{error_k:g} K, the place keeps its temperature. {CAUTION}"
-    )
+        parts.append(say("Cut it smaller, use ice, or follow it with a probe."))
+    air = c.result.stages[-1].surroundings.air_c
+    keeps = "the place keeps its temperature"
+    parts += [
+        c.growth.sentence,
+        say(
+            "Assumed: the hottest place counts, probe error {0}, {1}; measured joints took "
+            f"between {spread[0]:g} and {spread[1]:g} times what the model says. This is an "
+            "outlook and no measurement.",
+            Difference(error_k),
+            say(f"{keeps} of {{0}}", Degrees(air)) if isinstance(air, float) else keeps,
+        ),
+        say(CAUTION),
+    ]
+    return together(parts)
 
 
 @dataclass(frozen=True)
@@ -418,12 +497,12 @@ class ChillingPlan:
         In the order of effort.
     fix : Chilling or None
         The first that meets the rule.
-    sentence : str
+    sentence : Say
     """
 
     answers: tuple[Chilling, ...]
     fix: Chilling | None
-    sentence: str
+    sentence: Say
 
 
 # In the order of effort: as it is, then cut, then ice.
@@ -492,13 +571,14 @@ def chilling_plan(
     if fix is first:
         text = first.sentence
     elif fix is not None:
-        text = (
+        text = say(
             f"{first.cut.capitalize()} in the {first.place} it does not surely keep the {rule} "
-            f"limits. What does: {fix.cut}, {fix.place}. {fix.sentence}"
+            f"limits. What does: {fix.cut}, {fix.place}. {{0}}",
+            fix.sentence,
         )
     else:
-        text = (
-            f"None of the {len(answers)} ways tried keeps the {rule} limits: cut it smaller, "
-            f"or serve it now. {CAUTION}"
+        text = say(
+            f"None of the {len(answers)} ways tried surely keeps the {rule} limits: cut it "
+            f"smaller, or serve it now. {CAUTION}"
         )
     return ChillingPlan(tuple(answers), fix, text)

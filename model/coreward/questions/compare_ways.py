@@ -20,7 +20,7 @@ from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError
 from coreward.physics.body import Cylinder, Shape, Slab
-from coreward.physics.lethality import load_kinetics, log_reduction
+from coreward.physics.lethality import Kinetics, chosen_kinetics, log_reduction
 from coreward.questions.pareto import Front, nondominated, search_front, spread_weights
 from coreward.questions.plan_cooks import (
     PieceCooks,
@@ -322,7 +322,7 @@ def compare_ways(
             "Cut in two: a slab half as thick, or two thinner round pieces, heated all round; "
             "what the cut faces add is not counted otherwise.",
             "After the hold: one cook of the piece as stated, in its hold.",
-            f"Kill: {load_kinetics().name}; no margin for slow heating is taken off.",
+            _kill_words(chosen_kinetics(None, item.piece.material.species)),
         ),
     )
 
@@ -349,20 +349,28 @@ def _outcome(way: Way, item: PlannedPiece, pit: PitPlan, cook: PieceCooks) -> Wa
         held_loss=held[0],
         held_crust=held[1],
         held_tender=held[2],
-        kill_log=_kill(cook, done),
+        kill_log=_kill(cook, done, chosen_kinetics(None, item.piece.material.species)),
         come_up=float((cook.come_up_s <= come_up_limit().limit_s).mean()),
         fuel_hours=(pit.warm_up_s + mean_pull) / _HOUR,
     )
 
 
-def _kill(cook: PieceCooks, done: NDArray[np.bool_]) -> float:
+def _kill_words(kinetics: Kinetics | None) -> str:
+    if kinetics is None:
+        return "Kill: no kinetics were measured in this meat, so none is counted."
+    return f"Kill: {kinetics.name}; no margin for slow heating is taken off."
+
+
+def _kill(cook: PieceCooks, done: NDArray[np.bool_], kinetics: Kinetics | None) -> float:
     """Kill at the core that all but one draw in twenty have; rounded down."""
+    if kinetics is None:
+        return 0.0
     kills = []
     for i in np.flatnonzero(done):
         keep = cook.time_s < cook.pull_s[i]
         time = np.append(cook.time_s[keep], cook.pull_s[i])
         core = np.append(cook.core_c[i][keep], cook.highest_c[i])
-        kills.append(min(log_reduction(time, core, load_kinetics()), _MOST_LOG))
+        kills.append(min(log_reduction(time, core, kinetics), _MOST_LOG))
     if len(kills) < 0.95 * len(done):
         return 0.0
     share = float(np.quantile(kills, 0.05, method="inverted_cdf"))

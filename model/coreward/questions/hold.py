@@ -28,6 +28,9 @@ from coreward.tables.standards import Standard, band_limits, load_standard
 
 Floats = NDArray[np.float64]
 AROUND = ("bath", "air")
+# A reading of exactly 130 °F must reach the row of 130 °F in either unit, whatever the last
+# binary digit of its conversion.
+_SAME_C = 1e-6
 
 
 @dataclass(frozen=True)
@@ -185,7 +188,9 @@ def held_at_or_above(record: CookRecord, levels_c: Floats) -> Floats:
     lower = np.where(width <= record.longest_gap_s, lower, -np.inf)
     order = np.argsort(lower)
     left = np.concatenate((np.cumsum(width[order][::-1])[::-1], [0.0]))
-    return np.asarray(left[np.searchsorted(lower[order], levels_c, side="left")], dtype=float)
+    return np.asarray(
+        left[np.searchsorted(lower[order], np.asarray(levels_c) - _SAME_C)], dtype=float
+    )
 
 
 def best_hold(record: CookRecord, kinetics: Kinetics) -> tuple[float, float] | None:
@@ -217,7 +222,7 @@ def time_until_enough(
     """
     earliest = math.inf
     for level in standard.temperatures_c:
-        above = np.flatnonzero(coldest_c >= level + error_c)
+        above = np.flatnonzero(coldest_c >= level + error_c - _SAME_C)
         if above.size:
             reached = float(time_s[above[0]])
             earliest = min(earliest, reached + standard.required_s(level))

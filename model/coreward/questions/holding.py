@@ -1,8 +1,12 @@
-"""How long can it be held? Serving temperature, hot-holding limit, and what then."""
+"""How long can it be held? Serving temperature, hot-holding limit, and what then.
+
+The computed times are an outlook: measured joints cooled as fast as in a share of what the
+model says (table ``holding``), and only that share is counted on, unless the place itself
+is as hot as the limit.
+"""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -11,16 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.cook.rest import BoxPlan, BoxRest, hold_in_box
+from coreward.cook.rest import BoxPlan, BoxRest, coldest_around, hold_in_box
 from coreward.cook.result import Result
 from coreward.cook.stages import Piece, Stage
 from coreward.errors import InputError
 from coreward.questions.verdict import CAUTION
 from coreward.tables.standards import BandLimit, band_limits
+from coreward.words import Degrees, Difference, Held, Published, Say, say, together
 
 Floats = NDArray[np.float64]
 
-_HOUR = 3600.0
 DEFAULT_LIMIT = "food code hot holding"
 _COOLING = "food code cooling"
 
@@ -39,13 +43,19 @@ class Holding:
     serving_s : float
         Until the core is below the serving temperature for good; 0 if never above. [s]
     hot_s : float
-        Until the coldest place is below the limit; 0 if it is at the start. [s]
+        Until the coldest place is below the limit, by the model; 0 if it is at the start.
+        [s]
+    sure_hot_s : float
+        What of that may be counted on: as if it cooled as fast as the fastest joint that
+        was measured. [s]
     core_hot_s : float
-        The same for the core, which is what a probe shows. [s]
+        As `hot_s` for the core, which is what a probe shows. [s]
     serving_at_end, hot_at_end : bool
         Whether the hold ended before that happened: the time is a least one.
     limit : BandLimit
-    sentence : str
+    probe_error_k : float
+        That `limit_c` has on top. [K]
+    sentence : Say
     """
 
     result: Result
@@ -56,11 +66,13 @@ class Holding:
     limit_c: float
     serving_s: float
     hot_s: float
+    sure_hot_s: float
     core_hot_s: float
     serving_at_end: bool
     hot_at_end: bool
     limit: BandLimit
-    sentence: str
+    probe_error_k: float
+    sentence: Say
 
 
 def hot_holding_limit(name: str = DEFAULT_LIMIT) -> BandLimit:
@@ -156,6 +168,9 @@ def holding(
     serving, serving_open = _until_below(time, core, serve)
     hot, hot_open = _first_below(time, coldest, floor)
     core_hot, _ = _first_below(time, core, floor)
+    # A place that is as hot as the limit keeps it there, however fast it comes to it.
+    kept = all(coldest_around(stage) >= floor for stage in result.stages[first:])
+    sure = hot if kept else tables.load("holding")["fast_cooked"] * hot
     draft = Holding(
         result=result,
         time_s=time,
@@ -165,57 +180,98 @@ def holding(
         limit_c=floor,
         serving_s=serving,
         hot_s=hot,
+        sure_hot_s=sure,
         core_hot_s=core_hot,
         serving_at_end=serving_open,
         hot_at_end=hot_open,
         limit=rule,
-        sentence="",
+        probe_error_k=error,
+        sentence=say(""),
     )
     return replace(draft, sentence=_sentence(draft))
 
 
-def _down(seconds: float) -> str:
-    """Whole minutes, never more than there are."""
-    minutes = math.floor(seconds / 60.0 + 1e-9)
-    return f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def _sentence(h: Holding) -> str:
+def _sentence(h: Holding) -> Say:
+    floor = Published(h.limit_c)
     if h.serving_s <= 0.0:
-        text = f"The core is never at {h.serving_c:.0f} °C in the hold."
+        parts = [say("The core is never at {0} in the hold.", Degrees(h.serving_c))]
     else:
-        at_least = "at least " if h.serving_at_end else ""
-        text = (
-            f"The core stays at {h.serving_c:.0f} °C or above for {at_least}"
-            f"{_down(h.serving_s)}."
-        )
-    # °C with a decimal, rounded up: a floor of 57.2 must not become 57.
-    floor = math.ceil(10.0 * h.limit_c - 1e-6) / 10.0
+        parts = [
+            say(
+                f"The core stays at {{0}} or above for {_least(h.serving_at_end)}{{1}}.",
+                Degrees(h.serving_c),
+                Held(h.serving_s),
+            )
+        ]
     if h.hot_at_end:
-        text += (
-            f" Every part stays above the hot-holding limit ({floor:.1f} °C with the probe's "
-            f"error) to the end of the hold, {_down(h.hot_s)}."
+        parts.append(
+            say(
+                "Every part stays above the hot-holding limit ({0} with the probe's error) to "
+                "the end of the hold, {1}.",
+                floor,
+                Held(h.hot_s),
+            )
         )
-        return f"{text} {CAUTION}"
-    if h.hot_s <= 0.0:
-        text += (
-            f" Its coldest part is below the hot-holding limit ({floor:.1f} °C with the "
-            "probe's error) from the start: this is a rest and not a hot hold."
+    elif h.hot_s <= 0.0:
+        parts.append(
+            say(
+                "Its coldest part is below the hot-holding limit ({0} with the probe's error) "
+                "from the start: this is a rest and not a hot hold.",
+                floor,
+            )
         )
     else:
-        text += (
-            f" Its coldest part falls below the hot-holding limit ({floor:.1f} °C with the "
-            f"probe's error) after {_down(h.hot_s)}."
+        parts.append(
+            say(
+                "Its coldest part falls below the hot-holding limit ({0} with the probe's "
+                "error) after {1}.",
+                floor,
+                Held(h.hot_s),
+            )
         )
-    if h.core_hot_s > h.hot_s:
-        text += f" A probe in the core shows it only after {_down(h.core_hot_s)}."
-    legs = [item for item in band_limits() if item.standard == _COOLING]
-    rules = " and ".join(f"{leg.to_c:.0f} °C within {leg.limit_s / _HOUR:g} h" for leg in legs)
-    text += (
-        f" From then on it is cooling: eat it, or chill it at once, counted from "
-        f"{legs[0].from_c:.0f} °C to {rules} (Food Code)."
+    if h.sure_hot_s < h.hot_s:
+        fast = tables.load("holding")["fast_cooked"]
+        parts.append(
+            say(
+                f"Measured joints cooled in as little as {fast:g} of the time that the model "
+                "says: count on {0}.",
+                Held(h.sure_hot_s),
+            )
+        )
+    if not h.hot_at_end and h.core_hot_s > h.hot_s:
+        parts.append(say("A probe in the core shows it only after {0}.", Held(h.core_hot_s)))
+    if not h.hot_at_end:
+        parts.append(_then())
+    parts.append(
+        say(
+            "This is an outlook of the model and no measurement; assumed: the coldest part "
+            "counts, probe error {0}.",
+            Difference(h.probe_error_k),
+        )
     )
-    return f"{text} {CAUTION}"
+    return together([*parts, say(CAUTION)])
+
+
+def _least(open_end: bool) -> str:
+    return "at least " if open_end else ""
+
+
+def _then() -> Say:
+    """Say what counts from the end of a hot hold on."""
+    legs = [item for item in band_limits() if item.standard == _COOLING]
+    rules = together(
+        (
+            say("{0} within {1}", Published(leg.to_c, at_most=True), Held(leg.limit_s))
+            for leg in legs
+        ),
+        " and ",
+    )
+    return say(
+        "From then on it is cooling: eat it, or chill it at once, counted from {0} to {1} "
+        "(Food Code).",
+        Published(legs[0].from_c, at_most=True),
+        rules,
+    )
 
 
 def holding_by_pieces(

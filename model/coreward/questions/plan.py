@@ -218,10 +218,11 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
         rest = rest_stage(hold.place, hold.most_s, piece=piece, wrap=item.wrap)
         held = simulate(piece, [*cook, rest], **_HOLD_OPTIONS)
     answer = holding(held, limit=hold.limit)
-    if answer.hot_at_end:
-        return hold.most_s, answer.sentence
-    allowed = max(hold.least_s, math.floor(answer.hot_s / 60.0) * 60.0)
-    return min(allowed, hold.most_s), answer.sentence
+    said = answer.sentence.shown("C")
+    if answer.hot_at_end and answer.sure_hot_s >= answer.hot_s:
+        return hold.most_s, said
+    allowed = max(hold.least_s, math.floor(answer.sure_hot_s / 60.0) * 60.0)
+    return min(allowed, hold.most_s), said
 
 
 # -- the times --------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from coreward.cook.result import Result
 from coreward.errors import InputError
 from coreward.physics.meat import Material
 from coreward.units import KELVIN_OFFSET
+from coreward.words import Lasting, Say, say
 
 Floats = NDArray[np.float64]
 
@@ -135,7 +136,7 @@ class Tenderness:
         `middle` at the end, from core to surface.
     tender_s : tuple of float
         When fast, middle and slow came to 1; infinite where they did not. [s]
-    sentence : str
+    sentence : Say
     """
 
     time_s: Floats
@@ -144,7 +145,7 @@ class Tenderness:
     middle: Floats
     by_depth: Floats
     tender_s: tuple[float, float, float]
-    sentence: str
+    sentence: Say
 
 
 def tenderness(result: Result) -> Tenderness:
@@ -188,12 +189,7 @@ def _reached(time: Floats, progress: Floats) -> float:
     return float(np.interp(1.0, progress, time))
 
 
-def _hours(seconds: float) -> str:
-    minutes = round(seconds / 60.0)
-    return f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def _sentence(fast: float, slow: float, tender_s: tuple[float, float, float]) -> str:
+def _sentence(fast: float, slow: float, tender_s: tuple[float, float, float]) -> Say:
     low, high = 100.0 * slow, 100.0 * fast
     text = (
         f"Softening of tough meat at the core: {low:.0f} to {high:.0f} % of the way to tender "
@@ -201,10 +197,13 @@ def _sentence(fast: float, slow: float, tender_s: tuple[float, float, float]) ->
     )
     early, _, late = tender_s
     if math.isfinite(late):
-        return f"{text}; tender between {_hours(early)} and {_hours(late)}."
+        return say(f"{text}; tender between {{0}} and {{1}}.", Lasting(early), Lasting(late))
     if math.isfinite(early):
-        return f"{text}; tender from {_hours(early)} on by the fast one, not yet by the slow."
-    return f"{text}; tender by neither."
+        return say(
+            f"{text}; tender from {{0}} on by the fast one, not yet by the slow.",
+            Lasting(early),
+        )
+    return say(f"{text}; tender by neither.")
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from coreward.figures import style
-from coreward.questions.carryover import Carryover
-from coreward.reports import words
+from coreward.questions.carryover import Carryover, heat_words
 from coreward.reports.cook_report import cook_report
 from coreward.reports.document import Document, Facts, Table, table_of
 from coreward.reports.repeat import call, cook_code
 from coreward.reports.things import document_of
-from coreward.words import UnitChoice, as_units
+from coreward.words import (
+    Degrees,
+    Difference,
+    Held,
+    Lasting,
+    Reading,
+    UnitChoice,
+    as_units,
+    say,
+    together,
+)
 
 
 @document_of.register
@@ -25,7 +33,7 @@ def carryover_report(
     ]
     return Document(
         title=title or f"After the pull: {whole.title.removeprefix('A cook of ')}",
-        lead=words.in_units(answer.sentence, choice),
+        lead=together((answer.sentence, heat_words(answer))).shown(choice),
         caution=whole.caution,
         blocks=(after_facts(answer, choice), level_table(answer, choice), *whole.blocks),
         data=whole.data,
@@ -37,33 +45,38 @@ def carryover_report(
 
 def after_facts(answer: Carryover, units: UnitChoice) -> Facts:
     """Return what happened after the pull."""
-    peak = style.format_temperature(answer.peak_core_c, units, 1)
     rising = " and still rising at the end" if answer.still_rising else ""
-    return Facts(
+    rows = (
+        ("pulled after", Lasting(answer.pull_s)),
+        ("core at the pull", Degrees(answer.pull_core_c, 1)),
         (
-            ("pulled after", style.format_hours(answer.pull_s)),
-            ("core at the pull", style.format_temperature(answer.pull_core_c, units, 1)),
-            (
-                "highest core",
-                f"{peak}, {style.format_hours(answer.peak_after_s)} later{rising}",
+            "highest core",
+            say(
+                f"{{0}}, {{1}} later{rising}",
+                Reading(answer.peak_core_c),
+                Lasting(answer.peak_after_s),
             ),
-            ("rise", words.difference(answer.rise_k, units)),
-            ("lost in the rest", f"{100.0 * answer.loss_in_rest:.1f} % of the raw weight"),
         ),
-        "After the pull",
+        ("highest core to count on", Reading(answer.sure_peak_c)),
+        ("rise", Difference(answer.rise_k)),
+        (
+            "lost in the rest",
+            say(f"{100.0 * answer.loss_in_rest:.1f} % of the raw weight"),
+        ),
     )
+    return Facts(tuple((name, value.shown(units)) for name, value in rows), "After the pull")
 
 
 def level_table(answer: Carryover, units: UnitChoice) -> Table:
     """Return how long the core was at or above each level, rounded down."""
     return table_of(
-        "How long the core was at or above",
+        "How long the computed core was at or above",
         ("core", "in all", "in the rest"),
         (
             (
-                style.format_temperature(float(level), units),
-                words.held(all_s),
-                words.held(rest_s),
+                Degrees(float(level)).shown(units),
+                Held(float(all_s)).shown(units),
+                Held(float(rest_s)).shown(units),
             )
             for level, all_s, rest_s in zip(
                 answer.levels_c, answer.above_s, answer.above_in_rest_s, strict=True

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +15,6 @@ from coreward import tables
 from coreward.cook.rest import BoxPlan, Rest, cook_and_rest, rest_stage
 from coreward.cook.stages import Liquid, Stage, Wrap
 from coreward.errors import InputError
-from coreward.figures import style
 from coreward.figures.rest import RestPicture, alt_text
 from coreward.physics.body import SHAPES
 from coreward.questions.carryover import (
@@ -24,6 +22,7 @@ from coreward.questions.carryover import (
     PullAnswer,
     carryover,
     dry_twin,
+    heat_words,
     pull_for_peak,
 )
 from coreward.questions.holding import Holding, holding
@@ -34,7 +33,18 @@ from coreward.widgets import shared
 from coreward.widgets.controls import HOURS, MASS, TEMPERATURE, Choice, Number
 from coreward.widgets.panel import Panel, PanelState, View
 from coreward.widgets.schedule import Cancelled, Progress
-from coreward.words import UnitChoice
+from coreward.words import (
+    Degrees,
+    Difference,
+    Held,
+    Lasting,
+    Reading,
+    Say,
+    Text,
+    UnitChoice,
+    say,
+    together,
+)
 
 _HOUR: Final = 3600.0
 _PLACES: Final = (
@@ -436,100 +446,94 @@ class RestPanel(Panel):
 
     def _words(self, outcome: RestOutcome) -> tuple[str, str]:
         """Return the line above the picture and the sentences below it."""
-        units, answer, told = self.state.units, outcome.answer, outcome.told
-
-        def degrees(value: float, digits: int = 0) -> str:
-            return style.format_temperature(value, units, digits)
-
+        answer, told = outcome.answer, outcome.told
         if not answer.reached:
-            status = (
-                f"No pull gives a peak of {degrees(answer.peak_c)}. Shown: pulled at "
-                f"{degrees(told.pull_core_c)}, highest in the rest "
-                f"{degrees(told.peak_core_c)}."
+            status = say(
+                "No pull gives a peak of {0}. Shown: pulled at {1}, highest in the rest {2}.",
+                Degrees(answer.peak_c),
+                Reading(told.pull_core_c),
+                Reading(told.peak_core_c),
             )
-            parts = [answer.sentence] if units.temperature == "C" else []
+            parts: list[Text] = [*answer.said]
         else:
-            ready, cold = told.peak_after_s, outcome.held.serving_s
-            until = style.format_hours(cold)
-            if outcome.held.serving_at_end:
-                until += " or later"
-            serve = (
-                f"serve between {style.format_hours(ready)} and {until} after the pull."
-                if cold > ready
-                else f"at its peak it is no longer above {degrees(self.state.serving_c)}."
-            )
-            status = (
-                f"Pull at {degrees(answer.pull_c)} for a peak of {degrees(answer.peak_c)}; "
-                f"{serve}"
+            status = say(
+                "Pull at {0} for a peak of {1}; {2}",
+                Degrees(answer.pull_c),
+                Degrees(answer.peak_c),
+                self._serve_words(outcome),
             )
             parts = [
-                f"It is pulled {style.format_hours(told.pull_s)} after the start and "
-                f"loses {100.0 * told.loss_in_rest:.1f} % of its raw weight in the rest."
+                *answer.said[1:],
+                say(
+                    "It is pulled {0} after the start and loses "
+                    f"{100.0 * told.loss_in_rest:.1f} % of its raw weight in the rest.",
+                    Lasting(told.pull_s),
+                ),
             ]
-            if answer.deviations:
-                parts.append(
-                    f"With what is not known exactly: pull between {degrees(answer.low_c)} "
-                    f"and {degrees(answer.high_c)}; most of that comes from "
-                    f"{max(answer.deviations, key=lambda d: d[1])[0]}."
-                )
-            if told.still_rising:
-                parts.append("The core still rises when this rest ends.")
         if outcome.dry is not None:
             parts.append(
-                f"The core of a dry solid would still rise by {outcome.dry.rise_k:.0f} K "
-                f"and not by {told.rise_k:.0f} K: nothing would have cooled its surface."
-                if units.temperature == "C"
-                else "The dry solid shows what would come without evaporation."
+                say(
+                    "The core of a dry solid would still rise by {0} and not by {1}: nothing "
+                    "would have cooled its surface.",
+                    Difference(outcome.dry.rise_k),
+                    Difference(told.rise_k),
+                )
             )
-        parts += [
-            self._wrap_words(outcome),
-            self._heat_words(told),
-            outcome.crust.sentence,
-            outcome.tender.sentence,
-        ]
-        parts.append("A computed core is not a measured one: use a calibrated thermometer.")
-        return status, " ".join(part for part in parts if part)
+        parts += self._wrap_words(outcome)
+        parts += self._above_words(told)
+        parts += [heat_words(told), outcome.crust.sentence, outcome.tender.sentence]
+        units = self.state.units
+        return status.shown(units), together(parts).shown(units)
 
-    def _heat_words(self, told: Carryover) -> str:
-        """Say how long the core stays up in the rest, and what that does to bacteria."""
+    def _serve_words(self, outcome: RestOutcome) -> Say:
+        """Say from when to when it may be served."""
+        ready, held = outcome.told.peak_after_s, outcome.held
+        if held.serving_s <= ready:
+            return say("at its peak it is no longer above {0}.", Degrees(self.state.serving_c))
+        later = " or later" if held.serving_at_end else ""
+        return say(
+            f"serve between {{0}} and {{1}}{later} after the pull.",
+            Lasting(ready),
+            Lasting(held.serving_s),
+        )
+
+    def _above_words(self, told: Carryover) -> list[Say]:
+        """Say how long the computed core stays up in the rest."""
         above = [
-            f"{style.format_temperature(float(level), self.state.units)} or more for "
-            f"{style.format_hours(float(seconds))}"
+            say("{0} or more for {1}", Degrees(float(level)), Held(float(seconds)))
             for level, seconds in zip(told.levels_c, told.above_in_rest_s, strict=True)
             if seconds > 0.0
         ]
-        words = f"In the rest the core is at {', '.join(above[-3:])}. " if above else ""
-        # Down to a tenth: what is not there is not counted.
-        whole, rest = (
-            math.floor(10.0 * value) / 10.0
-            for value in (told.lethality_log, told.lethality_in_rest_log)
-        )
-        return (
-            f"{words}At the core the heat is worth {whole:.1f} log of {told.kinetics}, "
-            f"{rest:.1f} of it from the rest; that is no verdict."
-        )
+        if not above:
+            return []
+        return [say("In the rest the computed core is at {0}.", together(above[-3:], ", "))]
 
-    def _wrap_words(self, outcome: RestOutcome) -> str:
+    def _wrap_words(self, outcome: RestOutcome) -> list[Say]:
         """Say when it was wrapped, or that it was pulled before that."""
         if self.state.wrap_when == _NEVER:
-            return ""
+            return []
         result = outcome.told.result
         cooked = list(zip(result.stages, result.records, strict=True))[: outcome.told.rest_from]
         worn = [(s, r) for s, r in cooked if r.wrap != "none" and r.end_s > r.begin_s]
         if not worn:
-            return "It is pulled before it would have been wrapped."
+            return [say("It is pulled before it would have been wrapped.")]
         stage, record = worn[0]
         core = float(np.interp(record.begin_s, result.time_s, result.core_c))
-        words = (
-            f"It is wrapped {style.format_hours(record.begin_s)} after the start, the core at "
-            f"{style.format_temperature(core, self.state.units)}"
-        )
-        if stage.liquid is not None:
-            words += ", with liquid that must be warmed too"
+        poured = "" if stage.liquid is None else ", with liquid that must be warmed too"
         last = worn[-1][1]
-        if last.end_s < outcome.told.pull_s - 1.0:
-            words += f", and bare again {style.format_hours(last.end_s)} after the start"
-        return f"{words}."
+        bare = (
+            say(", and bare again {0} after the start", Lasting(last.end_s))
+            if last.end_s < outcome.told.pull_s - 1.0
+            else ""
+        )
+        return [
+            say(
+                f"It is wrapped {{0}} after the start, the core at {{1}}{poured}{{2}}.",
+                Lasting(record.begin_s),
+                Degrees(core),
+                bare,
+            )
+        ]
 
     def code(self) -> str:
         """Return the lines of Python that repeat the answer."""
