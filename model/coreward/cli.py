@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from coreward import __version__, forecast_command, launch
+from coreward import __version__, cautions, forecast_command, launch
 from coreward.errors import CorewardError, InputError, LogError
 
 _SECONDS_PER_MINUTE = 60.0
@@ -23,12 +23,6 @@ EXIT_CHECK_FAILED = 1
 EXIT_ERROR = 3
 EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
 EXIT_INTERRUPTED = 130  # 128 + SIGINT, as shells report it
-
-_PROBE_CAUTION = (
-    "The answers do not replace a calibrated thermometer, the local food code or a "
-    "licensed process authority."
-)
-
 
 # The reader speaks of its own arguments; a person at a terminal has options.
 _OPTION_FOR = {
@@ -56,7 +50,7 @@ def build_parser() -> argparse.ArgumentParser:
         prog="coreward",
         description="Explain and foresee the slow cooking of large pieces of meat. "
         "Without a subcommand: open the workbench in JupyterLab.",
-        epilog=_PROBE_CAUTION,
+        epilog=cautions.ANSWER,
     )
     parser.add_argument("--version", action="store_true", help="print the version")
     parser.add_argument("--port", type=int, help="the port to use; else a free one is chosen")
@@ -82,7 +76,7 @@ def build_parser() -> argparse.ArgumentParser:
         help="read a probe log: what was understood, repaired, and what it tells",
         description="Read a probe log and say what was understood, what was repaired row by "
         "row, how long each probe spent where, and what that did to a stated organism.",
-        epilog=_PROBE_CAUTION,
+        epilog=cautions.ANSWER,
     )
     _add_log_options(review)
     review.set_defaults(run=_run_review)
@@ -93,7 +87,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Say whether the cook in a probe log meets its target, does not, or "
         "whether that cannot be told, and under which assumptions.",
         epilog=f"Exit code: 0 met, 1 not met, 2 cannot tell, {EXIT_ERROR} the log cannot be "
-        f"used, {EXIT_USAGE} wrong usage. {_PROBE_CAUTION}",
+        f"used, {EXIT_USAGE} wrong usage. {cautions.ANSWER}",
     )
     _add_log_options(verdict)
     _add_verdict_options(verdict)
@@ -105,7 +99,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Fit piece, pit and probe to a running log and say when the probe will "
         "show its target: most likely, half of the chances, nine tenths.",
         epilog=f"Needs about 250 MB; on one core of a small board a few seconds with "
-        f"--members 100. {_PROBE_CAUTION}",
+        f"--members 100. {cautions.ANSWER}",
     )
     _add_log_options(forecast)
     forecast_command.add_options(forecast)
@@ -116,7 +110,7 @@ def build_parser() -> argparse.ArgumentParser:
         help="write a log's review or verdict as a page to keep: HTML, PDF, CSV or ZIP",
         description="Read a probe log and write its review, or its verdict, to one file that "
         "needs no network: the suffix says .html, .pdf, .csv (the cleaned log) or .zip.",
-        epilog=f"Exit code: 0 written, {EXIT_ERROR} not written. {_PROBE_CAUTION}",
+        epilog=f"Exit code: 0 written, {EXIT_ERROR} not written. {cautions.ANSWER}",
     )
     _add_log_options(report)
     report.add_argument(
@@ -146,7 +140,7 @@ def _add_app(commands: Any) -> None:
         help="the notebooks as plain pages without code, for a projector, a phone or a class",
         description="Serve the notebooks as plain pages: pictures, words and controls, no "
         "code. Only this machine can reach them unless you say --share.",
-        epilog=_PROBE_CAUTION,
+        epilog=cautions.ANSWER,
     )
     # Said before or after the word `app`, these mean the same.
     same: dict[str, Any] = {"default": argparse.SUPPRESS}

@@ -16,6 +16,7 @@ from coreward.cook.stages import Piece, Stage
 from coreward.files import write_atomically
 from coreward.physics.body import Mesh
 from coreward.physics.statement import SurfaceConditions
+from coreward.words import Text
 
 Floats = NDArray[np.float64]
 
@@ -116,7 +117,7 @@ class Result:
     stage_index: NDArray[np.int64]
     balance: Balance
     final_size_m: float
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Text, ...] = ()
     step_time_s: Floats = field(default_factory=lambda: np.empty(0))
     added_fraction: Floats = field(default_factory=lambda: np.empty(0))
 

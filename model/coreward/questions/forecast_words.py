@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from coreward import cautions
 from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
 from coreward.logs.parts import Unit
@@ -19,10 +20,6 @@ from coreward.units import celsius_to_fahrenheit
 _STILL_S = 120.0
 # A pit that has lately been this far below its level is spoken of.
 _DIP_K, _RECENT_S = 10.0, 900.0
-_CAUTION = (
-    "A forecast is no proof of safety: it does not replace a calibrated thermometer, the "
-    "local food code or a licensed process authority. Check the finished cook with verdict."
-)
 
 
 @dataclass(frozen=True)
@@ -171,7 +168,7 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
             "with nothing taken off for the error of your probe: take the late end of the "
             "band, not the middle."
         )
-        lines.append(_CAUTION)
+        lines.append(cautions.FORECAST)
     lines.extend(answer.notes)
     return "\n".join(lines)
 

@@ -18,7 +18,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward import tables
+from coreward import cautions, tables
 from coreward.errors import InputError
 from coreward.logs.log import Channel, ProbeLog, Repair
 from coreward.physics.lethality import (
@@ -38,14 +38,6 @@ Unit = Literal["C", "F"]
 COLDEST = "coldest meat probe"
 _REPAIRS_SHOWN = 40
 
-CAUTION = (
-    "These figures hold at the point where the probe was, and only if it read right: the "
-    "coldest point of the meat may have been elsewhere and colder.",
-    "They do not replace a calibrated thermometer, the food law of the place, or a licensed "
-    "process authority. Nothing here says that the food may be served.",
-    "A probe that sticks at one reading for part of the time, or that slipped out of the "
-    "meat, is not found here; compare the curve with what you saw.",
-)
 _LEAST_RISE_K = 1e-12
 
 
@@ -294,7 +286,7 @@ def review(
         z_c=z_c,
         probe_error_k=error,
         assumptions=_assumptions(log, measure, numbers),
-        caution=CAUTION,
+        caution=cautions.REVIEW,
         version=_version(),
         log=log,
     )

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from coreward import tables
+from coreward import cautions, tables
 from coreward.cook.result import Result
 from coreward.cook.stages import Stage
 from coreward.figures import style
@@ -15,7 +15,6 @@ from coreward.figures.stall import alt_text, figure_stall
 from coreward.questions.explain import Explanation, explain
 from coreward.reports import words
 from coreward.reports.document import (
-    CAUTION,
     Data,
     Document,
     Facts,
@@ -47,10 +46,7 @@ def cook_report(
     return Document(
         title=title or f"A cook of {material_words(result)}",
         lead=told.in_words(choice.temperature),
-        caution=(
-            "This was computed, not measured.",
-            *CAUTION,
-        ),
+        caution=(cautions.COMPUTED, *cautions.REPORT),
         blocks=(
             outcome_facts(result, told, choice),
             Picture(

@@ -22,6 +22,7 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 import coreward
+from coreward import cautions
 from coreward.errors import InputError
 
 _LIBRARIES = ("numpy", "scipy", "numba", "CoolProp", "matplotlib")
@@ -167,12 +168,7 @@ class Document:
     footer: str = ""
 
 
-CAUTION = (
-    "Nothing here says that food is safe to eat. A result holds at the point it was computed "
-    "or measured for and under the assumptions printed with it.",
-    "It does not replace a calibrated thermometer, the food law of your place, or a licensed "
-    "process authority.",
-)
+CAUTION = cautions.REPORT
 """What every report says that has no caution of its own."""
 
 

@@ -22,6 +22,7 @@ import ipywidgets as W
 import traitlets
 
 from coreward import units as convert
+from coreward import words
 from coreward.errors import InputError
 from coreward.figures import style
 from coreward.widgets.schedule import Later
@@ -78,10 +79,10 @@ def _fixed(symbol: str, factor: float, step: float, digits: int) -> Quantity:
 
 
 TEMPERATURE: Final = Quantity(
-    symbol=style.temperature_symbol,
+    symbol=words.temperature_symbol,
     shown=lambda value, units: float(style.temperature(value, units)),
     stored=lambda value, units: (
-        float(convert.fahrenheit_to_celsius(value)) if units.temperature == "F" else value
+        convert.fahrenheit_to_celsius(value) if units.temperature == "F" else value
     ),
     step=lambda units: 1.0,
     digits=lambda units: 0,
@@ -89,7 +90,7 @@ TEMPERATURE: Final = Quantity(
 LENGTH: Final = Quantity(
     symbol=lambda units: units.length,
     shown=lambda value, units: float(style.length(value, units)),
-    stored=lambda value, units: float(
+    stored=lambda value, units: (
         convert.inches_to_metres(value)
         if units.length == "in"
         else convert.millimetres_to_metres(value)
@@ -100,12 +101,12 @@ LENGTH: Final = Quantity(
 ALTITUDE: Final = Quantity(
     symbol=lambda units: "ft" if units.length == "in" else "m",
     shown=lambda value, units: (
-        float(convert.metres_to_inches(value)) / _INCHES_PER_FOOT
+        convert.metres_to_inches(value) / _INCHES_PER_FOOT
         if units.length == "in"
         else value
     ),
     stored=lambda value, units: (
-        float(convert.inches_to_metres(value * _INCHES_PER_FOOT))
+        convert.inches_to_metres(value * _INCHES_PER_FOOT)
         if units.length == "in"
         else value
     ),
@@ -116,7 +117,7 @@ MASS: Final = Quantity(
     symbol=lambda units: units.mass,
     shown=lambda value, units: float(style.mass(value, units)),
     stored=lambda value, units: (
-        float(convert.pounds_to_kilograms(value)) if units.mass == "lb" else value
+        convert.pounds_to_kilograms(value) if units.mass == "lb" else value
     ),
     step=lambda units: 0.1,
     digits=lambda units: 1,
