@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from typing import Final
 
-
 ANSWER: Final[str] = (
     "This does not replace a calibrated thermometer, the local food code or a licensed "
     "process authority."

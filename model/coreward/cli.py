@@ -342,7 +342,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except CorewardError as error:
-        print(f"coreward: {_one_line(error)}", file=sys.stderr)
+        print(f"coreward: {_one_line(error, options)}", file=sys.stderr)
         return EXIT_ERROR
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
@@ -368,8 +368,9 @@ def _let_streams_print_anything() -> None:
             reconfigure(errors="replace")
 
 
-def _one_line(error: CorewardError) -> str:
-    return " ".join(str(error).split())
+def _one_line(error: CorewardError, options: argparse.Namespace) -> str:
+    # Not every subcommand shows temperatures.
+    return " ".join(error.shown(getattr(options, "show_units", "C")).split())
 
 
 def _run_workbench(options: argparse.Namespace) -> int:
@@ -539,7 +540,7 @@ def _offset_m(options: argparse.Namespace) -> float | None:
     from coreward.units import millimetres_to_metres
 
     lengths = (options.thickness, options.probe_depth, options.depth_error)
-    return probe_offset(*(float(millimetres_to_metres(length)) for length in lengths))
+    return probe_offset(*(millimetres_to_metres(length) for length in lengths))
 
 
 def _run_tables(options: argparse.Namespace) -> int:

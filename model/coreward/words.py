@@ -88,6 +88,11 @@ def up(value: float, digits: int = 0) -> str:
     return f"{rounded + 0.0:.{digits}f}"
 
 
+def _significant(value: float) -> str:
+    # Three digits, but never as a power of ten, and no zeros that say nothing.
+    return ".3g" if abs(value) < 999.5 else ".0f"
+
+
 class Quantity:
     """Something with a number in it that is shown in the reader's units.
 
@@ -220,8 +225,8 @@ class Difference(Quantity):
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
         value, symbol = _difference(self.kelvin, units)
-        form = ".3g" if self.digits is None else f".{self.digits}f"
-        return f"{value:{'+' if self.signed else ''}{form}} {symbol}"
+        digits = _significant(value) if self.digits is None else f".{self.digits}f"
+        return f"{value:{'+' if self.signed else ''}{digits}} {symbol}"
 
 
 @dataclass(frozen=True)
@@ -246,7 +251,7 @@ class Rate(Quantity):
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
         value, symbol = _difference(self.kelvin, units)
-        return f"{value:.3g} {symbol}/{self.per}"
+        return f"{value:{_significant(value)}} {symbol}/{self.per}"
 
 
 def span(seconds: int) -> str:
@@ -536,9 +541,14 @@ def from_plain(plain: object) -> Text:
         return plain
     try:
         if isinstance(plain, dict) and set(plain) == {"say", "values"}:
-            said = Say(plain["say"], tuple(map(_value, plain["values"])))
-            said.shown(METRIC)
-            return said
+            template, values = plain["say"], tuple(map(_value, plain["values"]))
+            # A template from a file may place values and nothing else: no width of a
+            # million letters, no attribute.
+            placed = [found[1] for found in _BRACES.finditer(template) if len(found[0]) > 1]
+            if all(place is None or place in _PLACES for place in placed):
+                said = Say(template, values)
+                said.shown(METRIC)
+                return said
     except (AttributeError, IndexError, KeyError, TypeError, ValueError):
         pass
     raise InputError("A stored sentence is damaged; use what was exported here.")
@@ -552,6 +562,8 @@ def _value(plain: object) -> Quantity | str | int:
         return _STORED[given.pop("kind")](**given)
     return from_plain(plain)
 
+
+_PLACES: Final = tuple(map(str, range(20)))
 
 # Those that a file may hold; a moment of a record is stored as the record's seconds.
 _STORED: Final[dict[str, Callable[..., Quantity]]] = {

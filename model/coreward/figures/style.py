@@ -133,9 +133,7 @@ def temperature(value_c: ArrayLike, units: str | UnitChoice) -> Floats:
     """Return temperature points in the chosen unit. `value_c` is in °C."""
     values = np.asarray(value_c, dtype=float)
     return (
-        convert.celsius_to_fahrenheit(values)
-        if as_units(units).temperature == "F"
-        else values
+        convert.celsius_to_fahrenheit(values) if as_units(units).temperature == "F" else values
     )
 
 

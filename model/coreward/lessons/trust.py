@@ -11,6 +11,7 @@ from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.questions import trust
 from coreward.questions.sensitivity import OUTCOMES, Sensitivity, sensitivity
 from coreward.questions.trust import TOPICS, CarryoverCase, ClosureRow, TrustRow
+from coreward.words import from_markup
 
 COOKS = ((107.0, 35.0, 0.09), (107.0, 65.0, 0.09), (121.0, 35.0, 0.09), (107.0, 35.0, 0.05))
 """Pit [°C], dew point [°C] and thickness [m] in which the accounts of water are compared."""
@@ -61,10 +62,12 @@ def _one_place(rows: Sequence[ClosureRow] | None = None) -> Finding:
         choice = "stands"
     return Finding(
         choice,
-        f"Squeezed out on the spot, it is slowed most between 65 °C and 75 °C in {inside} of "
-        f"{len(squeezed)} cooks and picks up speed again in "
-        f"{sum(row.recovers for row in squeezed)}; driven through the meat by pressure, in "
-        f"{sum(row.at_release for row in driven)} of {len(driven)}.",
+        from_markup(
+            "Squeezed out on the spot, it is slowed most between {65 C} and {75 C} in "
+            f"{inside} of {len(squeezed)} cooks and picks up speed again in "
+            f"{sum(row.recovers for row in squeezed)}; driven through the meat by pressure, in "
+            f"{sum(row.at_release for row in driven)} of {len(driven)}."
+        ),
     )
 
 
@@ -119,13 +122,13 @@ LESSON = Lesson(
             "Heated meat squeezes its water out. If that is how water travels, where is the "
             "core slowed most, in four very different pits?",
             {
-                "same": "Between 65 °C and 75 °C in all four, and it never picks up speed "
+                "same": "Between {65 C} and {75 C} in all four, and it never picks up speed "
                 "again",
-                "stands": "Between 65 °C and 75 °C in all four, and then it picks up speed",
+                "stands": "Between {65 C} and {75 C} in all four, and then it picks up speed",
                 "moves": "It moves with the pit",
             },
             _one_place,
-            "Believe the place of the stall within some 5 K, and do not believe its end.",
+            "Believe the place of the stall within some {5 K}, and do not believe its end.",
         ),
         Question(
             "learn",

@@ -270,7 +270,9 @@ def _sentence(e: Explanation) -> Text:
             "temperature around it."
         )
     elif regime == BOILING:
-        why = "The wrapped piece has reached boiling at this air pressure and cannot go further."
+        why = (
+            "The wrapped piece has reached boiling at this air pressure and cannot go further."
+        )
     return together((span, why))
 
 
@@ -298,7 +300,5 @@ def _no_stall(e: Explanation) -> Text:
     elif regime == SEALED:
         parts.append("No vapour leaves, so little heat is lost at the surface.")
     elif regime == BOILING:
-        parts.append(
-            "The surface boils: it gets no hotter while water is left to go as steam."
-        )
+        parts.append("The surface boils: it gets no hotter while water is left to go as steam.")
     return together(parts)

@@ -50,7 +50,7 @@ def forecast_report(
         Which of its meat probes.
     """
     choice = as_units(units)
-    said = forecast_text(answer, log, choice.temperature).splitlines()
+    said = forecast_text(answer, log, choice).splitlines()
     blocks: list[Block] = []
     if log is not None:
         blocks.append(

@@ -101,14 +101,10 @@ LENGTH: Final = Quantity(
 ALTITUDE: Final = Quantity(
     symbol=lambda units: "ft" if units.length == "in" else "m",
     shown=lambda value, units: (
-        convert.metres_to_inches(value) / _INCHES_PER_FOOT
-        if units.length == "in"
-        else value
+        convert.metres_to_inches(value) / _INCHES_PER_FOOT if units.length == "in" else value
     ),
     stored=lambda value, units: (
-        convert.inches_to_metres(value * _INCHES_PER_FOOT)
-        if units.length == "in"
-        else value
+        convert.inches_to_metres(value * _INCHES_PER_FOOT) if units.length == "in" else value
     ),
     step=lambda units: 100.0 if units.length == "in" else 50.0,
     digits=lambda units: 0,
@@ -197,7 +193,7 @@ class Choice(traitlets.Unicode[str, str | bytes]):
     label : str
         The words beside the control.
     options : Mapping
-        From stored value to the words shown.
+        From stored value to the words shown, which may hold quantities.
     name : str
         Name of the control, for its class.
     tried : sequence of str, optional
@@ -209,7 +205,7 @@ class Choice(traitlets.Unicode[str, str | bytes]):
         default: str,
         *,
         label: str,
-        options: Mapping[str, str],
+        options: Mapping[str, words.Text],
         name: str,
         tried: Sequence[str] | None = None,
     ) -> None:
@@ -276,7 +272,7 @@ class Control:
         try:
             self.check(value)
         except InputError as error:
-            self.refuse(str(error))
+            self.refuse(error.shown(self._units()))
             return False
         self.refuse("")
         setattr(self.state, self.trait, value)
@@ -458,19 +454,33 @@ class ChoiceControl(Control):
     def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
         super().__init__(state, trait)
         self.list = W.Dropdown(
-            options=[(words, value) for value, words in self.spec.options.items()],
+            options=self._options(),
             value=self.value,
             description=self.spec.label,
             style={"description_width": _LABEL_WIDTH},
             layout=W.Layout(width="calc(100% - 4px)", min_width="0"),
         )
         self.list.observe(lambda change: self.give(change["new"]), names="value")
+        if state.has_trait("units"):
+            state.observe(self._changed, names="units")
         self._finish([self.list])
 
     def ends(self) -> tuple[str, ...]:  # noqa: D102
         return cast(tuple[str, ...], self.spec.tried)
 
+    def _options(self) -> tuple[tuple[str, str], ...]:
+        units = self._units()
+        return tuple(
+            (words.shown(text, units), value) for value, text in self.spec.options.items()
+        )
+
     def show(self) -> None:  # noqa: D102
+        options = self._options()
+        if options != tuple(self.list.options):
+            # In other units: the list forgets what was chosen when it is given new words.
+            with self.list.hold_trait_notifications():
+                self.list.options = options
+                self.list.value = self.value
         self.list.value = self.value
 
 

@@ -713,7 +713,7 @@ class Panel:
             with PEN:
                 act()
         except CorewardError as error:
-            self._fail(str(error), "")
+            self._fail(error.shown(self.state.units), "")
         except Exception:
             self._fail(_INTERNAL, traceback.format_exc())
 
