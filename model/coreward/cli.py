@@ -24,6 +24,9 @@ EXIT_ERROR = 3
 EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
 EXIT_INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
+_PROBE_CAUTION = cautions.ANSWER
+
+
 # The reader speaks of its own arguments; a person at a terminal has options.
 _OPTION_FOR = {
     "columns=": "--column 'HEADING=ROLE'",
@@ -50,7 +53,7 @@ def build_parser() -> argparse.ArgumentParser:
         prog="coreward",
         description="Explain and foresee the slow cooking of large pieces of meat. "
         "Without a subcommand: open the workbench in JupyterLab.",
-        epilog=cautions.ANSWER,
+        epilog=_PROBE_CAUTION,
     )
     parser.add_argument("--version", action="store_true", help="print the version")
     parser.add_argument("--port", type=int, help="the port to use; else a free one is chosen")
@@ -76,7 +79,7 @@ def build_parser() -> argparse.ArgumentParser:
         help="read a probe log: what was understood, repaired, and what it tells",
         description="Read a probe log and say what was understood, what was repaired row by "
         "row, how long each probe spent where, and what that did to a stated organism.",
-        epilog=cautions.ANSWER,
+        epilog=_PROBE_CAUTION,
     )
     _add_log_options(review)
     review.set_defaults(run=_run_review)
@@ -87,7 +90,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Say whether the cook in a probe log meets its target, does not, or "
         "whether that cannot be told, and under which assumptions.",
         epilog=f"Exit code: 0 met, 1 not met, 2 cannot tell, {EXIT_ERROR} the log cannot be "
-        f"used, {EXIT_USAGE} wrong usage. {cautions.ANSWER}",
+        f"used, {EXIT_USAGE} wrong usage. {_PROBE_CAUTION}",
     )
     _add_log_options(verdict)
     _add_verdict_options(verdict)
@@ -99,7 +102,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Fit piece, pit and probe to a running log and say when the probe will "
         "show its target: most likely, half of the chances, nine tenths.",
         epilog=f"Needs about 250 MB; on one core of a small board a few seconds with "
-        f"--members 100. {cautions.ANSWER}",
+        f"--members 100. {_PROBE_CAUTION}",
     )
     _add_log_options(forecast)
     forecast_command.add_options(forecast)
@@ -110,7 +113,7 @@ def build_parser() -> argparse.ArgumentParser:
         help="write a log's review or verdict as a page to keep: HTML, PDF, CSV or ZIP",
         description="Read a probe log and write its review, or its verdict, to one file that "
         "needs no network: the suffix says .html, .pdf, .csv (the cleaned log) or .zip.",
-        epilog=f"Exit code: 0 written, {EXIT_ERROR} not written. {cautions.ANSWER}",
+        epilog=f"Exit code: 0 written, {EXIT_ERROR} not written. {_PROBE_CAUTION}",
     )
     _add_log_options(report)
     report.add_argument(
@@ -140,7 +143,7 @@ def _add_app(commands: Any) -> None:
         help="the notebooks as plain pages without code, for a projector, a phone or a class",
         description="Serve the notebooks as plain pages: pictures, words and controls, no "
         "code. Only this machine can reach them unless you say --share.",
-        epilog=cautions.ANSWER,
+        epilog=_PROBE_CAUTION,
     )
     # Said before or after the word `app`, these mean the same.
     same: dict[str, Any] = {"default": argparse.SUPPRESS}

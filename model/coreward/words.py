@@ -532,37 +532,62 @@ def to_plain(text: Text | int) -> Any:
 def from_plain(plain: object) -> Text:
     """Return the sentence that `to_plain` wrote.
 
+    A file may be anybody's: what it can ask for is bounded, so that no width, no number of
+    decimals and no nesting takes a server's time or memory.
+
     Raises
     ------
     InputError
         If it is none.
     """
+    try:
+        return _text(plain, 0)
+    except (ArithmeticError, AttributeError, IndexError, KeyError, TypeError, ValueError):
+        raise InputError("A stored sentence is damaged; use what was exported here.") from None
+
+
+def _text(plain: Any, depth: int) -> Text:
     if isinstance(plain, str):
         return plain
-    try:
-        if isinstance(plain, dict) and set(plain) == {"say", "values"}:
-            template, values = plain["say"], tuple(map(_value, plain["values"]))
-            # A template from a file may place values and nothing else: no width of a
-            # million letters, no attribute.
-            placed = [found[1] for found in _BRACES.finditer(template) if len(found[0]) > 1]
-            if all(place is None or place in _PLACES for place in placed):
-                said = Say(template, values)
-                said.shown(METRIC)
-                return said
-    except (AttributeError, IndexError, KeyError, TypeError, ValueError):
-        pass
-    raise InputError("A stored sentence is damaged; use what was exported here.")
+    if set(plain) != {"say", "values"} or depth > _DEEPEST:
+        raise ValueError
+    template, values = plain["say"], tuple(_value(each, depth + 1) for each in plain["values"])
+    placed = [found[1] for found in _BRACES.finditer(template) if len(found[0]) > 1]
+    if len(placed) > len(_PLACES) or any(place not in (None, *_PLACES) for place in placed):
+        raise ValueError
+    said = Say(template, values)
+    said.shown(METRIC)  # a brace or a value too few is found here and not on a page
+    return said
 
 
-def _value(plain: object) -> Quantity | str | int:
+def _value(plain: Any, depth: int) -> Quantity | str | int:
     if isinstance(plain, int):
         return plain
-    if isinstance(plain, dict) and "kind" in plain:
-        given = dict(plain)
-        return _STORED[given.pop("kind")](**given)
-    return from_plain(plain)
+    if not isinstance(plain, dict) or "kind" not in plain:
+        return _text(plain, depth)
+    given = dict(plain)
+    kind = _STORED[given.pop("kind")]
+    return kind(**{name: _field(name, value) for name, value in given.items()})
 
 
+def _field(name: str, value: Any) -> Any:
+    if value is None and name in ("low_celsius", "high_celsius"):
+        return None
+    allowed = _FIELDS.get(name)
+    if value is None or isinstance(value, bool) or allowed is not None:
+        if allowed is None or value not in allowed:
+            raise ValueError
+        return value
+    return float(value)
+
+
+_DEEPEST: Final = 3
+_FIELDS: Final[dict[str, tuple[Any, ...]]] = {
+    "digits": (None, 0, 1, 2, 3),
+    "signed": (False, True),
+    "at_most": (False, True),
+    "per": ("h", "min"),
+}
 _PLACES: Final = tuple(map(str, range(20)))
 
 # Those that a file may hold; a moment of a record is stored as the record's seconds.

@@ -23,22 +23,6 @@ from coreward.words import Text, UnitChoice, as_units, from_markup, shown
 Unit = Literal["h", "min", "s", "%", "°C", "K", "log", "times"]
 
 
-@dataclass(frozen=True)
-class Finding:
-    """What the model says to a question.
-
-    Attributes
-    ----------
-    choice : str
-        Key of the choice that it bears out.
-    evidence : str
-        The computed numbers in a sentence.
-    """
-
-    choice: str
-    evidence: Text
-
-
 def _read(text: Text) -> Text:
     return from_markup(text) if isinstance(text, str) else text
 
@@ -54,6 +38,25 @@ def _read_prose(thing: object, *names: str) -> None:
             else _read(text)
         )
         object.__setattr__(thing, name, read)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What the model says to a question.
+
+    Attributes
+    ----------
+    choice : str
+        Key of the choice that it bears out.
+    evidence : str
+        The computed numbers in a sentence, its quantities in braces.
+    """
+
+    choice: str
+    evidence: Text
+
+    def __post_init__(self) -> None:
+        _read_prose(self, "evidence")
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,6 @@ from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.questions import trust
 from coreward.questions.sensitivity import OUTCOMES, Sensitivity, sensitivity
 from coreward.questions.trust import TOPICS, CarryoverCase, ClosureRow, TrustRow
-from coreward.words import from_markup
 
 COOKS = ((107.0, 35.0, 0.09), (107.0, 65.0, 0.09), (121.0, 35.0, 0.09), (107.0, 35.0, 0.05))
 """Pit [°C], dew point [°C] and thickness [m] in which the accounts of water are compared."""
@@ -62,12 +61,10 @@ def _one_place(rows: Sequence[ClosureRow] | None = None) -> Finding:
         choice = "stands"
     return Finding(
         choice,
-        from_markup(
-            "Squeezed out on the spot, it is slowed most between {65 C} and {75 C} in "
-            f"{inside} of {len(squeezed)} cooks and picks up speed again in "
-            f"{sum(row.recovers for row in squeezed)}; driven through the meat by pressure, in "
-            f"{sum(row.at_release for row in driven)} of {len(driven)}."
-        ),
+        "Squeezed out on the spot, it is slowed most between {65 C} and {75 C} in "
+        f"{inside} of {len(squeezed)} cooks and picks up speed again in "
+        f"{sum(row.recovers for row in squeezed)}; driven through the meat by pressure, in "
+        f"{sum(row.at_release for row in driven)} of {len(driven)}.",
     )
 
 

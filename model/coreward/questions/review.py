@@ -766,7 +766,9 @@ def _channel_lines(channel: ChannelReview, answer: Review) -> Iterator[Text]:
         if entry.time_s > 0.0:
             yield say("    {0:<22}{1:>11}", range_of(entry), Lasting(entry.time_s))
     if channel.not_counted_s >= 1.0:
-        yield say("    {0:<22}{1:>11}", "not counted, no reading", Lasting(channel.not_counted_s))
+        yield say(
+            "    {0:<22}{1:>11}", "not counted, no reading", Lasting(channel.not_counted_s)
+        )
     for plateau in channel.plateaus:
         yield say("  {0}: {1}.", plateau.name.capitalize(), plateau_words(plateau, start))
     if channel.role == "meat" and not channel.plateaus:

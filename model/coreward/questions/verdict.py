@@ -18,7 +18,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from coreward import cautions, tables
+from coreward import tables
 from coreward.errors import InputError
 from coreward.physics.growth import growth_bound
 from coreward.physics.lethality import (
@@ -67,7 +67,10 @@ _ROUNDING_C = 1e-6  # 140 °F read as 60 °C must reach the row of 140 °F
 _ENTIRE = 0.999
 _MOST_SHOWN_LOG = 12.0
 
-CAUTION = cautions.ANSWER
+CAUTION = (
+    "This does not replace a calibrated thermometer, the local food code or a licensed "
+    "process authority."
+)
 SURFACES = (
     "sealed bag",
     "immersed",
