@@ -399,12 +399,13 @@ class Mass(Quantity):
     """A mass, to a tenth. [kg]."""
 
     kilograms: float
+    digits: int = 1
 
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
         if as_units(units).mass == "lb":
-            return f"{convert.kilograms_to_pounds(float(self.kilograms)):.1f} lb"
-        return f"{self.kilograms:.1f} kg"
+            return f"{convert.kilograms_to_pounds(float(self.kilograms)):.{self.digits}f} lb"
+        return f"{self.kilograms:.{self.digits}f} kg"
 
 
 @dataclass(frozen=True)
@@ -455,7 +456,7 @@ def together(parts: Iterable[Text], between: str = " ") -> Say:
 # merely looks like a number with a unit stays prose.
 _BRACES: Final = re.compile(r"\{\{|\}\}|\{([^{}]*)\}|[{}]")
 _PLACED: Final = re.compile(
-    r"(-?\d+(?:\.\d+)?)(?: to (-?\d+(?:\.\d+)?))? (C limit|C|K/h|K/min|K|mm)"
+    r"(-?\d+(?:\.\d+)?)(?: to (-?\d+(?:\.\d+)?))? (C limit|C|K/h|K/min|K|mm|kg)"
 )
 
 
@@ -469,8 +470,8 @@ def from_markup(text: str) -> Text:
     ----------
     text : str
         With ``{71 C}`` (a temperature, to as many decimals), ``{60 to 70 C}``,
-        ``{54.4 C limit}``, ``{10 K}`` (a difference), ``{2 K/h}``, ``{60 mm}``; a brace
-        that is meant is doubled.
+        ``{54.4 C limit}``, ``{10 K}`` (a difference), ``{2 K/h}``, ``{60 mm}``,
+        ``{3 kg}``; a brace that is meant is doubled.
 
     Raises
     ------
@@ -486,7 +487,7 @@ def from_markup(text: str) -> Text:
         if placed is None:
             raise InputError(
                 f"{found[0]!r} in {text!r} is no quantity; write {{71 C}}, {{60 to 70 C}}, "
-                "{54.4 C limit}, {10 K}, {2 K/h} or {60 mm}."
+                "{54.4 C limit}, {10 K}, {2 K/h}, {60 mm} or {3 kg}."
             )
         values.append(_quantity(*placed.groups()))
         return f"{{{len(values) - 1}}}"
@@ -509,6 +510,7 @@ def _quantity(first: str, second: str | None, unit: str) -> Quantity:
         "K/h": lambda: Rate(value),
         "K/min": lambda: Rate(value, "min"),
         "mm": lambda: Length(value / 1000.0),
+        "kg": lambda: Mass(value, digits),
     }
     return made[unit]()
 

@@ -18,7 +18,7 @@ from typing import Any, Literal
 
 from coreward.errors import InputError
 from coreward.units import celsius_to_fahrenheit, delta_celsius_to_fahrenheit
-from coreward.words import Text, UnitChoice, as_units, from_markup, shown
+from coreward.words import Text, UnitChoice, as_units, from_markup, say, shown
 
 Unit = Literal["h", "min", "s", "%", "°C", "K", "log", "times"]
 
@@ -257,7 +257,11 @@ def check_prediction(
     found = question.find() if given is None else question.find(given)
     if found.choice not in question.choices:
         raise InputError(
-            f"The model's answer to '{question.name}' is none of the choices: {found.evidence}"
+            say(
+                "The model's answer to '{0}' is none of the choices: {1}",
+                question.name,
+                found.evidence,
+            )
         )
     right = found.choice == choice
     verdict = "As predicted." if right else "Not as predicted."

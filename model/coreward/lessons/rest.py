@@ -233,7 +233,7 @@ LESSON = Lesson(
         Exercise(
             "broth",
             "A cup of broth, 250 g at {20 C}, is poured into the foil round the brisket, which "
-            "weighs 3 kg. By how many minutes is it done later?",
+            "weighs {3 kg}. By how many minutes is it done later?",
             "min",
             _broth,
             share=0.25,
