@@ -460,7 +460,7 @@ class ChoiceControl(Control):
             style={"description_width": _LABEL_WIDTH},
             layout=W.Layout(width="calc(100% - 4px)", min_width="0"),
         )
-        self.list.observe(lambda change: self.give(change["new"]), names="value")
+        self.list.observe(lambda change: self._chosen(change["new"]), names="value")
         if state.has_trait("units"):
             state.observe(self._changed, names="units")
         self._finish([self.list])
@@ -477,11 +477,18 @@ class ChoiceControl(Control):
     def show(self) -> None:  # noqa: D102
         options = self._options()
         if options != tuple(self.list.options):
-            # In other units: the list forgets what was chosen when it is given new words.
-            with self.list.hold_trait_notifications():
+            # In other units: a list chooses its first entry when it is given new words.
+            self._quiet = True
+            try:
                 self.list.options = options
                 self.list.value = self.value
+            finally:
+                self._quiet = False
         self.list.value = self.value
+
+    def _chosen(self, value: str) -> None:
+        if not self._quiet:
+            self.give(value)
 
 
 class ToggleControl(Control):
