@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from coreward import __version__, forecast_command, launch
+from coreward import __version__, cautions, forecast_command, launch
 from coreward.errors import CorewardError, InputError, LogError
 
 _SECONDS_PER_MINUTE = 60.0
@@ -24,10 +24,7 @@ EXIT_ERROR = 3
 EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
 EXIT_INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
-_PROBE_CAUTION = (
-    "The answers do not replace a calibrated thermometer, the local food code or a "
-    "licensed process authority."
-)
+_PROBE_CAUTION = cautions.ANSWER
 
 
 # The reader speaks of its own arguments; a person at a terminal has options.
@@ -348,7 +345,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except CorewardError as error:
-        print(f"coreward: {_one_line(error)}", file=sys.stderr)
+        print(f"coreward: {_one_line(error, options)}", file=sys.stderr)
         return EXIT_ERROR
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
@@ -374,8 +371,9 @@ def _let_streams_print_anything() -> None:
             reconfigure(errors="replace")
 
 
-def _one_line(error: CorewardError) -> str:
-    return " ".join(str(error).split())
+def _one_line(error: CorewardError, options: argparse.Namespace) -> str:
+    # Not every subcommand shows temperatures.
+    return " ".join(error.shown(getattr(options, "show_units", "C")).split())
 
 
 def _run_workbench(options: argparse.Namespace) -> int:
@@ -545,7 +543,7 @@ def _offset_m(options: argparse.Namespace) -> float | None:
     from coreward.units import millimetres_to_metres
 
     lengths = (options.thickness, options.probe_depth, options.depth_error)
-    return probe_offset(*(float(millimetres_to_metres(length)) for length in lengths))
+    return probe_offset(*(millimetres_to_metres(length) for length in lengths))
 
 
 def _run_tables(options: argparse.Namespace) -> int:

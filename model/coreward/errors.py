@@ -6,9 +6,22 @@ sentence to a person and keep everything else for the developer.
 
 from __future__ import annotations
 
+from typing import Any
+
 
 class CorewardError(Exception):
-    """Base class. The message says what is wrong, where, and what to do."""
+    """Base class. The message says what is wrong, where, and what to do.
+
+    It is plain words, or a sentence with quantities (`coreward.words.Say`): as text it is
+    in °C, and `shown` gives it in the units of the reader.
+    """
+
+    def shown(self, units: Any) -> str:
+        """Return the message in the reader's units."""
+        message = self.args[0] if self.args else ""
+        # By duck: words stands above this module, since it raises these errors.
+        show = getattr(message, "shown", None)
+        return str(self) if show is None else str(show(units))
 
 
 class InputError(CorewardError, ValueError):

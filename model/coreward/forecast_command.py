@@ -10,8 +10,6 @@ from typing import Any
 
 from coreward.errors import InputError
 
-_MILLIMETRES = 1000.0
-
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add what `coreward forecast` asks beyond the log itself."""
@@ -85,7 +83,7 @@ def piece_of(text: str) -> Any:
     from coreward.cook.stages import Piece
     from coreward.physics.body import SHAPES
     from coreward.physics.meat import meat
-    from coreward.units import inches_to_metres, read_temperature
+    from coreward.units import inches_to_metres, millimetres_to_metres, read_temperature
 
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != 4:
@@ -102,7 +100,7 @@ def piece_of(text: str) -> Any:
     except ValueError:
         raise InputError(f"--piece: {size!r} is no size; write 60 mm or 2.4 in.") from None
     inches = size.lower().rstrip().endswith("in")
-    metres = float(inches_to_metres(value)) if inches else value / _MILLIMETRES
+    metres = inches_to_metres(value) if inches else millimetres_to_metres(value)
     return Piece(SHAPES[shape](metres), meat(cut), read_temperature(start))
 
 
@@ -177,10 +175,11 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
             # Early in a cook there is too little to say; a follower waits for more.
             if not options.follow:
                 raise
-            _say_json({"waiting": str(error)}, options) if options.json else print(error)
+            waiting = error.shown(options.show_units)
+            _say_json({"waiting": waiting}, options) if options.json else print(waiting)
             continue
         if options.json:
-            _say_json(forecast_dict(answer, log), options)
+            _say_json(forecast_dict(answer, log, options.show_units), options)
         else:
             print(forecast_text(answer, log, options.show_units))
             if earlier is not None:

@@ -14,9 +14,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Final, Literal
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, fields
+from typing import Any, Final, Literal
 
 from coreward import units as convert
 from coreward.errors import InputError
@@ -68,6 +69,11 @@ def as_units(units: Units) -> UnitChoice:
     raise InputError(f'units must be "C" or "F", not {units!r}: choose one of the two.')
 
 
+def temperature_symbol(units: Units) -> str:
+    """Return "°C" or "°F", for an axis, a heading or a control."""
+    return "°F" if as_units(units).temperature == "F" else "°C"
+
+
 def down(value: float, digits: int = 0) -> str:
     """Return a number as text, rounded down."""
     scale = 10.0**digits
@@ -80,6 +86,11 @@ def up(value: float, digits: int = 0) -> str:
     scale = 10.0**digits
     rounded = math.ceil(value * scale - _ROUNDING) / scale
     return f"{rounded + 0.0:.{digits}f}"
+
+
+def _significant(value: float) -> str:
+    # Three digits, but never as a power of ten, and no zeros that say nothing.
+    return ".3g" if abs(value) < 999.5 else ".0f"
 
 
 class Quantity:
@@ -106,8 +117,14 @@ class Quantity:
 
 def _degrees(celsius: float, units: Units) -> tuple[float, str]:
     if as_units(units).temperature == "F":
-        return float(convert.celsius_to_fahrenheit(celsius)), "°F"
+        return convert.celsius_to_fahrenheit(float(celsius)), "°F"
     return float(celsius), "°C"
+
+
+def _difference(kelvin: float, units: Units) -> tuple[float, str]:
+    if as_units(units).temperature == "F":
+        return convert.delta_celsius_to_fahrenheit(float(kelvin)), "°F"
+    return float(kelvin), "K"
 
 
 @dataclass(frozen=True)
@@ -160,45 +177,56 @@ class Published(Quantity):
 
 @dataclass(frozen=True)
 class Degrees(Quantity):
-    """A temperature that is neither measured nor a limit: rounded to the nearest. [°C]."""
+    """A temperature that is neither measured nor a limit: rounded to the nearest. [°C].
+
+    Without `digits` it is one that somebody stated: to a tenth, and whole where it is whole.
+    """
 
     celsius: float
-    digits: int = 0
+    digits: int | None = 0
 
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
         value, symbol = _degrees(self.celsius, units)
         if not math.isfinite(value):
             return "unknown"
+        if self.digits is None:
+            return f"{f'{value:.1f}'.removesuffix('.0')} {symbol}"
         return f"{value:.{self.digits}f} {symbol}"
 
 
 @dataclass(frozen=True)
 class DegreesBetween(Quantity):
-    """A range of temperature: "60 to 70 °C". [°C]."""
+    """A range of temperature: "60 to 70 °C", "below 5 °C", "90 °C and above". [°C]."""
 
-    low_celsius: float
-    high_celsius: float
-    digits: int = 0
+    low_celsius: float | None
+    high_celsius: float | None
+    digits: int | None = 0
 
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
-        low, symbol = _degrees(self.low_celsius, units)
-        high, _ = _degrees(self.high_celsius, units)
-        return f"{low:.{self.digits}f} to {high:.{self.digits}f} {symbol}"
+        low, high = (
+            None if end is None else Degrees(end, self.digits).shown(units)
+            for end in (self.low_celsius, self.high_celsius)
+        )
+        if low is None:
+            return "all" if high is None else f"below {high}"
+        return f"{low} and above" if high is None else f"{low.partition(' ')[0]} to {high}"
 
 
 @dataclass(frozen=True)
 class Difference(Quantity):
-    """A difference of temperature, to three significant digits. [K]."""
+    """A difference of temperature: with `digits` decimals, or three significant digits. [K]."""
 
     kelvin: float
+    digits: int | None = None
+    signed: bool = False
 
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
-        if as_units(units).temperature == "F":
-            return f"{float(convert.delta_celsius_to_fahrenheit(self.kelvin)):.3g} °F"
-        return f"{self.kelvin:.3g} K"
+        value, symbol = _difference(self.kelvin, units)
+        digits = _significant(value) if self.digits is None else f".{self.digits}f"
+        return f"{value:{'+' if self.signed else ''}{digits}} {symbol}"
 
 
 @dataclass(frozen=True)
@@ -209,9 +237,8 @@ class MissingDifference(Quantity):
 
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
-        if as_units(units).temperature == "F":
-            return f"{up(float(convert.delta_celsius_to_fahrenheit(self.kelvin)), 1)} °F"
-        return f"{up(self.kelvin, 1)} K"
+        value, symbol = _difference(self.kelvin, units)
+        return f"{up(value, 1)} {symbol}"
 
 
 @dataclass(frozen=True)
@@ -223,10 +250,8 @@ class Rate(Quantity):
 
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
-        if as_units(units).temperature == "F":
-            value = float(convert.delta_celsius_to_fahrenheit(self.kelvin))
-            return f"{value:.3g} °F/{self.per}"
-        return f"{self.kelvin:.3g} K/{self.per}"
+        value, symbol = _difference(self.kelvin, units)
+        return f"{value:{_significant(value)}} {symbol}/{self.per}"
 
 
 def span(seconds: int) -> str:
@@ -237,11 +262,14 @@ def span(seconds: int) -> str:
     """
     if abs(seconds) < 120:
         return f"{seconds} s"
-    sign = "-" if seconds < 0 else ""
-    hours, minutes = divmod(abs(seconds) // 60, 60)
+    return _whole_minutes(abs(seconds) // 60, "-" if seconds < 0 else "")
+
+
+def _whole_minutes(minutes: int, sign: str = "") -> str:
+    hours, rest = divmod(minutes, 60)
     if not hours:
-        return f"{sign}{minutes} min"
-    return f"{sign}{hours} h {minutes:02d} min" if minutes else f"{sign}{hours} h"
+        return f"{sign}{rest} min"
+    return f"{sign}{hours} h {rest:02d} min" if rest else f"{sign}{hours} h"
 
 
 @dataclass(frozen=True)
@@ -283,11 +311,7 @@ class Lasting(Quantity):
         if not math.isfinite(self.seconds):
             return "unknown"
         minutes = round(abs(self.seconds) / _MINUTE)
-        sign = "-" if self.seconds < 0 and minutes else ""
-        hours, rest = divmod(minutes, 60)
-        if not hours:
-            return f"{sign}{rest} min"
-        return f"{sign}{hours} h {rest:02d} min" if rest else f"{sign}{hours} h"
+        return _whole_minutes(minutes, "-" if self.seconds < 0 and minutes else "")
 
 
 @dataclass(frozen=True)
@@ -309,6 +333,26 @@ class At(Quantity):
 
 
 @dataclass(frozen=True)
+class When(Quantity):
+    """A moment of a record as its reader finds it: "18:03 (3 h 20 min)", to the minute.
+
+    The time of day where the record has one, and how long after its beginning.
+    """
+
+    seconds: float
+    start: dt.time | None = None
+
+    def shown(self, units: Units) -> str:
+        """Return it as text; a time has one unit for all readers."""
+        after = Lasting(self.seconds).shown(units)
+        if self.start is None or not math.isfinite(self.seconds):
+            return after
+        # Both halves are rounded alike, or they would name two different minutes.
+        minute = round(self.seconds / _MINUTE) * _MINUTE
+        return f"{At(minute, self.start).shown(units)} ({after})"
+
+
+@dataclass(frozen=True)
 class Earned(Quantity):
     """Log reductions or minutes that were earned: rounded down, "over" beyond `most`."""
 
@@ -320,7 +364,7 @@ class Earned(Quantity):
         """Return it as text; it has one unit for all readers."""
         behind = f" {self.unit}" if self.unit else ""
         if self.value > self.most:
-            return f"over {self.most:g}{behind}"
+            return f"over {self.most:,g}{behind}"
         return f"{down(self.value, 1)}{behind}"
 
 
@@ -346,8 +390,8 @@ class Length(Quantity):
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
         if as_units(units).length == "in":
-            return f"{float(convert.metres_to_inches(self.metres)):.2f} in"
-        return f"{float(convert.metres_to_millimetres(self.metres)):.0f} mm"
+            return f"{convert.metres_to_inches(float(self.metres)):.2f} in"
+        return f"{convert.metres_to_millimetres(float(self.metres)):.0f} mm"
 
 
 @dataclass(frozen=True)
@@ -355,12 +399,13 @@ class Mass(Quantity):
     """A mass, to a tenth. [kg]."""
 
     kilograms: float
+    digits: int = 1
 
     def shown(self, units: Units) -> str:
         """Return it as text in the reader's units."""
         if as_units(units).mass == "lb":
-            return f"{float(convert.kilograms_to_pounds(self.kilograms)):.1f} lb"
-        return f"{self.kilograms:.1f} kg"
+            return f"{convert.kilograms_to_pounds(float(self.kilograms)):.{self.digits}f} lb"
+        return f"{self.kilograms:.{self.digits}f} kg"
 
 
 @dataclass(frozen=True)
@@ -403,3 +448,165 @@ def together(parts: Iterable[Text], between: str = " ") -> Say:
     """Return several sentences as one, in order."""
     kept = tuple(parts)
     return Say(between.join(f"{{{index}}}" for index in range(len(kept))), kept)
+
+
+# --- prose with numbers in it ------------------------------------------------------------
+
+# Only what stands in braces is read, and it is read before there is a sentence: prose that
+# merely looks like a number with a unit stays prose.
+_BRACES: Final = re.compile(r"\{\{|\}\}|\{([^{}]*)\}|[{}]")
+_PLACED: Final = re.compile(
+    r"(-?\d+(?:\.\d+)?)(?: to (-?\d+(?:\.\d+)?))? (C limit|C|K/h|K/min|K|mm|kg)"
+)
+
+
+def from_markup(text: str) -> Text:
+    """Return prose whose numbers stand in braces as a sentence.
+
+    ``"Pull it at {71 C}, {5 K} early"``: so a paragraph can be written as one, and still
+    holds quantities and not the text of one unit.
+
+    Parameters
+    ----------
+    text : str
+        With ``{71 C}`` (a temperature, to as many decimals), ``{60 to 70 C}``,
+        ``{54.4 C limit}``, ``{10 K}`` (a difference), ``{2 K/h}``, ``{60 mm}``,
+        ``{3 kg}``; a brace that is meant is doubled.
+
+    Raises
+    ------
+    InputError
+        If something else stands in braces.
+    """
+    values: list[Quantity] = []
+
+    def place(found: re.Match[str]) -> str:
+        if found[0] in ("{{", "}}"):
+            return found[0]
+        placed = _PLACED.fullmatch(found[1] or "")
+        if placed is None:
+            raise InputError(
+                f"{found[0]!r} in {text!r} is no quantity; write {{71 C}}, {{60 to 70 C}}, "
+                "{54.4 C limit}, {10 K}, {2 K/h}, {60 mm} or {3 kg}."
+            )
+        values.append(_quantity(*placed.groups()))
+        return f"{{{len(values) - 1}}}"
+
+    template = _BRACES.sub(place, text)
+    # Without values a template is shown as it stands, its doubled braces too.
+    return Say(template, tuple(values)) if values else template.format()
+
+
+def _quantity(first: str, second: str | None, unit: str) -> Quantity:
+    value, digits = float(first), len(first.partition(".")[2])
+    if second is not None:
+        if unit != "C":
+            raise InputError(f"A range is one of temperature, not of {unit}.")
+        return DegreesBetween(value, float(second), digits)
+    made: dict[str, Callable[[], Quantity]] = {
+        "C": lambda: Degrees(value, digits),
+        "C limit": lambda: Published(value),
+        "K": lambda: Difference(value),
+        "K/h": lambda: Rate(value),
+        "K/min": lambda: Rate(value, "min"),
+        "mm": lambda: Length(value / 1000.0),
+        "kg": lambda: Mass(value, digits),
+    }
+    return made[unit]()
+
+
+# --- sentences in files ------------------------------------------------------------------
+
+
+def to_plain(text: Text | int) -> Any:
+    """Return a sentence as plain values for a file, with every digit of its quantities.
+
+    Plain words stay as they are.
+    """
+    if not isinstance(text, Quantity):
+        return text
+    if isinstance(text, Say):
+        return {"say": text.template, "values": [to_plain(value) for value in text.values]}
+    plain = {field.name: getattr(text, field.name) for field in fields(text)}  # type: ignore[arg-type]
+    return {"kind": type(text).__name__, **plain}
+
+
+def from_plain(plain: object) -> Text:
+    """Return the sentence that `to_plain` wrote.
+
+    A file may be anybody's: what it can ask for is bounded, so that no width, no number of
+    decimals and no nesting takes a server's time or memory.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    try:
+        return _text(plain, 0)
+    except (ArithmeticError, AttributeError, IndexError, KeyError, TypeError, ValueError):
+        raise InputError("A stored sentence is damaged; use what was exported here.") from None
+
+
+def _text(plain: Any, depth: int) -> Text:
+    if isinstance(plain, str):
+        return plain
+    if set(plain) != {"say", "values"} or depth > _DEEPEST:
+        raise ValueError
+    template, values = plain["say"], tuple(_value(each, depth + 1) for each in plain["values"])
+    placed = [found[1] for found in _BRACES.finditer(template) if len(found[0]) > 1]
+    if len(placed) > len(_PLACES) or any(place not in (None, *_PLACES) for place in placed):
+        raise ValueError
+    said = Say(template, values)
+    said.shown(METRIC)  # a brace or a value too few is found here and not on a page
+    return said
+
+
+def _value(plain: Any, depth: int) -> Quantity | str | int:
+    if isinstance(plain, int):
+        return plain
+    if not isinstance(plain, dict) or "kind" not in plain:
+        return _text(plain, depth)
+    given = dict(plain)
+    kind = _STORED[given.pop("kind")]
+    return kind(**{name: _field(name, value) for name, value in given.items()})
+
+
+def _field(name: str, value: Any) -> Any:
+    if value is None and name in ("low_celsius", "high_celsius"):
+        return None
+    allowed = _FIELDS.get(name)
+    if value is None or isinstance(value, bool) or allowed is not None:
+        if allowed is None or value not in allowed:
+            raise ValueError
+        return value
+    return float(value)
+
+
+_DEEPEST: Final = 3
+_FIELDS: Final[dict[str, tuple[Any, ...]]] = {
+    "digits": (None, 0, 1, 2, 3),
+    "signed": (False, True),
+    "at_most": (False, True),
+    "per": ("h", "min"),
+}
+_PLACES: Final = tuple(map(str, range(20)))
+
+# Those that a file may hold; a moment of a record is stored as the record's seconds.
+_STORED: Final[dict[str, Callable[..., Quantity]]] = {
+    kind.__name__: kind
+    for kind in (
+        Reading,
+        HottestReading,
+        Published,
+        Degrees,
+        DegreesBetween,
+        Difference,
+        Rate,
+        Held,
+        Needed,
+        Lasting,
+        Length,
+        Mass,
+    )
+}

@@ -46,7 +46,7 @@ def test_a_sentence_tells_time_kind_size_and_doubt():
         "lid_opened", 11160.0, size=-55.1, unit="K", confidence=0.4, channel="pit", why="Fell."
     )
     assert event.sentence() == "3 h 06 min, 'pit': lid opened, -55.1 K (provisional). Fell."
-    assert an_event("pulled", 60.0).sentence() == "0 h 01 min: pulled."
+    assert an_event("pulled", 60.0).sentence() == "1 min: pulled."
 
 
 def test_confirming_makes_certain_and_keeps_the_found_one():

@@ -136,7 +136,7 @@ def test_a_target_above_the_pit_is_never_and_says_so() -> None:
     answer = forecast_from(fitted_at(3.0), Target("core", 109.0), members=30)
     assert answer.never_share > 0.5
     text = forecast_text(answer)
-    assert "at no time within 30 hours" in text
+    assert "at no time within 30 h:" in text
     json.dumps(forecast_dict(answer), allow_nan=False)
 
 
@@ -240,7 +240,7 @@ def test_a_moved_probe_gets_a_depth_and_an_offset_of_its_own() -> None:
         (lambda: Change(), "either a time from now"),
         (lambda: Change(in_s=1.0, at_core_c=60.0), "not both"),
         (lambda: Change(in_s=-5.0), "in the future"),
-        (lambda: Change(in_s=0.0, pit_c=900.0), "30 and 250"),
+        (lambda: Change(in_s=0.0, pit_c=900.0), "between 30 °C and 250 °C"),
         (lambda: Change(in_s=0.0, pit_c=120.0, pit_by=5.0), "a level"),
         (lambda: Change(in_s=0.0, pit_by=500.0), "either way"),
         (lambda: Target("core", 500.0), "between 0 and 110"),

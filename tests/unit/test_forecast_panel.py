@@ -11,8 +11,16 @@ import openpyxl
 import pytest
 
 from coreward.logs.demo import demo_logs
+from coreward.logs.read import COLUMN_ROLES
 from coreward.questions.events import Event
-from coreward.widgets.forecast_panel import ForecastPanel, _open_question, forecast_panel
+from coreward.widgets.controls import ChoiceControl
+from coreward.widgets.forecast_panel import (
+    ForecastPanel,
+    ForecastState,
+    _open_question,
+    forecast_panel,
+)
+from coreward.widgets.log_source import _ROLE_WORDS
 from coreward.words import CUSTOMARY
 
 SUPPER = demo_logs()["harvest-supper.csv"]
@@ -78,8 +86,8 @@ def test_a_hotter_pit_is_sooner_even_while_the_fire_is_low() -> None:
     # At 42 % of this log the air stands at 80 °C in a dip; "hotter" is meant of its level.
     panel = forecast_panel(moment=0.42, remember=False)
     ways = panel.state.outcome.ways
-    assert ways["pit 10 °C hotter now"].median_s < ways["hold as now"].median_s
-    assert ways["pit 10 °C cooler now"].median_s > ways["hold as now"].median_s
+    assert ways["hotter"].median_s < ways["hold"].median_s
+    assert ways["cooler"].median_s > ways["hold"].median_s
 
 
 def test_it_asks_of_a_late_opening_whether_it_was_a_wrap() -> None:
@@ -218,7 +226,24 @@ def test_units_change_words_only(shoulder: ForecastPanel) -> None:
     shoulder.state.units = CUSTOMARY
     shoulder.settle()
     assert "°F" in shoulder.status_text
+    assert "°C" not in shoulder.status_text
     assert shoulder.state.outcome.answer.median_s == median
+
+
+def test_what_can_be_chosen_is_named_in_the_readers_units() -> None:
+    state = ForecastState()
+    state.plan = "cooler"
+    control = ChoiceControl(state, "plan")
+    assert "pit 10 K hotter now" in dict(control.list.options)
+    state.units = CUSTOMARY
+    assert dict(control.list.options)["pit 18 °F cooler now"] == "cooler"
+    assert state.plan == control.list.value == "cooler"
+
+
+def test_every_role_of_a_column_has_words() -> None:
+    """They were looked up under names that no role has."""
+    assert set(_ROLE_WORDS) == set(COLUMN_ROLES)
+    assert len(set(_ROLE_WORDS.values())) == len(_ROLE_WORDS)
 
 
 def test_the_report_button_offers_a_page_and_a_pdf(shoulder: ForecastPanel) -> None:

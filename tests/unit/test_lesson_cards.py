@@ -11,7 +11,7 @@ from coreward.widgets.lesson_cards import LessonCards, open_lesson, paper_card
 
 def _lesson(**changes: object) -> Lesson:
     def find(given: str = "b") -> Finding:
-        return Finding(given, "It was 65 °C.")
+        return Finding(given, "It was {65 C}.")
 
     given = {
         "name": "toy",

@@ -491,9 +491,9 @@ def test_gaps_are_found(write):
 
 def test_stuck_probe_and_hot_meat_are_warned_of(write):
     stuck = read_log(write("time_s,air_c,meat_c\n0,110,60\n60,111,60\n120,112,60\n"))
-    assert any("stuck" in warning for warning in stuck.warnings)
+    assert any("stuck" in str(warning) for warning in stuck.warnings)
     hot = read_log(write("time_s,air_c,meat_c\n0,110,100\n60,111,110\n120,112,120\n"))
-    assert any("boiling" in warning for warning in hot.warnings)
+    assert any("boiling" in str(warning) for warning in hot.warnings)
 
 
 # --- units that change within a file ---------------------------------------------------

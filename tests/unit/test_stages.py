@@ -161,7 +161,7 @@ def test_a_flux_is_part_of_the_wall_and_burns_are_said():
     hot = Surroundings(100.0, radiant_flux=5e4)
     result = simulate(piece, Stage(hot, duration_s=60.0))
     assert result.surface_c[-1] > 250.0
-    assert any("browning and charring" in note for note in result.warnings)
+    assert any("browning and charring" in str(note) for note in result.warnings)
     with pytest.raises(SolverError, match=r"50 kW/m² for so long burns"):
         simulate(piece, Stage(hot, duration_s=1800.0))
     mild = simulate(piece, Stage(Surroundings(100.0, radiant_flux=1e4), duration_s=30.0))

@@ -517,7 +517,7 @@ def test_a_log_is_shown_with_its_repairs_and_the_caution(tmp_path: Path) -> None
     tables = panel._tables.value
     assert "<td>102</td>" in tables  # the row of the dash, counted with the heading
     assert "Caution" in tables
-    assert "do not replace a calibrated thermometer" in tables
+    assert "does not replace a calibrated thermometer" in tables
     assert "rounded down" in panel.status_text
 
 

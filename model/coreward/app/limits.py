@@ -17,7 +17,7 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from tornado.httpserver import HTTPServer
-from tornado.iostream import IOStream, StreamClosedError
+from tornado.iostream import IOStream
 from tornado.netutil import bind_sockets
 
 MOST_CONNECTIONS: Final = 800

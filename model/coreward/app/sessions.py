@@ -82,9 +82,7 @@ class Session:
     changed: asyncio.Condition = field(default_factory=asyncio.Condition)
     running: asyncio.Task[None] | None = None
     channels: list[Any] = field(default_factory=list)
-    paces: tuple[Pace, Pace] = field(
-        default_factory=lambda: (Pace(*_MESSAGES), Pace(*_BYTES))
-    )
+    paces: tuple[Pace, Pace] = field(default_factory=lambda: (Pace(*_MESSAGES), Pace(*_BYTES)))
 
     def touch(self) -> None:
         """Note that somebody moved a control."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -45,6 +45,7 @@ from coreward.physics.statement import (
     water_enthalpy,
 )
 from coreward.physics.water import saturation_pressure, saturation_temperature
+from coreward.words import Degrees, Lasting, Published, Reading, Text, say
 
 Floats = NDArray[np.float64]
 
@@ -292,7 +293,7 @@ def pour(
     state : State
     poured : tuple of float
         As in :class:`Part`.
-    notes : list of str
+    notes : list of str or Say
 
     Raises
     ------
@@ -353,7 +354,7 @@ def march(
     engine: str,
     tolerance: float,
     spacing: float,
-) -> tuple[list[Part], State, list[str]]:
+) -> tuple[list[Part], State, list[Text]]:
     """Run a piece through stages, each beginning where the one before ended.
 
     Returns
@@ -361,7 +362,7 @@ def march(
     parts : list of Part
     state : State
         At the end.
-    notes : list of str
+    notes : list of str or Say
         What a person should know: targets not reached, saturated air.
 
     Raises
@@ -380,7 +381,7 @@ def march(
                 _series("wall temperature", around.wall_c, *WALL_RANGE_C, "°C")
     state = start_state(piece, len(mesh.position))
     parts: list[Part] = []
-    notes: list[str] = []
+    notes: list[Text] = []
     for number, stage in enumerate(plan):
         longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
         target = stage.until_core_c
@@ -425,18 +426,25 @@ def march(
                 "surface, which is not in the model: shorten the stage or lower the flux."
             ) from error
         hottest = float(raw.temperature_c[:, -1].max())
-        burnt = (
-            f"The surface comes above {CRUST_LIMIT_C:g} °C: what browning and charring do "
-            "there is not in the model, and its temperature is a rough guess."
+        burnt = say(
+            "The surface comes above {0}: what browning and charring do there is not in the "
+            "model, and its temperature is a rough guess.",
+            Degrees(CRUST_LIMIT_C),
         )
         if piece.material.moist and hottest > CRUST_LIMIT_C and burnt not in notes:
             notes.append(burnt)
-        reached = None if stage.until_core_c is None else raw.reached or there
+        until_c = stage.until_core_c
+        reached = None if until_c is None else raw.reached or there
         label = stage.label or f"stage {number + 1}"
-        if reached is False:
+        if until_c is not None and not reached:
             notes.append(
-                f"The core did not reach {stage.until_core_c:.1f} °C in {label}; it ended at "
-                f"{raw.temperature_c[-1, 0]:.1f} °C after {raw.time_s[-1] / 3600:.1f} h."
+                say(
+                    "The core did not reach {0} in {1}; it ended at {2} after {3}.",
+                    Published(until_c),
+                    label,
+                    Reading(float(raw.temperature_c[-1, 0])),
+                    Lasting(float(raw.time_s[-1])),
+                )
             )
         end = state.time_s + float(raw.time_s[-1])
         record = StageRecord(
@@ -600,7 +608,7 @@ def assemble(
     mesh: Mesh,
     engine: str,
     tolerance: float,
-    notes: list[str],
+    notes: Sequence[Text],
 ) -> Result:
     """Join stages to the result of a cook."""
     material = piece.material

@@ -41,6 +41,7 @@ from coreward.physics.statement import (
     water_heat_capacity,
 )
 from coreward.physics.water import saturation_pressure, saturation_temperature
+from coreward.words import Text
 
 Floats = NDArray[np.float64]
 Place = str | tables.ParameterSet
@@ -423,7 +424,7 @@ class _Occupant:
 
 def _before(
     boxed: Boxed, engine: str, cells: int, tolerance: float, inside: Stage
-) -> tuple[_Occupant, list[str]]:
+) -> tuple[_Occupant, list[Text]]:
     """Run what comes before the box, as `simulate` does, and keep the state."""
     piece = boxed.piece
     mesh = make_mesh(piece.shape, cells)
@@ -635,7 +636,7 @@ def share_box(
     gap = b["gap_coefficient"]
     solve = choose_engine(engine)
     occupants: list[_Occupant] = []
-    notes: list[list[str]] = []
+    notes: list[list[Text]] = []
     for boxed in contents:
         inside = Stage(
             Surroundings(
@@ -753,7 +754,7 @@ def share_box(
 
 def _boxed_result(
     one: _Occupant,
-    notes: list[str],
+    notes: list[Text],
     series: tuple[Floats, Floats, Floats],
     gap: float,
     engine: str,

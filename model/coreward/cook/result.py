@@ -17,6 +17,7 @@ from coreward.files import write_atomically
 from coreward.physics.body import Mesh
 from coreward.physics.statement import SurfaceConditions
 from coreward.physics.water import saturation_temperature
+from coreward.words import Text
 
 _DRIEST_PA = 1.0  # about -60 °C; nothing drier is let in
 
@@ -123,7 +124,7 @@ class Result:
     stage_index: NDArray[np.int64]
     balance: Balance
     final_size_m: float
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Text, ...] = ()
     step_time_s: Floats = field(default_factory=lambda: np.empty(0))
     added_fraction: Floats = field(default_factory=lambda: np.empty(0))
 

@@ -17,6 +17,7 @@ from coreward.physics.body import Cylinder, Shape, Slab, Sphere
 from coreward.physics.exchange import equivalent_wall
 from coreward.physics.meat import Material
 from coreward.physics.water import saturation_pressure, saturation_temperature
+from coreward.words import Degrees, Text, say
 
 Floats = NDArray[np.float64]
 Series = float | tuple[Sequence[float] | Floats, Sequence[float] | Floats]
@@ -91,8 +92,11 @@ class Piece:
                 else ""
             )
             raise InputError(
-                f"The start temperature must lie between {low:g} and {high:g} °C; it is "
-                f"{self.start_c:g} °C.{more}"
+                say(
+                    "The start temperature must lie between {0} and {1}; it is {2}.{3}",
+                    *(Degrees(value, None) for value in (low, high, self.start_c)),
+                    more,
+                )
             )
 
     @property
@@ -123,6 +127,10 @@ class TimeSeries:
     def at(self, time_s: Floats) -> Floats:
         """Value at the given times; the ends are held."""
         return np.interp(time_s, self.time_s, self.value)
+
+
+def _in_unit(value: float, unit: str) -> Text:
+    return Degrees(value, None) if unit == "°C" else f"{value:g} {unit}"
 
 
 def _series(what: str, given: object, low: float, high: float, unit: str) -> TimeSeries:
@@ -175,8 +183,12 @@ def _series(what: str, given: object, low: float, high: float, unit: str) -> Tim
     if len(outside):
         where = f" at row {outside[0] + 1} of its time series" if len(value) > 1 else ""
         raise InputError(
-            f"The {what} must lie between {low:g} and {high:g} {unit}; it is "
-            f"{value[outside[0]]:g} {unit}{where}."
+            say(
+                "The {0} must lie between {1} and {2}; it is {3}{4}.",
+                what,
+                *(_in_unit(each, unit) for each in (low, high, float(value[outside[0]]))),
+                where,
+            )
         )
     return TimeSeries(time, value)
 
@@ -268,15 +280,22 @@ class Surroundings:
             raw = _series("dew point", self.dew_point_c, -60.0, 200.0, "°C")
             if raw.value.max() >= boiling - 0.05:
                 raise InputError(
-                    f"The dew point {raw.value.max():g} °C is at or above boiling "
-                    f"({boiling:.1f} °C at {self.pressure_pa / 1e3:.1f} kPa): that would be "
-                    "pure steam. Give a dew point below it."
+                    say(
+                        "The dew point {0} is at or above boiling ({1} at {2} kPa): that would "
+                        "be pure steam. Give a dew point below it.",
+                        Degrees(float(raw.value.max()), None),
+                        Degrees(boiling, 1),
+                        f"{self.pressure_pa / 1e3:.1f}",
+                    )
                 )
             if len(raw.value) == 1 and len(air.value) == 1 and raw.value[0] > air.value[0]:
                 raise InputError(
-                    f"The dew point {raw.value[0]:g} °C is above the air temperature "
-                    f"{air.value[0]:g} °C; air cannot hold that much vapour. Lower the dew "
-                    "point or raise the air temperature."
+                    say(
+                        "The dew point {0} is above the air temperature {1}; air cannot hold "
+                        "that much vapour. Lower the dew point or raise the air temperature.",
+                        Degrees(float(raw.value[0]), None),
+                        Degrees(float(air.value[0]), None),
+                    )
                 )
 
     def series(self) -> dict[str, TimeSeries]:
@@ -441,7 +460,11 @@ class Liquid:
                 )
         if not (math.isfinite(self.temperature_c) and self.temperature_c >= 0.0):
             raise InputError(
-                f"The liquid must be at 0 °C or warmer; it is {self.temperature_c:g} °C."
+                say(
+                    "The liquid must be at {0} or warmer; it is {1}.",
+                    Degrees(0.0),
+                    Degrees(self.temperature_c, None),
+                )
             )
 
 
@@ -513,8 +536,11 @@ class Stage:
         boiling = saturation_temperature(self.surroundings.pressure_pa)
         if self.liquid.temperature_c >= boiling:
             raise InputError(
-                f"The liquid must be below boiling ({boiling:.1f} °C); it is "
-                f"{self.liquid.temperature_c:g} °C."
+                say(
+                    "The liquid must be below boiling ({0}); it is {1}.",
+                    Degrees(boiling, 1),
+                    Degrees(self.liquid.temperature_c, None),
+                )
             )
 
     def wrap_set(self) -> tables.ParameterSet:

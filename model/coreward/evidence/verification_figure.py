@@ -32,7 +32,7 @@ from coreward.figures.style import (
     legend,
     temperature,
 )
-from coreward.words import UnitChoice, as_units
+from coreward.words import Degrees, UnitChoice, as_units
 
 _BIOT_INKS = ("dew_point", "wet_bulb", "core", "surface", "event")
 # Ink, marker and its size: lines that coincide stay countable.
@@ -200,7 +200,7 @@ def orders_in_words(orders: Sequence[Order]) -> str:
     )
 
 
-def balance_table(rows: Sequence[BalanceRow]) -> str:
+def balance_table(rows: Sequence[BalanceRow], units: str | UnitChoice = "C") -> str:
     """Return what is missing from energy and water as a table for a notebook."""
     heads = (
         "cook", "hours", "core at the end", "loss", "evaporated",
@@ -209,7 +209,7 @@ def balance_table(rows: Sequence[BalanceRow]) -> str:
     lines = ["<table><thead><tr>", *(f"<th>{h}</th>" for h in heads), "</tr></thead><tbody>"]
     for row in rows:
         cells = (
-            escape(row.name), f"{row.hours:.1f}", f"{row.core_c:.1f} °C",
+            escape(row.name), f"{row.hours:.1f}", Degrees(row.core_c, 1).shown(units),
             f"{100 * row.loss:.1f} %", f"{100 * row.evaporated:.1f} %",
             _power(row.energy), _power(row.water),
         )  # fmt: skip

@@ -18,6 +18,7 @@ from coreward.figures.style import (
     INKS,
     PALETTE,
     apply_style,
+    format_hours,
     format_temperature,
     label_temperature,
     legend,
@@ -134,7 +135,9 @@ def _right_end(answer: Forecast, log: ProbeLog) -> float:
     if not math.isfinite(late):
         late = answer.now_s + _LONGEST_AHEAD_S
     past = answer.now_s
-    return min(max(late + 0.06 * (late - past) + 1800.0, past + 3600.0), past + 30 * 3600.0)
+    return min(
+        max(late + 0.06 * (late - past) + 1800.0, past + 3600.0), past + answer.horizon_s
+    )
 
 
 def _draw_past(
@@ -247,7 +250,7 @@ def figure_ways(
         )
     apply_style(ax, title="Ready: most likely, middle half and nine in ten")
     names = [
-        f"{name}\n({answer.never_share:.0%} not within 30 h)"
+        f"{name}\n({answer.never_share:.0%} not within {format_hours(answer.horizon_s)})"
         if answer.never_share > 0.01
         else name
         for name, answer in ways.items()

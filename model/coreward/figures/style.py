@@ -21,7 +21,8 @@ from matplotlib.ticker import AutoMinorLocator, MaxNLocator
 from numpy.typing import ArrayLike, NDArray
 
 from coreward import units as convert
-from coreward.words import UnitChoice, as_units
+from coreward.words import METRIC, Degrees, Lasting, UnitChoice, as_units
+from coreward.words import temperature_symbol as temperature_symbol
 
 Floats = NDArray[np.float64]
 Dash = str | tuple[float, tuple[float, ...]]
@@ -130,45 +131,34 @@ SHARED_AXES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 
 def temperature(value_c: ArrayLike, units: str | UnitChoice) -> Floats:
     """Return temperature points in the chosen unit. `value_c` is in °C."""
-    if as_units(units).temperature == "F":
-        return convert.celsius_to_fahrenheit(value_c)
-    return np.asarray(value_c, dtype=float)
+    values = np.asarray(value_c, dtype=float)
+    return (
+        convert.celsius_to_fahrenheit(values) if as_units(units).temperature == "F" else values
+    )
 
 
 def length(value_m: ArrayLike, units: str | UnitChoice) -> Floats:
     """Return lengths in the chosen unit. `value_m` is in metres."""
+    values = np.asarray(value_m, dtype=float)
     if as_units(units).length == "in":
-        return convert.metres_to_inches(value_m)
-    return convert.metres_to_millimetres(value_m)
+        return convert.metres_to_inches(values)
+    return convert.metres_to_millimetres(values)
 
 
 def mass(value_kg: ArrayLike, units: str | UnitChoice) -> Floats:
     """Return masses in the chosen unit. `value_kg` is in kilograms."""
-    if as_units(units).mass == "lb":
-        return convert.kilograms_to_pounds(value_kg)
-    return np.asarray(value_kg, dtype=float)
-
-
-def temperature_symbol(units: str | UnitChoice) -> str:
-    """Return "°C" or "°F"."""
-    return "°F" if as_units(units).temperature == "F" else "°C"
+    values = np.asarray(value_kg, dtype=float)
+    return convert.kilograms_to_pounds(values) if as_units(units).mass == "lb" else values
 
 
 def format_temperature(value_c: float, units: str | UnitChoice, digits: int = 0) -> str:
     """Return one temperature as text, such as "71 °C"; "unknown" if not finite."""
-    if not np.isfinite(value_c):
-        return "unknown"
-    return f"{float(temperature(value_c, units)):.{digits}f} {temperature_symbol(units)}"
+    return Degrees(float(value_c), digits).shown(units)
 
 
 def format_hours(seconds: float) -> str:
     """Return a time as "3 h 20 min" or "50 min"; "unknown" if not finite."""
-    if not np.isfinite(seconds):
-        return "unknown"
-    minutes = round(abs(seconds) / 60.0)
-    sign = "-" if seconds < 0 and minutes else ""
-    hours, rest = divmod(minutes, 60)
-    return f"{sign}{hours} h {rest:02d} min" if hours else f"{sign}{rest} min"
+    return Lasting(float(seconds)).shown(METRIC)
 
 
 def label_temperature(ax: Axes, units: str | UnitChoice = "C", *, axis: str = "y") -> None:

@@ -13,6 +13,7 @@ from coreward.questions.compare_ways import Ways, compare_ways
 from coreward.questions.plan import Plan
 from coreward.questions.plan_file import PlanFile, read_plan_file
 from coreward.questions.replan import AS_PLANNED, Replan, replan
+from coreward.words import Lasting, say
 
 _HOUR = 3600.0
 _MINUTE = 60.0
@@ -61,7 +62,10 @@ def _price(plans: tuple[Plan, Plan] | None = None) -> Finding:
     hours = _earlier_h(plans)
     return Finding(
         "little" if hours < 1.5 else "hours" if hours < 6.0 else "night",
-        f"For nine in ten the shoulder goes on {hours:.1f} h earlier than for as often as not.",
+        say(
+            "For nine in ten the shoulder goes on {0} earlier than for as often as not.",
+            Lasting(hours * _HOUR),
+        ),
     )
 
 
@@ -103,14 +107,14 @@ LESSON = Lesson(
     title="When do I light the fire?",
     case=(
         "On the Saturday before the clocks go back, our invented village hall serves at 18:30: "
-        "a pork shoulder, a flat brisket and a turkey breast, from one pit at 112 °C. Marit "
-        "wants to be ready nine times in ten. The shoulder is pulled at 93 °C."
+        "a pork shoulder, a flat brisket and a turkey breast, from one pit at {112 C}. Marit "
+        "wants to be ready nine times in ten. The shoulder is pulled at {93 C}."
     ),
     questions=(
         Question(
             "price",
             "To be ready nine times in ten instead of as often as not: how much earlier must "
-            "the shoulder, done at 93 °C, go on?",
+            "the shoulder, done at {93 C}, go on?",
             {
                 "little": "An hour at most",
                 "hours": "Two to five hours",

@@ -13,6 +13,7 @@ from coreward.evidence.verification import BalanceRow, Order, SeriesError
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.physics.body import SHAPES, Slab
 from coreward.physics.meat import meat
+from coreward.words import Difference, Lasting, say, together
 
 _HOUR = 3600.0
 _BIOT = 10.0
@@ -45,11 +46,16 @@ def _hardest(rows: Sequence[SeriesError] | None = None) -> Finding:
         shape: max(row.worst("core_k")[0] for row in known if row.shape == shape)
         for shape in SHAPES
     }
-    words = ", ".join(f"{shape} {value:.3f} K" for shape, value in worst.items())
+    told = together(
+        (say("{0} {1}", shape, Difference(value, 3)) for shape, value in worst.items()), ", "
+    )
     return Finding(
         max(worst, key=lambda shape: worst[shape]),
-        f"Largest error at the core over all Biot numbers: {words}, of a step of "
-        f"{verification.STEP_K:.0f} K.",
+        say(
+            "Largest error at the core over all Biot numbers: {0}, of a step of {1}.",
+            told,
+            Difference(verification.STEP_K, 0),
+        ),
     )
 
 
@@ -74,8 +80,11 @@ def _missing(books: Sequence[BalanceRow] | None = None) -> Finding:
     share = found.energy
     return Finding(
         "digits" if share < 1e-9 else "millionth" if share < 1e-5 else "thousandth",
-        f"After {found.hours:.0f} h there is {found.energy:.0e} of the heat missing that "
-        f"crossed the surface, and {found.water:.0e} of the water.",
+        say(
+            f"After {{0}} there is {found.energy:.0e} of the heat missing that crossed the "
+            f"surface, and {found.water:.0e} of the water.",
+            Lasting(found.hours * _HOUR),
+        ),
     )
 
 
@@ -146,12 +155,12 @@ LESSON = Lesson(
         Exercise(
             "sphere",
             "The largest error at the core of a sphere at a Biot number of 10, with the usual "
-            "settings: how many kelvin would it be for a step of 1000 K?",
+            "settings: how large would it be for a step of {1000 K}?",
             "K",
             _sphere,
             share=0.1,
             digits=2,
-            too_low="Ten times what the table says: there the step is 100 K.",
+            too_low="Ten times what the table says: there the step is {100 K}.",
             too_high="Take the line of the sphere at a Biot number of 10, usual settings.",
             because="The equations of dry heat are linear: errors grow with the step.",
         ),
@@ -184,7 +193,7 @@ LESSON = Lesson(
         "E(step) = C step^p              p is the order: p = log2( E(step) / E(step/2) )"
     ),
     takeaways=(
-        "Conduction is solved to a few hundredths of a kelvin of a step of 100 K.",
+        "Conduction is solved to a few hundredths of a kelvin of a step of {100 K}.",
         "The errors fall by the order the scheme was built for, so they can be bought down.",
         "Books that close find what is lost on the way, not what is wrong at the source.",
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coreward import cautions
 from coreward.lessons.lesson import Lesson, Question, asked_unit, shown_number
 from coreward.reports.document import (
     Block,
@@ -18,13 +19,7 @@ from coreward.reports.document import (
     versions,
 )
 from coreward.reports.html_page import block_html
-from coreward.reports.words import in_units
-from coreward.words import UnitChoice, as_units
-
-_NOT_SAFETY = (
-    "A lesson about heat and water. It does not say that any food is safe to eat, and replaces "
-    "neither a calibrated thermometer nor the food law of your place."
-)
+from coreward.words import Text, UnitChoice, as_units, shown
 
 _PLAN_STYLE = ".coreward-plan td:first-child { white-space: nowrap; }"
 
@@ -44,8 +39,8 @@ def handout(
     """
     choice = as_units(units)
 
-    def say(text: str) -> str:
-        return in_units(text, choice)
+    def say(text: Text) -> str:
+        return shown(text, choice)
 
     blocks: list[Block] = [
         Facts((("name", ""), ("class and date", ""))),
@@ -88,7 +83,7 @@ def handout(
         title=lesson.title,
         lead="Predict first, then try it, then explain it, then check by computing.",
         blocks=tuple(blocks),
-        footer=_NOT_SAFETY,
+        footer=cautions.LESSON,
     )
 
 
@@ -104,7 +99,7 @@ def answer_sheet(lesson: Lesson, units: str | UnitChoice = "C") -> Document:
     choice = as_units(units)
     blocks: list[Block] = []
     if lesson.steps:
-        blocks.append(plan_table(lesson))
+        blocks.append(plan_table(lesson, choice))
         blocks.append(PageBreak())
     blocks.append(Heading("What the model says to the predictions"))
     for number, question in enumerate(lesson.questions, 1):
@@ -121,10 +116,10 @@ def answer_sheet(lesson: Lesson, units: str | UnitChoice = "C") -> Document:
         rows.append(
             (
                 f"4.{number}",
-                in_units(exercise.prompt, choice),
+                shown(exercise.prompt, choice),
                 f"{shown_number(exercise, truth, choice):.{digits}f} {unit}",
                 f"{low:.{digits}f} to {high:.{digits}f} {unit}",
-                in_units(exercise.because, choice),
+                shown(exercise.because, choice),
             )
         )
     blocks.append(
@@ -137,7 +132,7 @@ def answer_sheet(lesson: Lesson, units: str | UnitChoice = "C") -> Document:
     )
     if lesson.takeaways:
         blocks.append(
-            Listing(tuple(in_units(each, choice) for each in lesson.takeaways), "To take away")
+            Listing(tuple(shown(each, choice) for each in lesson.takeaways), "To take away")
         )
     return Document(
         title=f"{lesson.title} For the teacher",
@@ -145,30 +140,32 @@ def answer_sheet(lesson: Lesson, units: str | UnitChoice = "C") -> Document:
         "at its end. The model has limits; the notebook 'how-far-to-trust-it' lists them.",
         blocks=tuple(blocks),
         versions=versions(),
-        footer=_NOT_SAFETY,
+        footer=cautions.LESSON,
     )
 
 
 def _answered(number: int, question: Question, units: UnitChoice) -> list[Block]:
     found = question.find()
     marked = tuple(
-        in_units(words, units) + ("   ← the model" if key == found.choice else "")
+        shown(words, units) + ("   ← the model" if key == found.choice else "")
         for key, words in question.choices.items()
     )
+    told = f"{shown(found.evidence, units)} {shown(question.because, units)}".strip()
     return [
-        Paragraph(f"1.{number}  {in_units(question.prompt, units)}", "strong"),
+        Paragraph(f"1.{number}  {shown(question.prompt, units)}", "strong"),
         Listing(marked),
-        Paragraph(in_units(f"{found.evidence} {question.because}".strip(), units)),
+        Paragraph(told),
     ]
 
 
-def plan_table(lesson: Lesson) -> Table:
+def plan_table(lesson: Lesson, units: str | UnitChoice = "C") -> Table:
     """Return the plan of the class, minute by minute."""
     rows = []
     start = 0
     for step in lesson.steps:
         end = start + step.minutes
-        rows.append((f"{start} to {end}", step.title, step.class_does, step.teacher_does))
+        does = (shown(text, units) for text in (step.class_does, step.teacher_does))
+        rows.append((f"{start} to {end}", step.title, *does))
         start = end
     return table_of(
         f"The class in {start} minutes",
@@ -181,8 +178,8 @@ def plan_table(lesson: Lesson) -> Table:
 class PlanHtml:
     """The plan of a class, shown where it is named at the end of a cell."""
 
-    def __init__(self, lesson: Lesson) -> None:
-        self._table = plan_table(lesson)
+    def __init__(self, lesson: Lesson, units: str | UnitChoice = "C") -> None:
+        self._table = plan_table(lesson, units)
 
     def _repr_html_(self) -> str:
         # A narrow column would break "11 to 19".
@@ -194,9 +191,9 @@ class PlanHtml:
         return "\n".join(f"{row[0]} min: {row[1]}" for row in self._table.rows)
 
 
-def plan_html(lesson: Lesson) -> PlanHtml:
+def plan_html(lesson: Lesson, units: str | UnitChoice = "C") -> PlanHtml:
     """Return the plan of a class for a notebook."""
-    return PlanHtml(lesson)
+    return PlanHtml(lesson, units)
 
 
 def minutes(lesson: Lesson) -> int:

@@ -10,6 +10,7 @@ from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.physics.lethality import Kinetics, kinetics_for, load_kinetics
 from coreward.questions.hold import HoldPlan, HoldTime, cook_hold, hold_time
 from coreward.questions.verdict import CANNOT_TELL, MET, NOT_MET, Verdict, verdict
+from coreward.words import Lasting, Length, say
 
 STANDARD = "us meat 6.5 log"
 """The standard the questions are about."""
@@ -61,8 +62,12 @@ def _at_once() -> Finding:
     choice = "enough" if answer.state == MET else short
     return Finding(
         choice,
-        f"By the table it is {answer.state}: {answer.governing}. To make it enough: "
-        f"{answer.enough}.",
+        say(
+            "By the table it is {0}: {1}. To make it enough: {2}.",
+            answer.state,
+            answer.governing,
+            answer.enough,
+        ),
     )
 
 
@@ -72,8 +77,14 @@ def _twice() -> Finding:
     nearest = min((1, 2, 4), key=lambda factor: abs(math.log(ratio / factor)))
     return Finding(
         str(nearest),
-        f"30 mm takes {one.enough_s / _MINUTE:.0f} min from the fridge until it is enough, "
-        f"60 mm takes {two.enough_s / _MINUTE:.0f} min: {ratio:.1f} times as long.",
+        say(
+            "{0} takes {1} from the fridge until it is enough, {2} takes {3}: "
+            f"{ratio:.1f} times as long.",
+            Length(SLICE.thickness_m),
+            Lasting(one.enough_s),
+            Length(2 * SLICE.thickness_m),
+            Lasting(two.enough_s),
+        ),
     )
 
 
@@ -84,8 +95,12 @@ def _dry_pit() -> Finding:
     )
     return Finding(
         dry.state,
-        f"In the dry pit: {dry.state}, because {dry.governing}. The same cook in a sealed bag: "
-        f"{bagged.state}.",
+        say(
+            "In the dry pit: {0}, because {1}. The same cook in a sealed bag: {2}.",
+            dry.state,
+            dry.governing,
+            bagged.state,
+        ),
     )
 
 
@@ -114,18 +129,18 @@ LESSON = Lesson(
     name="is-this-hold-enough",
     title="Is this hold enough?",
     case=(
-        "For the supper at our invented village hall, Osei cooks a pork loin in slices 30 mm "
-        "thick, in bags in a water bath at 62 °C. He takes them out the moment the core reads "
-        "60 °C and wants to serve at once. Marit, who answers for the kitchen, asks: is that "
+        "For the supper at our invented village hall, Osei cooks a pork loin in slices {30 mm} "
+        "thick, in bags in a water bath at {62 C}. He takes them out the moment the core reads "
+        "{60 C} and wants to serve at once. Marit, who answers for the kitchen, asks: is that "
         "enough?"
     ),
     questions=(
         Question(
             "at-once",
-            "Served the moment its core reads 60 °C, the probe good to 1 K: does the slice "
+            "Served the moment its core reads {60 C}, the probe good to {1 K}: does the slice "
             "meet the United States meat table?",
             {
-                "enough": "Yes: 60 °C is 60 °C",
+                "enough": "Yes: {60 C} is {60 C}",
                 "little": "No, but less than 5 minutes are missing",
                 "much": "No, and 5 minutes or more are missing",
             },
@@ -147,8 +162,8 @@ LESSON = Lesson(
         ),
         Question(
             "dry-pit",
-            "A brisket leaves a dry pit with its core at 75 °C, far hotter than 60 °C. Does it "
-            "meet the same table?",
+            "A brisket leaves a dry pit with its core at {75 C}, far hotter than {60 C}. Does "
+            "it meet the same table?",
             {
                 MET: "Yes, by far",
                 NOT_MET: "No",
@@ -163,14 +178,14 @@ LESSON = Lesson(
     exercises=(
         Exercise(
             "cooler",
-            "The bath has 58 °C instead of 62 °C. After how many minutes from the fridge is "
-            "the slice enough by the table, with 1 K of probe error? (Tick 'map by "
+            "The bath has {58 C} instead of {62 C}. After how many minutes from the fridge is "
+            "the slice enough by the table, with {1 K} of probe error? (Tick 'map by "
             "thickness'.)",
             "min",
             _cooler,
             share=0.06,
             digits=0,
-            too_low="4 K less makes the hold itself several times longer; and the core comes "
+            too_low="{4 K} less makes the hold itself several times longer; and the core comes "
             "close to the bath only slowly.",
             too_high="Count from the fridge, and only until the standard's time is through.",
             because="A cooler bath costs twice: a slower come-up at the end, and a longer "
@@ -178,8 +193,8 @@ LESSON = Lesson(
         ),
         Exercise(
             "probe",
-            "Osei's probe is good to 0.3 K instead of 1 K. How many minutes sooner is the "
-            "slice enough, in the bath at 62 °C?",
+            "Osei's probe is good to {0.3 K} instead of {1 K}. How many minutes sooner is the "
+            "slice enough, in the bath at {62 C}?",
             "min",
             _better_probe,
             within=1.5,
@@ -191,14 +206,14 @@ LESSON = Lesson(
         ),
         Exercise(
             "one-d",
-            "At 60 °C, how many seconds does it take to kill nine in ten of the Salmonella "
+            "At {60 C}, how many seconds does it take to kill nine in ten of the Salmonella "
             "that the table is built on?",
             "s",
             _one_d,
             share=0.08,
             digits=0,
             too_low="One D is the time for one log; 6.5 of them take over ten minutes.",
-            too_high="Divide the whole hold at 60 °C by 6.5.",
+            too_high="Divide the whole hold at {60 C} by 6.5.",
             because="6.5 of these in a row make 6.5 log.",
         ),
         Exercise(
@@ -207,8 +222,8 @@ LESSON = Lesson(
             "K",
             _ten_times,
             within=0.3,
-            too_low="Compare the hold at 60 °C with the hold at 65 °C: it is not yet a tenth.",
-            too_high="Compare the hold at 60 °C with the hold at 65 °C: it is nearly a tenth.",
+            too_low="Compare the hold at {60 C} with that at {65 C}: it is not yet a tenth.",
+            too_high="Compare the hold at {60 C} with that at {65 C}: it is nearly a tenth.",
             because="That is z: the line of the map is straight on its logarithmic axis.",
         ),
     ),

@@ -2,6 +2,10 @@
 
 Nothing in a lesson knows its own answers. A question and an exercise hold a function that
 runs the model and returns what comes out; change the model, and the answers change.
+
+The prose of a lesson is written with its quantities in braces, as `words.from_markup` reads
+them, since a paragraph split into a template and its values can no longer be proofread. It
+is read once, when the lesson is made: a slip in it is an error of the module, not of a page.
 """
 
 from __future__ import annotations
@@ -13,11 +17,27 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from coreward.errors import InputError
-from coreward.reports.words import in_units
 from coreward.units import celsius_to_fahrenheit, delta_celsius_to_fahrenheit
-from coreward.words import UnitChoice, as_units
+from coreward.words import Text, UnitChoice, as_units, from_markup, say, shown
 
 Unit = Literal["h", "min", "s", "%", "°C", "K", "log", "times"]
+
+
+def _read(text: Text) -> Text:
+    return from_markup(text) if isinstance(text, str) else text
+
+
+def _read_prose(thing: object, *names: str) -> None:
+    for name in names:
+        text = getattr(thing, name)
+        read = (
+            tuple(map(_read, text))
+            if isinstance(text, tuple)
+            else {key: _read(each) for key, each in text.items()}
+            if isinstance(text, Mapping)
+            else _read(text)
+        )
+        object.__setattr__(thing, name, read)
 
 
 @dataclass(frozen=True)
@@ -29,11 +49,14 @@ class Finding:
     choice : str
         Key of the choice that it bears out.
     evidence : str
-        The computed numbers in a sentence, temperatures in °C.
+        The computed numbers in a sentence, its quantities in braces.
     """
 
     choice: str
-    evidence: str
+    evidence: Text
+
+    def __post_init__(self) -> None:
+        _read_prose(self, "evidence")
 
 
 @dataclass(frozen=True)
@@ -44,7 +67,7 @@ class Question:
     ----------
     name : str
     prompt : str
-        The question, with temperatures in °C and lengths in mm.
+        The question, its quantities in braces.
     choices : mapping
         Key to words, in the order shown.
     find : callable
@@ -55,10 +78,13 @@ class Question:
     """
 
     name: str
-    prompt: str
-    choices: Mapping[str, str]
+    prompt: Text
+    choices: Mapping[str, Text]
     find: Callable[..., Finding]
-    because: str = ""
+    because: Text = ""
+
+    def __post_init__(self) -> None:
+        _read_prose(self, "prompt", "choices", "because")
 
 
 @dataclass(frozen=True)
@@ -68,7 +94,7 @@ class Exercise:
     Attributes
     ----------
     name, prompt : str
-        Temperatures in °C and lengths in mm.
+        What to find, its quantities in braces.
     unit : str
         Of the answer. A temperature is asked for in the reader's own unit.
     find : callable
@@ -86,15 +112,18 @@ class Exercise:
     """
 
     name: str
-    prompt: str
+    prompt: Text
     unit: Unit
     find: Callable[..., float]
     share: float = 0.0
     within: float = 0.0
-    too_low: str = ""
-    too_high: str = ""
-    because: str = ""
+    too_low: Text = ""
+    too_high: Text = ""
+    because: Text = ""
     digits: int = 1
+
+    def __post_init__(self) -> None:
+        _read_prose(self, "prompt", "too_low", "too_high", "because")
 
     def allowed(self, truth: float) -> float:
         """Return how far off an answer may be, in `unit`."""
@@ -107,8 +136,11 @@ class Step:
 
     minutes: int
     title: str
-    class_does: str
-    teacher_does: str
+    class_does: Text
+    teacher_does: Text
+
+    def __post_init__(self) -> None:
+        _read_prose(self, "class_does", "teacher_does")
 
 
 @dataclass(frozen=True)
@@ -120,7 +152,7 @@ class Lesson:
     name : str
         That of the notebook, without suffix.
     title, case : str
-        The question in words; the story, with temperatures in °C.
+        The question in words; the story, its quantities in braces.
     equation : str
         In words and letters that paper can hold.
     questions, exercises : tuple
@@ -131,12 +163,15 @@ class Lesson:
 
     name: str
     title: str
-    case: str
+    case: Text
     questions: tuple[Question, ...]
     exercises: tuple[Exercise, ...]
     equation: str = ""
-    takeaways: tuple[str, ...] = ()
+    takeaways: tuple[Text, ...] = ()
     steps: tuple[Step, ...] = ()
+
+    def __post_init__(self) -> None:
+        _read_prose(self, "case", "takeaways")
 
     def question(self, name: str) -> Question:
         """Return a question by name.
@@ -222,15 +257,17 @@ def check_prediction(
     found = question.find() if given is None else question.find(given)
     if found.choice not in question.choices:
         raise InputError(
-            f"The model's answer to '{question.name}' is none of the choices: {found.evidence}"
+            say(
+                "The model's answer to '{0}' is none of the choices: {1}",
+                question.name,
+                found.evidence,
+            )
         )
     right = found.choice == choice
     verdict = "As predicted." if right else "Not as predicted."
-    model = f"The model says: {_lower_first(question.choices[found.choice])}"
-    sentence = " ".join(
-        part for part in (verdict, _stop(model), found.evidence, question.because) if part
-    )
-    return Checked(right, in_units(sentence, units))
+    model = f"The model says: {_lower_first(shown(question.choices[found.choice], units))}"
+    told = (shown(text, units) for text in (found.evidence, question.because))
+    return Checked(right, " ".join(part for part in (verdict, _stop(model), *told) if part))
 
 
 def check_exercise(
@@ -268,20 +305,18 @@ def check_exercise(
     truth = shown_number(exercise, found, choice)
     allowed = exercise.allowed(found)
     if exercise.unit in ("°C", "K"):
-        allowed = float(delta_celsius_to_fahrenheit(allowed)) if unit == "°F" else allowed
+        allowed = delta_celsius_to_fahrenheit(allowed) if unit == "°F" else allowed
     computed = f"{truth:.{exercise.digits}f} {unit}"
     right = abs(value - truth) <= allowed + 1e-9
     if right:
-        words = f"Right: the model gives {computed}. {exercise.because}"
+        told, why = f"Right: the model gives {computed}.", exercise.because
+    elif reveal:
+        told, why = f"The model gives {computed}.", exercise.because
     else:
-        side, hint = (
-            ("less", exercise.too_low) if value < truth else ("more", exercise.too_high)
-        )
-        words = f"Not yet: {value:g} {unit} is {side} than the model gives. {hint}"
-        if reveal:
-            words = f"The model gives {computed}. {exercise.because}"
-    shown = in_units(words.strip(), choice)
-    return Checked(right, shown, truth if right or reveal else None, unit)
+        side, why = ("less", exercise.too_low) if value < truth else ("more", exercise.too_high)
+        told = f"Not yet: {value:g} {unit} is {side} than the model gives."
+    sentence = f"{told} {shown(why, choice)}".strip()
+    return Checked(right, sentence, truth if right or reveal else None, unit)
 
 
 def asked_unit(exercise: Exercise, units: str | UnitChoice = "C") -> str:
@@ -294,9 +329,9 @@ def shown_number(exercise: Exercise, value: float, units: str | UnitChoice = "C"
     """Return a number of the model in the unit asked for."""
     if as_units(units).temperature == "F":
         if exercise.unit == "°C":
-            return float(celsius_to_fahrenheit(value))
+            return celsius_to_fahrenheit(float(value))
         if exercise.unit == "K":
-            return float(delta_celsius_to_fahrenheit(value))
+            return delta_celsius_to_fahrenheit(float(value))
     return float(value)
 
 

@@ -16,6 +16,7 @@ from coreward.physics.body import Cylinder
 from coreward.physics.meat import meat
 from coreward.questions.forecast import forecast
 from coreward.questions.review import review
+from coreward.words import Degrees, Lasting, say
 
 _HOUR = 3600.0
 _FROM_C, _TO_C = 60.0, 90.0
@@ -70,7 +71,13 @@ def hours_as_read() -> float:
 def _when() -> Finding:
     hours = hours_as_read()
     nearest = min((2, 5, 8), key=lambda each: abs(each - hours))
-    return Finding(str(nearest), f"By its log it took {hours:.1f} h from 60 °C to 90 °C.")
+    took = say(
+        "By its log it took {0} from {1} to {2}.",
+        Lasting(hours * _HOUR),
+        Degrees(_FROM_C),
+        Degrees(_TO_C),
+    )
+    return Finding(str(nearest), took)
 
 
 def _narrower() -> Finding:
@@ -78,8 +85,13 @@ def _narrower() -> Finding:
     share = late / early
     return Finding(
         "same" if share > 0.8 else "half" if share > 0.33 else "small",
-        f"The band that claims nine in ten is {early:.1f} h wide at {SHARES[0]:.0%} of the log "
-        f"and {late:.1f} h at {SHARES[1]:.0%}.",
+        say(
+            "The band that claims nine in ten is {0} wide at {1} of the log and {2} at {3}.",
+            Lasting(early * _HOUR),
+            f"{SHARES[0]:.0%}",
+            Lasting(late * _HOUR),
+            f"{SHARES[1]:.0%}",
+        ),
     )
 
 
@@ -96,13 +108,13 @@ LESSON = Lesson(
     name="my-log",
     title="What is my log telling me, and when is it ready?",
     case=(
-        "The shoulder of our invented village hall stands at 60 °C after five hours in a pit "
-        "of 112 °C. The supper is at 18:30, and everybody asks when it will be ready."
+        "The shoulder of our invented village hall stands at {60 C} after five hours in a pit "
+        "of {112 C}. The supper is at 18:30, and everybody asks when it will be ready."
     ),
     questions=(
         Question(
             "when",
-            "The shoulder stands at 60 °C after five hours. When will it have 90 °C?",
+            "The shoulder stands at {60 C} after five hours. When will it have {90 C}?",
             {"2": "Two hours later", "5": "Five hours later", "8": "Eight hours later"},
             _when,
             "A straight line through the last hour would have promised it far sooner: the "
@@ -136,14 +148,14 @@ LESSON = Lesson(
     exercises=(
         Exercise(
             "hours",
-            "How many hours did the first probe take from 60 °C to 90 °C? Read it off the "
+            "How many hours did the first probe take from {60 C} to {90 C}? Read it off the "
             "picture of the demo log.",
             "h",
             hours_as_read,
             within=0.3,
-            too_low="Take the first time that it reads 60 °C, and the first at 90 °C.",
-            too_high="Take the first probe, and the first time that it reads 90 °C.",
-            because="And nobody in the kitchen would have said so at 60 °C.",
+            too_low="Take the first time that it reads {60 C}, and the first at {90 C}.",
+            too_high="Take the first probe, and the first time that it reads {90 C}.",
+            because="And nobody in the kitchen would have said so at {60 C}.",
         ),
         Exercise(
             "two",
@@ -159,8 +171,8 @@ LESSON = Lesson(
         ),
         Exercise(
             "width",
-            "How many hours wide is the nine-in-ten band to 85 °C at 65 % of the log, for a "
-            "round piece of 120 mm that started at 6.5 °C?",
+            "How many hours wide is the nine-in-ten band to {85 C} at 65 % of the log, for a "
+            "round piece of {120 mm} that started at {6.5 C}?",
             "h",
             lambda: widths_h()[1],
             share=0.2,

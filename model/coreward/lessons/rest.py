@@ -19,10 +19,12 @@ from coreward.questions.carryover import (
     pull_for_peak,
 )
 from coreward.questions.wrapping import WrapMoment, wrap_moments
+from coreward.words import Degrees, Difference, Lasting, say, together
 
 _HOUR = 3600.0
 _MINUTE = 60.0
 _LONGEST_S = 10 * _HOUR
+_PEAK_C = 60.0
 _BIG, _SMALL = (0.16, 180.0), (0.05, 95.0)
 
 
@@ -62,7 +64,7 @@ def _both() -> TwoCarryovers:
 
 @lru_cache(maxsize=2)
 def _pulled(place: str) -> PullAnswer:
-    return pull_for_peak(roast(), oven(), place, 60.0, band=False)
+    return pull_for_peak(roast(), oven(), place, _PEAK_C, band=False)
 
 
 @lru_cache(maxsize=1)
@@ -75,8 +77,12 @@ def _five(rows: Sequence[CarryoverRow] | None = None) -> Finding:
     ratio = rise[_BIG] / rise[_SMALL]
     return Finding(
         "alike" if ratio < 1.5 else "twice" if ratio < 4.0 else "many",
-        f"The big one from the hot oven rises by {rise[_BIG]:.1f} K, the small one from the "
-        f"low pit by {rise[_SMALL]:.1f} K.",
+        say(
+            "The big one from the hot oven rises by {0}, the small one from the low pit by "
+            "{1}.",
+            Difference(rise[_BIG], 1),
+            Difference(rise[_SMALL], 1),
+        ),
     )
 
 
@@ -85,7 +91,11 @@ def _dry(both: TwoCarryovers | None = None) -> Finding:
     ratio = both.dry.rise_k / both.wet.rise_k
     return Finding(
         "less" if ratio < 0.9 else "same" if ratio < 1.1 else "more",
-        f"It rises by {both.wet.rise_k:.1f} K, a dry solid by {both.dry.rise_k:.1f} K.",
+        say(
+            "It rises by {0}, a dry solid by {1}.",
+            Difference(both.wet.rise_k, 1),
+            Difference(both.dry.rise_k, 1),
+        ),
     )
 
 
@@ -99,21 +109,29 @@ def _covered() -> Finding:
     choice = "both" if higher and softer else "peak" if higher else "crust" if softer else "no"
     return Finding(
         choice,
-        f"For a peak of 60 °C it is pulled at {bare.pull_c:.0f} °C in the kitchen and at "
-        f"{covered.pull_c:.0f} °C under foil and towels; the water activity of its surface is "
-        f"{wet[0]:.2f} and {wet[1]:.2f} in the end.",
+        say(
+            "For a peak of {0} it is pulled at {1} in the kitchen and at {2} under foil and "
+            f"towels; the water activity of its surface is {wet[0]:.2f} and {wet[1]:.2f} in "
+            "the end.",
+            Degrees(_PEAK_C),
+            Degrees(bare.pull_c),
+            Degrees(covered.pull_c),
+        ),
     )
 
 
 def _when(moments: Sequence[WrapMoment] | None = None) -> Finding:
     known = dict(zip(("early", "late", "never"), moments or _moments(), strict=True))
-    words = ", ".join(
-        f"{name} {each.done_s / _HOUR:.1f} h and {each.crust.driest:.2f}"
-        for name, each in known.items()
+    words = together(
+        (
+            say(f"{name} {{0}} and {each.crust.driest:.2f}", Lasting(each.done_s))
+            for name, each in known.items()
+        ),
+        ", ",
     )
     return Finding(
         min(known, key=lambda name: known[name].done_s),
-        f"Done after, and the water activity of the crust at its driest: {words}.",
+        say("Done after, and the water activity of the crust at its driest: {0}.", words),
     )
 
 
@@ -138,15 +156,15 @@ LESSON = Lesson(
     title="When should it be pulled?",
     case=(
         "For the supper in our invented village hall somebody has brought two roasts: a big "
-        "one, 160 mm thick, that goes into an oven at 180 °C, and a small one of 50 mm for the "
-        "pit at 95 °C. 'Pull them five degrees early, it is always five degrees,' says a "
-        "neighbour."
+        "one, {160 mm} thick, that goes into an oven at {180 C}, and a small one of {50 mm} "
+        "for the pit at {95 C}. 'Pull them five degrees early, it is always five degrees,' "
+        "says a neighbour."
     ),
     questions=(
         Question(
             "five",
-            "The big roast from the oven at 180 °C and the small one from the pit at 95 °C are "
-            "pulled at the same core. How far does each still rise?",
+            "The big roast from the oven at {180 C} and the small one from the pit at {95 C} "
+            "are pulled at the same core. How far does each still rise?",
             {
                 "alike": "Both by about five degrees",
                 "twice": "The big one two or three times as far",
@@ -178,11 +196,11 @@ LESSON = Lesson(
         ),
         Question(
             "when",
-            "A brisket is wrapped in foil when its core is at 55 °C, or at 70 °C, or never. "
+            "A brisket is wrapped in foil when its core is at {55 C}, or at {70 C}, or never. "
             "Which is done first?",
             {
-                "early": "The one wrapped at 55 °C",
-                "late": "The one wrapped at 70 °C",
+                "early": "The one wrapped at {55 C}",
+                "late": "The one wrapped at {70 C}",
                 "never": "The one that is never wrapped",
             },
             _when,
@@ -192,7 +210,7 @@ LESSON = Lesson(
     exercises=(
         Exercise(
             "pull",
-            "The roast, 100 mm thick, from the oven at 180 °C should come to 60 °C in the "
+            "The roast, {100 mm} thick, from the oven at {180 C} should come to {60 C} in the "
             "kitchen. At which core is it pulled?",
             "°C",
             _pull,
@@ -203,25 +221,25 @@ LESSON = Lesson(
         ),
         Exercise(
             "sooner",
-            "How many hours sooner is the brisket done that is wrapped at 55 °C than the one "
+            "How many hours sooner is the brisket done that is wrapped at {55 C} than the one "
             "that is never wrapped?",
             "h",
             _sooner,
             share=0.15,
             too_low="The whole stall is saved, and that takes hours.",
-            too_high="The piece is bare until its core has 55 °C; only the rest is saved.",
+            too_high="The piece is bare until its core has {55 C}; only the rest is saved.",
             because="In foil nothing evaporates: no stall.",
         ),
         Exercise(
             "broth",
-            "A cup of broth, 250 g at 20 °C, is poured into the foil round the brisket, which "
-            "weighs 3 kg. By how many minutes is it done later?",
+            "A cup of broth, 250 g at {20 C}, is poured into the foil round the brisket, which "
+            "weighs {3 kg}. By how many minutes is it done later?",
             "min",
             _broth,
             share=0.25,
             digits=0,
             too_low="The broth must be warmed by the same few watts that warm the piece.",
-            too_high="A cup is a twelfth of the piece, and it comes from 20 °C, not from 4 °C.",
+            too_high="A cup is a twelfth of the piece, and it comes from {20 C}, not {4 C}.",
             because="Warming it takes heat that the piece would have had.",
         ),
     ),

@@ -15,17 +15,19 @@ from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import Slab
 from coreward.physics.meat import meat
 from coreward.questions.explain import AIR_LIMITED, DRY, SUPPLY_LIMITED, explain
+from coreward.words import Degrees, Lasting, say
 
 _HOUR = 3600.0
 _LONGEST_S = 30 * _HOUR
 _FROM_C, _TO_C = 65.0, 75.0
 """The stretch of the core's way whose time is compared. [°C]"""
+_STRETCH = (Degrees(_FROM_C), Degrees(_TO_C))
 _DONE_C = 88.0
 _SAME = 0.1
 """A change of the time by less than this share counts as none."""
 _THICKNESS_M = 0.08
 _PIT_C = 110.0
-_DEW_POINT_C = 35.0
+_DEW_POINT_C, _DRY_DEW_POINT_C = 35.0, 5.0
 
 
 @lru_cache(maxsize=32)
@@ -84,8 +86,12 @@ def hours_between(result: Result, from_c: float = _FROM_C, to_c: float = _TO_C) 
     begin, end = result.time_at_core(from_c), result.time_at_core(to_c)
     if begin is None or end is None:
         raise InputError(
-            f"The core does not get from {from_c:g} to {to_c:g} °C in this cook, which ends at "
-            f"{result.core_c[-1]:.0f} °C."
+            say(
+                "The core does not get from {0} to {1} in this cook, which ends at {2}.",
+                Degrees(from_c, None),
+                Degrees(to_c, None),
+                Degrees(float(result.core_c[-1])),
+            )
         )
     return (end - begin) / _HOUR
 
@@ -105,8 +111,13 @@ def _without_vapour() -> Finding:
         choice = "yes"
     return Finding(
         choice,
-        f"From 65 °C to 75 °C the core takes {hours_between(shut):.1f} h when it is shut to "
-        f"vapour and {hours_between(bare):.1f} h when it can dry.",
+        say(
+            "From {0} to {1} the core takes {2} when it is shut to vapour and {3} when it can "
+            "dry.",
+            *_STRETCH,
+            Lasting(hours_between(shut) * _HOUR),
+            Lasting(hours_between(bare) * _HOUR),
+        ),
     )
 
 
@@ -128,13 +139,19 @@ def _limit() -> Finding:
 
 
 def _drier() -> Finding:
-    damp, dry = cook(), cook(dew_point_c=5.0)
+    damp, dry = cook(), cook(dew_point_c=_DRY_DEW_POINT_C)
     ratio = hours_between(dry) / hours_between(damp)
     choice = "same" if abs(ratio - 1.0) < _SAME else "longer" if ratio > 1.0 else "shorter"
     return Finding(
         choice,
-        f"From 65 °C to 75 °C: {hours_between(damp):.2f} h at a dew point of 35 °C, "
-        f"{hours_between(dry):.2f} h at 5 °C.",
+        say(
+            "From {0} to {1}: {2} at a dew point of {3}, {4} at {5}.",
+            *_STRETCH,
+            Lasting(hours_between(damp) * _HOUR),
+            Degrees(_DEW_POINT_C),
+            Lasting(hours_between(dry) * _HOUR),
+            Degrees(_DRY_DEW_POINT_C),
+        ),
     )
 
 
@@ -165,14 +182,14 @@ LESSON = Lesson(
     name="why-the-stall",
     title="Why has it stopped rising?",
     case=(
-        "The crew of our invented village hall put a whole brisket, 80 mm thick, into a pit at "
-        "110 °C. For hours it climbs steadily. In the sixties it slows to a crawl, for "
+        "The crew of our invented village hall put a whole brisket, {80 mm} thick, into a pit "
+        "at {110 C}. For hours it climbs steadily. In the sixties it slows to a crawl, for "
         "hours, and the supper is at 18:30. Nobody changed the fire."
     ),
     questions=(
         Question(
             "no-vapour",
-            "If no water could evaporate, would the core still stop on its way to 75 °C?",
+            "If no water could evaporate, would the core still stop on its way to {75 C}?",
             {
                 "yes": "Yes, it would stop at much the same place",
                 "earlier": "It would stop, but at a much lower temperature",
@@ -194,8 +211,8 @@ LESSON = Lesson(
         ),
         Question(
             "drier",
-            "Dry the air of the pit, from a dew point of 35 °C to one of 5 °C. Does the core "
-            "take longer from 65 °C to 75 °C?",
+            "Dry the air of the pit, from a dew point of {35 C} to one of {5 C}. Does the core "
+            "take longer from {65 C} to {75 C}?",
             {
                 "longer": "Longer: drier air evaporates more",
                 "shorter": "Shorter: the surface dries out sooner",
@@ -221,8 +238,8 @@ LESSON = Lesson(
         ),
         Exercise(
             "thin",
-            "A piece 40 mm thick instead of 80 mm. The time from 65 °C to 75 °C is how many "
-            "per cent of what it was?",
+            "A piece {40 mm} thick instead of {80 mm}. The time from {65 C} to {75 C} is how "
+            "many per cent of what it was?",
             "%",
             _half_as_thick,
             within=6.0,
@@ -235,27 +252,27 @@ LESSON = Lesson(
         ),
         Exercise(
             "foil",
-            "Foil goes on when the core has 66 °C. How many hours sooner than bare does the "
-            "core reach 88 °C?",
+            "Foil goes on when the core has {66 C}. How many hours sooner than bare does the "
+            "core reach {88 C}?",
             "h",
             _saved_by_foil,
             share=0.15,
             within=0.3,
-            too_low="Read both times at 88 °C, and cook for long enough: the bare piece needs "
+            too_low="Read both times at {88 C}, and cook for long enough: the bare piece needs "
             "more than 15 h.",
-            too_high="The foil goes on when the core has 66 °C, hours after the start; only "
+            too_high="The foil goes on when the core has {66 C}, hours after the start; only "
             "the rest is saved.",
             because="The wrap keeps the vapour in, so the heat stays, at the price of a soft "
             "crust.",
         ),
         Exercise(
             "hill",
-            "The same cook wrapped in foil at 66 °C, but 1500 m up. At which temperature does "
+            "The same cook wrapped in foil at {66 C}, but 1500 m up. At which temperature does "
             "the core level off? (Cook for as long as the panel allows.)",
             "°C",
             _up_the_hill,
             within=1.0,
-            too_low="The core stops where water boils at that height, not far below 100 °C.",
+            too_low="The core stops where water boils at that height, not far below {100 C}.",
             too_high="Up a hill water boils at a lower temperature; look at the strip of "
             "words.",
             because="Wrapped tightly, the piece boils in its own juice and cannot get hotter.",
@@ -304,7 +321,7 @@ LESSON = Lesson(
         Step(
             7,
             "Dry the air",
-            "drags the dew point down and up and watches the time from 65 °C to 75 °C",
+            "drags the dew point down and up and watches the time from {65 C} to {75 C}",
             "asks those who predicted 'longer' what they reckoned with; reveals the third "
             "answer",
         ),

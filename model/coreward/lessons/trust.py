@@ -61,8 +61,8 @@ def _one_place(rows: Sequence[ClosureRow] | None = None) -> Finding:
         choice = "stands"
     return Finding(
         choice,
-        f"Squeezed out on the spot, it is slowed most between 65 °C and 75 °C in {inside} of "
-        f"{len(squeezed)} cooks and picks up speed again in "
+        "Squeezed out on the spot, it is slowed most between {65 C} and {75 C} in "
+        f"{inside} of {len(squeezed)} cooks and picks up speed again in "
         f"{sum(row.recovers for row in squeezed)}; driven through the meat by pressure, in "
         f"{sum(row.at_release for row in driven)} of {len(driven)}.",
     )
@@ -119,13 +119,13 @@ LESSON = Lesson(
             "Heated meat squeezes its water out. If that is how water travels, where is the "
             "core slowed most, in four very different pits?",
             {
-                "same": "Between 65 °C and 75 °C in all four, and it never picks up speed "
+                "same": "Between {65 C} and {75 C} in all four, and it never picks up speed "
                 "again",
-                "stands": "Between 65 °C and 75 °C in all four, and then it picks up speed",
+                "stands": "Between {65 C} and {75 C} in all four, and then it picks up speed",
                 "moves": "It moves with the pit",
             },
             _one_place,
-            "Believe the place of the stall within some 5 K, and do not believe its end.",
+            "Believe the place of the stall within some {5 K}, and do not believe its end.",
         ),
         Question(
             "learn",

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.errors import InputError
 from coreward.files import write_atomically
+from coreward.words import Text, to_plain
 
 Floats = NDArray[np.float64]
 Role = Literal["air", "meat", "ambient"]
@@ -287,7 +288,7 @@ class ProbeLog:
     repairs: tuple[Repair, ...] = ()
     understood: tuple[str, ...] = ()
     source: str = ""
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Text, ...] = ()
     start_clock: dt.time | None = None
     notes: tuple[str, ...] = ()
     metadata: tuple[tuple[str, str], ...] = ()
@@ -448,8 +449,8 @@ class ProbeLog:
             carry("repair", asdict(repair))
         for sentence in self.understood:
             carry("understood", sentence)
-        for sentence in self.warnings:
-            carry("warning", sentence)
+        for warning in self.warnings:
+            carry("warning", to_plain(warning))
         for note in self.notes:
             carry("note", note)
         out = io.StringIO()

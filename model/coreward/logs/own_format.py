@@ -18,6 +18,7 @@ from coreward.logs.parts import (
     metadata_of,
     short,
 )
+from coreward.words import METRIC, Text, from_plain, shown
 
 
 def own_channels(reading: Reading) -> dict[str, tuple[str, Role]]:
@@ -82,7 +83,9 @@ def restored(log: ProbeLog, reading: Reading) -> ProbeLog:
             "Write the file again with to_csv, or remove that line.",
         )
     notes = tuple(str(note) for note in parts["note"])
-    warnings = [str(one) for one in parts["warning"]]
+    warnings = [_own_warning(entry) for entry in parts["warning"]]
+    # As text, since files from before sentences held quantities have them as text.
+    known = {shown(one, METRIC) for one in warnings}
     return ProbeLog(
         time_s=log.time_s,
         start=start,
@@ -90,12 +93,16 @@ def restored(log: ProbeLog, reading: Reading) -> ProbeLog:
         repairs=(*repairs, *log.repairs),
         understood=tuple(str(one) for one in parts["understood"]),
         source=source,
-        warnings=(*warnings, *(one for one in log.warnings if one not in warnings)),
+        warnings=(*warnings, *(one for one in log.warnings if shown(one, METRIC) not in known)),
         start_clock=clock,
         notes=notes,
         metadata=metadata_of(notes),
         raw=log.raw,
     )
+
+
+def _own_warning(entry: Any) -> Text:
+    return from_plain(entry) if isinstance(entry, dict) else str(entry)
 
 
 def _own_repair(entry: Any) -> Repair:

@@ -14,6 +14,7 @@ from coreward.logs.log import (
     Repair,
     Role,
 )
+from coreward.words import Text
 
 Unit = Literal["C", "F"]
 UNIT_NAMES: dict[Unit, str] = {"C": "°C", "F": "°F"}
@@ -102,7 +103,7 @@ class Reading:
     limits: tables.ParameterSet
     repairs: list[Repair] = field(default_factory=list)
     understood: list[str] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
+    warnings: list[Text] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     def fail(

@@ -59,6 +59,8 @@ from coreward.logs.time_forms import (
 )
 from coreward.logs.workbook import is_workbook, sheet_text
 from coreward.units import fahrenheit_to_celsius
+from coreward.words import Reading as Shown
+from coreward.words import say
 
 COLUMN_ROLES: tuple[str, ...] = (*TIME_ROLES, "date", *ROLES, "ignore")
 """What ``columns`` may say about a column."""
@@ -398,13 +400,21 @@ def _warn(channels: Sequence[Channel], reading: Reading) -> None:
         values = channel.temperature_c[channel.plugged]
         if channel.is_constant:
             reading.warnings.append(
-                f"Column '{channel.name}' reads {values[0]:.4g} °C in every row: the probe is "
-                "stuck, or never was in use."
+                say(
+                    "Column '{0}' reads {1} in every row: the probe is stuck, or never was in "
+                    "use.",
+                    channel.name,
+                    Shown(float(values[0])),
+                )
             )
         elif channel.role == "meat" and values.size and values.max() > boiling:
             reading.warnings.append(
-                f"Column '{channel.name}' reaches {values.max():.4g} °C; wet meat stays below "
-                f"boiling. Either the probe lay in the air, or the unit is not the one stated."
+                say(
+                    "Column '{0}' reaches {1}; wet meat stays below boiling. Either the probe "
+                    "lay in the air, or the unit is not the one stated.",
+                    channel.name,
+                    Shown(float(values.max())),
+                )
             )
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.questions.event_list import Event, Kind
 from coreward.questions.event_signals import MAD_TO_SIGMA, Track, confidence, median
+from coreward.words import Difference, Lasting, say
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -478,7 +479,7 @@ class _SlowChanges:
         self, kind: Kind, first: int, last: int, size: float, sure: float, why: str
     ) -> None:
         begin, end = float(self._time[first]), float(self._time[last])
-        words = why.format(size=abs(size), minutes=(end - begin) / 60.0)
+        words = say(why, Difference(float(abs(size)), 0), Lasting(end - begin))
         self._found.append(
             Event(kind, begin, max(end, begin), float(size), "K", sure, self._name, words)
         )
@@ -527,14 +528,14 @@ def _knee(air: Floats) -> tuple[int, float, float, float]:
     return best
 
 
-_SAG = "The air sank {size:.0f} K below its level over {minutes:.0f} min, then came back."
+_SAG = "The air sank {0} below its level over {1}, then came back."
 _SAG_SLOW = (
-    "The air sank {size:.0f} K below its own level over {minutes:.0f} min, far more than it "
+    "The air sank {0} below its own level over {1}, far more than it "
     "had wandered before, and came back slowly."
 )
-_SAG_OPEN = "The air has sunk {size:.0f} K below its level and has not come back yet."
-_BACK = "The air turned and rose again from {size:.0f} K below its level."
-_NEW = "The air moved {size:.0f} K from its level and stayed there."
+_SAG_OPEN = "The air has sunk {0} below its level and has not come back yet."
+_BACK = "The air turned and rose again from {0} below its level."
+_NEW = "The air moved {0} from its level and stayed there."
 
 
 def _ahead_mean(value: Floats, bins: int) -> Floats:
@@ -562,8 +563,11 @@ def lid_events(air: Track, lids: list[Lid], name: str) -> list[Event]:
                 "K",
                 confidence(lid.settled, ratio),
                 name,
-                f"The air fell {lid.depth_k:.0f} K within minutes, {ratio:.1f} times what "
-                f"would be unusual here, {tail}.",
+                say(
+                    f"The air fell {{0}} within minutes, {ratio:.1f} times what would be "
+                    f"unusual here, {tail}.",
+                    Difference(float(lid.depth_k), 0),
+                ),
             )
         )
     return events

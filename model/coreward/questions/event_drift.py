@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.questions.event_list import Event
 from coreward.questions.event_signals import Track, confidence, running_mean
+from coreward.words import Difference, say
 
 Floats = NDArray[np.float64]
 
@@ -85,6 +86,11 @@ def find_drift(
     size = float(leaves[0][0][seen + lasts])
     names = ", ".join(f"'{other}'" for _, other in leaves)
     which = "one of the two drifts" if len(leaves) == 1 else "it drifts"
-    why = f"It left {names}, with which it had agreed for hours, by {size:+.1f} K: {which}."
+    why = say(
+        "It left {0}, with which it had agreed for hours, by {1}: {2}.",
+        names,
+        Difference(size, 1, signed=True),
+        which,
+    )
     sure = confidence(True, abs(size) / numbers["drift_smallest"])
     return [Event("sensor_fault", when, end, size, "K", sure, name, why)]

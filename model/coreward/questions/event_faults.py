@@ -11,6 +11,7 @@ from coreward import tables
 from coreward.logs.log import Channel
 from coreward.questions.event_list import Event
 from coreward.questions.event_signals import MAD_TO_SIGMA, confidence, quantum_k, runs
+from coreward.words import Difference, Lasting, Reading, say
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -54,8 +55,12 @@ def find_faults(time_s: Floats, channel: Channel, size: int) -> Faults:
                 "K",
                 confidence(True, ratio),
                 channel.name,
-                f"A spike: {abs(height):.1f} K off both neighbours for "
-                f"{end - begin + 1} sample(s), faster than meat or air can go and come back.",
+                say(
+                    "A spike: {0} off both neighbours for {1} sample(s), faster than meat or "
+                    "air can go and come back.",
+                    Difference(float(abs(height)), 1),
+                    int(end - begin + 1),
+                ),
             )
         )
     known = np.flatnonzero(trusted)
@@ -71,8 +76,12 @@ def find_faults(time_s: Floats, channel: Channel, size: int) -> Faults:
                 "",
                 confidence(True, ratio),
                 channel.name,
-                f"A stuck reading: {value[begin]:.1f} °C without the least change for "
-                f"{(time[end] - time[begin]) / 60.0:.0f} min, where it varied before.",
+                say(
+                    "A stuck reading: {0} without the least change for {1}, where it varied "
+                    "before.",
+                    Reading(float(value[begin])),
+                    Lasting(float(time[end] - time[begin])),
+                ),
             )
         )
     known = np.flatnonzero(trusted)

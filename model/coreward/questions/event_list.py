@@ -10,11 +10,21 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Literal, get_args
 
 from coreward import tables
 from coreward.errors import InputError
+from coreward.words import (
+    Difference,
+    Lasting,
+    Reading,
+    Text,
+    Units,
+    from_plain,
+    say,
+    to_plain,
+)
 
 Kind = Literal[
     "meat_on",
@@ -75,7 +85,7 @@ class Event:
         it or take it away. One at or above it stays.
     channel : str
         Name of the channel it was seen on; empty when the whole cook is meant.
-    why : str
+    why : str or Say
         What in the readings says so, in one sentence.
     """
 
@@ -86,7 +96,7 @@ class Event:
     unit: str = ""
     confidence: float = 1.0
     channel: str = ""
-    why: str = ""
+    why: Text = ""
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
@@ -111,24 +121,33 @@ class Event:
         """True while later samples may still move this event or take it away."""
         return self.confidence < provisional_below()
 
-    def sentence(self) -> str:
-        """Return the event as one sentence; the time in hours and minutes of the log."""
-        minutes = round(self.time_s / 60.0)
-        size = ""
-        if math.isfinite(self.size):
-            word = {"K": " K", "degC": " °C", "-": ""}.get(self.unit, f" {self.unit}")
-            size = f", {self.size:.3g}{word}"
-        maybe = " (provisional)" if self.provisional else ""
-        where = f", '{self.channel}'" if self.channel else ""
-        return (
-            f"{minutes // 60} h {minutes % 60:02d} min{where}: {KIND_WORDS[self.kind]}{size}"
-            f"{maybe}. {self.why}"
-        ).rstrip()
+    def sentence(self, units: Units = "C") -> str:
+        """Return the event as one sentence; the time is that since the log began."""
+        said = say(
+            "{0}{1}: {2}{3}{4}. {5}",
+            Lasting(self.time_s),
+            f", '{self.channel}'" if self.channel else "",
+            KIND_WORDS[self.kind],
+            self._size_words(),
+            " (provisional)" if self.provisional else "",
+            self.why,
+        )
+        return said.shown(units).rstrip()
+
+    def _size_words(self) -> Text:
+        if not math.isfinite(self.size):
+            return ""
+        if self.unit == "K":
+            return say(", {0}", Difference(self.size))
+        if self.unit == "degC":
+            return say(", {0}", Reading(self.size))
+        return f", {self.size:.3g} {'' if self.unit == '-' else self.unit}".rstrip()
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; an absent size is None."""
-        plain = asdict(self)
+        plain = {field.name: getattr(self, field.name) for field in fields(self)}
         plain["size"] = self.size if math.isfinite(self.size) else None
+        plain["why"] = to_plain(self.why)
         return plain
 
     @classmethod
@@ -158,9 +177,15 @@ class Event:
                 raise InputError(f"{name} of an event must be a number; it is {value!r}.")
             if name in given:
                 given[name] = float(value)
-        for name in ("kind", "unit", "channel", "why"):
+        for name in ("kind", "unit", "channel"):
             if not isinstance(given.get(name, ""), str):
                 raise InputError(f"{name} of an event must be text; it is {given[name]!r}.")
+        try:
+            given["why"] = from_plain(given.get("why", ""))
+        except InputError:
+            raise InputError(
+                "why of an event must be text, or a sentence as it was exported here."
+            ) from None
         return cls(**given)
 
 

@@ -16,6 +16,7 @@ from coreward import tables
 from coreward.questions.event_air import Lid, running_spread
 from coreward.questions.event_list import Event
 from coreward.questions.event_signals import Track, confidence
+from coreward.words import Difference, Reading, say
 
 Floats = NDArray[np.float64]
 
@@ -192,7 +193,8 @@ def tell_steps(
         last, sure = pulled
         fall = float(value[last] - value[min(last + 2, value.size - 1)])
         when = float(time[last])
-        why = f"The reading fell {fall:.0f} K within minutes and stayed down."
+        fell = Difference(fall, 0)
+        why = say("The reading fell {0} within minutes and stayed down.", fell)
         level = float(value[max(last - 1, 0)])
         ratio = fall / numbers["pulled_smallest"]
         events.append(
@@ -217,9 +219,10 @@ def tell_steps(
         # A reading that stands still since may be stuck instead.
         moves_on = not when < still_from_s < when + (reach + 3) * meat.step_s
         sure_move = confidence(moves_on, step.ratio / numbers["step_sigmas"])
-        why = (
-            f"The reading stepped {step.jump_k:+.1f} K between neighbours, "
-            f"{step.ratio:.0f} times its usual spread, and went on from there."
+        why = say(
+            f"The reading stepped {{0}} between neighbours, {step.ratio:.0f} times its usual "
+            "spread, and went on from there.",
+            Difference(float(step.jump_k), 1, signed=True),
         )
         events.append(Event("probe_moved", when, when, step.jump_k, "K", sure_move, name, why))
     on, seen = _meat_on(meat, air, lids, put_in, name)
@@ -272,12 +275,14 @@ def _meat_on(
     if put_in is not None:
         before, after = _levels(meat, put_in.at)
         when = float(time[min(put_in.at + 1, time.size - 1)])
-        why = (
-            f"The probe went from {before:.1f} to {after:.1f} °C within minutes, into the meat."
+        went = say(
+            "The probe went from {0} to {1} within minutes, into the meat.",
+            Reading(before),
+            Reading(after),
         )
         ratio = put_in.ratio / numbers["step_sigmas"]
         on = Event(
-            "meat_on", when, when, after - before, "K", confidence(True, ratio), name, why
+            "meat_on", when, when, after - before, "K", confidence(True, ratio), name, went
         )
         return on, True
     early = value[: max(int(numbers["on_base_time"] / meat.step_s), 4)]

@@ -17,6 +17,7 @@ from coreward import tables
 from coreward.questions.event_air import Lid
 from coreward.questions.event_list import Event
 from coreward.questions.event_signals import Track, confidence, running_mean, runs
+from coreward.words import Lasting, Reading, Say, say
 
 Floats = NDArray[np.float64]
 
@@ -113,10 +114,9 @@ class _Opening:
     def _rose(self) -> bool:
         return self.ratio >= tables.load("events")["wrap_answer_tells"]
 
-    def why(self) -> str:
+    def why(self) -> Say:
         """Say what the finding rests on."""
         answer = f"{self.ratio:.1f} times as much per kelvin of hotter air"
-        opened = f"The lid was open for {self.minutes:.0f} min with the core at"
         if self._rose:
             rests = f"from then on the core took up {answer}"
         elif self.handled:
@@ -126,8 +126,13 @@ class _Opening:
                 f"this rests on that opening alone, for the core took up {answer}: a guess "
                 "to confirm or remove"
             )
-        also = f", {' and '.join(self.handled)}" if self.handled else ""
-        return f"{opened} {self.core_c:.0f} °C{also}; {rests}."
+        return say(
+            "The lid was open for {0} with the core at {1}{2}; {3}.",
+            Lasting(60.0 * self.minutes),
+            Reading(float(self.core_c), 0),
+            f", {' and '.join(self.handled)}" if self.handled else "",
+            rests,
+        )
 
 
 def find_wrap(

@@ -16,7 +16,7 @@ from coreward.physics.exchange import wet_surface_temperature
 from coreward.physics.history import capacities
 from coreward.physics.water import saturation_temperature
 from coreward.questions.stall import Stall, find_stalls
-from coreward.units import celsius_to_fahrenheit
+from coreward.words import Degrees, Lasting, Text, Units, say, shown, together
 
 Floats = NDArray[np.float64]
 Words = NDArray[np.str_]
@@ -65,12 +65,12 @@ class Explanation:
     sensible_heat_capacity_j_kg_k: Floats
     wrapped: Flags
     stalls: tuple[Stall, ...]
-    sentence: str
-    warnings: tuple[str, ...] = ()
+    sentence: Text
+    warnings: tuple[Text, ...] = ()
 
-    def in_words(self, units: str = "C") -> str:
-        """Return the sentence with temperatures in °C or °F."""
-        return _sentence(self, units)
+    def in_words(self, units: Units = "C") -> str:
+        """Return the sentence in the reader's units."""
+        return shown(self.sentence, units)
 
 
 def _by_surroundings(rows: Floats, function: Callable[..., float]) -> Floats:
@@ -203,7 +203,7 @@ def explain(result: Result) -> Explanation:
         sentence="",
         warnings=result.warnings,
     )
-    return _with_sentence(draft)
+    return replace(draft, sentence=_sentence(draft))
 
 
 def _dew_table(pressure: Floats) -> tuple[Floats, Floats]:
@@ -214,27 +214,12 @@ def _dew_table(pressure: Floats) -> tuple[Floats, Floats]:
     return p, np.array([saturation_temperature(max(float(x), 1.0)) for x in p])
 
 
-def _with_sentence(e: Explanation) -> Explanation:
-    return replace(e, sentence=_sentence(e, "C"))
-
-
-def _degrees(value: float, units: str) -> str:
-    if units == "F":
-        return f"{float(celsius_to_fahrenheit(value)):.0f} °F"
-    return f"{value:.0f} °C"
-
-
-def _hours(seconds: float) -> str:
-    minutes = round(seconds / 60.0)
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
-
-
-def _sentence(e: Explanation, units: str) -> str:
+def _sentence(e: Explanation) -> Text:
     """Plain words for a whole cook."""
     if len(e.time_s) < 3:
         return "Nothing has happened yet."
     if not e.stalls:
-        return _no_stall(e, units)
+        return _no_stall(e)
     stall = max(e.stalls, key=lambda x: x.duration_s)
     inside = (e.time_s >= stall.begin_s) & (e.time_s <= stall.end_s)
     names, counts = np.unique(e.regime[inside], return_counts=True)
@@ -243,62 +228,77 @@ def _sentence(e: Explanation, units: str) -> str:
     heat = float(((e.convection_w_m2 + e.radiation_w_m2)[inside] * seconds).sum())
     spent = float((e.evaporation_w_m2[inside] * seconds).sum())
     share = 100.0 * spent / heat if heat > 0 else 0.0
-    begin, end = _degrees(stall.core_begin_c, units), _degrees(stall.core_end_c, units)
-    span = (
-        f"The core stalls for {_hours(stall.duration_s)}, from {begin} at "
-        f"{_hours(stall.begin_s)} to {end} at {_hours(stall.end_s)}"
-    ) + ("." if stall.ended else ", and has not picked up by the end.")
-    why = f" In that time {share:.0f} % of the heat that arrives leaves again as vapour."
-    wrap = "A tighter wrap" if e.wrapped[inside].mean() > 0.5 else "A wrap"
+    wrapped = e.wrapped[inside].mean() > 0.5
+    span = say(
+        "The core stalls for {0}, from {1} at {2} to {3} at {4}"
+        + ("." if stall.ended else ", and has not picked up by the end."),
+        Lasting(stall.duration_s),
+        Degrees(stall.core_begin_c),
+        Lasting(stall.begin_s),
+        Degrees(stall.core_end_c),
+        Lasting(stall.end_s),
+    )
+    why = f"In that time {share:.0f} % of the heat that arrives leaves again as vapour."
+    wrap = "A tighter wrap" if wrapped else "A wrap"
     if regime == SUPPLY_LIMITED:
         supply = float((e.evaporation_kg_m2_s[inside] * seconds).sum())
         want = float((e.water_demand_kg_m2_s[inside] * seconds).sum())
         times = want / supply if supply > 0 else float("inf")
-        why += (
-            f" The air could take {times:.0f} times more water than reaches the surface, so "
-            "the water that heat squeezes out of the meat sets the pace: each kelvin of rise "
-            "frees more, and evaporating it takes the heat. Damper air would change little. "
-            f"{wrap} stops it, a hotter pit shortens it."
+        return together(
+            (
+                span,
+                why,
+                f"The air could take {times:.0f} times more water than reaches the surface, so "
+                "the water that heat squeezes out of the meat sets the pace: each kelvin of "
+                "rise frees more, and evaporating it takes the heat. Damper air would change "
+                f"little. {wrap} stops it, a hotter pit shortens it.",
+            )
         )
-    elif regime == AIR_LIMITED:
-        level = float(np.nanmean(e.wet_surface_c[inside]))
-        why += (
-            " The surface stays wet and the air sets the pace: it settles near "
-            f"{_degrees(level, units)}, where evaporation takes all the heat that arrives. "
-            f"Drier air holds it lower, damper air higher. {wrap} or a hotter pit ends it."
+    if regime == AIR_LIMITED:
+        settles = say(
+            "The surface stays wet and the air sets the pace: it settles near {0}, where "
+            "evaporation takes all the heat that arrives. Drier air holds it lower, damper air "
+            "higher. {1} or a hotter pit ends it.",
+            Degrees(float(np.nanmean(e.wet_surface_c[inside]))),
+            wrap,
         )
-    elif regime == SEALED:
-        where = "through the wrap" if e.wrapped[inside].mean() > 0.5 else "the surface"
+        return together((span, why, settles))
+    if regime == SEALED:
+        where = "through the wrap" if wrapped else "the surface"
         why = (
-            f" Hardly any vapour leaves {where}; the core is slow because it nears the "
+            f"Hardly any vapour leaves {where}; the core is slow because it nears the "
             "temperature around it."
         )
     elif regime == BOILING:
         why = (
-            " The wrapped piece has reached boiling at this air pressure and cannot go further."
+            "The wrapped piece has reached boiling at this air pressure and cannot go further."
         )
-    return span + why
+    return together((span, why))
 
 
-def _no_stall(e: Explanation, units: str) -> str:
-    peak = float(e.core_c.max())
+def _no_stall(e: Explanation) -> Text:
     names, counts = np.unique(e.regime, return_counts=True)
     regime = str(names[np.argmax(counts)])
-    text = (
-        f"No stall: the core goes to {_degrees(peak, units)} without slowing more than the "
-        "shrinking difference to the air explains."
-    )
+    parts: list[Text] = [
+        say(
+            "No stall: the core goes to {0} without slowing more than the shrinking difference "
+            "to the air explains.",
+            Degrees(float(e.core_c.max())),
+        )
+    ]
     boils = np.flatnonzero(e.regime == BOILING)
     if (e.regime == NO_EVAPORATION).any():
-        text += " Evaporation is off, so nothing takes the heat away at the surface"
-        if boils.size:
-            # What boils leaves as vapour whatever else is switched off.
-            text += f" until it boils, at {_hours(float(e.time_s[boils[0]]))}"
-        text += "."
+        off = "Evaporation is off, so nothing takes the heat away at the surface"
+        # What boils leaves as vapour whatever else is switched off.
+        parts.append(
+            say(f"{off} until it boils, at {{0}}.", Lasting(float(e.time_s[boils[0]])))
+            if boils.size
+            else f"{off}."
+        )
     elif regime in (SEALED, BOILING) and e.wrapped.mean() > 0.5:
-        text += " The wrap keeps the vapour in, so little heat is lost at the surface."
+        parts.append("The wrap keeps the vapour in, so little heat is lost at the surface.")
     elif regime == SEALED:
-        text += " No vapour leaves, so little heat is lost at the surface."
+        parts.append("No vapour leaves, so little heat is lost at the surface.")
     elif regime == BOILING:
-        text += " The surface boils: it gets no hotter while water is left to go as steam."
-    return text
+        parts.append("The surface boils: it gets no hotter while water is left to go as steam.")
+    return together(parts)

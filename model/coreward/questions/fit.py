@@ -33,6 +33,7 @@ from coreward.physics.problem import Forcing
 from coreward.physics.statement import MaterialConstants, SurfaceConditions
 from coreward.physics.water import saturation_pressure, saturation_temperature
 from coreward.questions.events import Event, air_without_events, clean_meat, find_events
+from coreward.words import Held, Needed, say
 
 Floats = NDArray[np.float64]
 
@@ -400,8 +401,12 @@ def prepare_past(
     first = 0.0 if begin_s is None else float(begin_s)
     if now - first < 2.0 * spacing:
         raise InputError(
-            f"There are {max(now - first, 0.0) / 60:.0f} minutes of log since the meat went "
-            f"on; a fit needs at least {2 * spacing / 60:.0f}. Wait a little."
+            say(
+                "There is {0} of log since the meat went on; a fit needs at least {1}. Wait a "
+                "little.",
+                Held(now - first),
+                Needed(2.0 * spacing),
+            )
         )
     within = np.asarray((log.time_s >= first) & (log.time_s <= now))
     if air is None:

@@ -27,6 +27,16 @@ from coreward.questions.events import Event
 from coreward.questions.fit import Fitted, Floats, depths, draw, fit, offsets, weigh
 from coreward.questions.pit_outlook import PitOutlook, pit_outlook, pit_paths
 from coreward.questions.tenderness import softening
+from coreward.words import (
+    Degrees,
+    Difference,
+    Lasting,
+    Say,
+    Text,
+    Units,
+    say,
+    together,
+)
 
 KEEP = "keep"
 """As a wrap: leave the covering as it is."""
@@ -37,6 +47,7 @@ BANDS = (5.0, 25.0, 50.0, 75.0, 95.0)
 TargetKind = Literal["core", "tenderness", "lethality"]
 
 _MOST_STEP_K = 80.0
+_PIT_RANGE_C = (30.0, 250.0)
 _GRID_S = 600.0
 _BEYOND_K = 8.0
 _NEVER_C = 200.0
@@ -72,8 +83,11 @@ class Change:
             raise InputError("A change of the pit is a level (pit_c) or a step (pit_by).")
         if self.pit_by is not None and not abs(self.pit_by) <= _MOST_STEP_K:
             raise InputError(
-                f"A step of the pit goes up to {_MOST_STEP_K:g} K either way; it is "
-                f"{self.pit_by:g} K."
+                say(
+                    "A step of the pit goes up to {0} either way; it is {1}.",
+                    Difference(_MOST_STEP_K),
+                    Difference(self.pit_by),
+                )
             )
         if (self.in_s is None) == (self.at_core_c is None):
             raise InputError(
@@ -82,31 +96,38 @@ class Change:
             )
         if self.in_s is not None and not 0.0 <= self.in_s < math.inf:
             raise InputError(f"A change lies in the future; in_s is {self.in_s}.")
-        if self.pit_c is not None and not 30.0 <= self.pit_c <= 250.0:
+        if self.pit_c is not None and not (_PIT_RANGE_C[0] <= self.pit_c <= _PIT_RANGE_C[1]):
             raise InputError(
-                f"The pit must lie between 30 and 250 °C; the change says {self.pit_c:g} °C."
+                say(
+                    "The pit must lie between {0} and {1}; the change says {2}.",
+                    *map(Degrees, _PIT_RANGE_C),
+                    Degrees(self.pit_c, None),
+                )
             )
         if self.wrap not in (KEEP, None):
             tables.load("wrap", self.wrap)
 
-    def in_words(self) -> str:
-        """Say it as a person would."""
-        when = (
-            f"at a core of {self.at_core_c:.0f} °C"
-            if self.at_core_c is not None
-            else "now"
-            if not self.in_s
-            else f"in {self.in_s / 3600:.1f} h"
-        )
-        what = []
+    @property
+    def said(self) -> Say:
+        """What is changed and when, as part of a sentence."""
+        what: list[Text] = []
         if self.wrap != KEEP:
             what.append("unwrap" if self.wrap is None else f"wrap in {self.wrap}")
         if self.pit_c is not None:
-            what.append(f"pit to {self.pit_c:.0f} °C")
+            what.append(say("pit to {0}", Degrees(self.pit_c)))
         if self.pit_by is not None:
             way = "hotter" if self.pit_by >= 0.0 else "cooler"
-            what.append(f"pit {abs(self.pit_by):.0f} K {way}")
-        return f"{' and '.join(what) or 'nothing'} {when}"
+            what.append(say(f"pit {{0}} {way}", Difference(abs(self.pit_by), 0)))
+        when: Text = "now"
+        if self.at_core_c is not None:
+            when = say("at a core of {0}", Degrees(self.at_core_c))
+        elif self.in_s:
+            when = say("in {0}", Lasting(self.in_s))
+        return say("{0} {1}", together(what, " and ") if what else "nothing", when)
+
+    def in_words(self, units: Units = "C") -> str:
+        """Say it as a person would."""
+        return self.said.shown(units)
 
 
 @dataclass(frozen=True)
@@ -162,6 +183,8 @@ class Forecast:
         See `coreward.questions.fit.weigh`. [-]
     water_loss_fraction, evaporated_fraction : ndarray, shape (members,)
         Of the raw mass, when ready. [-]
+    horizon_s : float
+        How far it looked ahead of now. [s]
     already_s : float or None
         When the target was reached, if it was before now. [s]
     """
@@ -177,8 +200,9 @@ class Forecast:
     effective_share: float
     water_loss_fraction: Floats
     evaporated_fraction: Floats
+    horizon_s: float
     already_s: float | None = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[Text, ...] = ()
 
     @property
     def now_s(self) -> float:
@@ -314,6 +338,7 @@ def forecast_from(
         effective_share=share,
         water_loss_fraction=_at(end_s, at_s, curves.loss)[picked],
         evaporated_fraction=_at(end_s, at_s, curves.evaporated)[picked],
+        horizon_s=horizon,
         already_s=_already(fitted, target),
         notes=tuple(_warnings(fitted, share)),
     )
@@ -482,16 +507,17 @@ def _resample(weights: Floats, rng: np.random.Generator) -> NDArray[np.int64]:
     return np.minimum(np.searchsorted(total / total[-1], marks), count - 1).astype(np.int64)
 
 
-def _warnings(fitted: Fitted, share: float) -> Iterable[str]:
+def _warnings(fitted: Fitted, share: float) -> Iterable[Text]:
     if share < 0.02:
         yield (
             "The doubt about this piece is not bell-shaped; take the ends of the band as rough."
         )
     if fitted.residual_k > 3.0 * tables.load("forecast", "model")["error"]:
-        yield (
-            f"The best curve misses the readings by {fitted.residual_k:.1f} K on average: "
-            "something happened that the log does not say (a wrap, a moved probe?), or "
-            "the piece is not what was stated. Add the event, or correct the piece."
+        yield say(
+            "The best curve misses the readings by {0} on average: something happened that "
+            "the log does not say (a wrap, a moved probe?), or the piece is not what was "
+            "stated. Add the event, or correct the piece.",
+            Difference(fitted.residual_k, 1),
         )
 
 

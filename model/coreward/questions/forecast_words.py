@@ -4,25 +4,33 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from coreward import cautions
 from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
-from coreward.logs.parts import Unit
 from coreward.physics.lethality import load_kinetics
 from coreward.questions.forecast import BANDS, Forecast, Target, forecast_from
-from coreward.units import celsius_to_fahrenheit
+from coreward.words import (
+    METRIC,
+    Degrees,
+    Difference,
+    Lasting,
+    Reading,
+    Text,
+    Units,
+    say,
+    shown,
+    together,
+)
 
 _STILL_S = 120.0
 # A pit that has lately been this far below its level is spoken of.
 _DIP_K, _RECENT_S = 10.0, 900.0
-_CAUTION = (
-    "A forecast is no proof of safety: it does not replace a calibrated thermometer, the "
-    "local food code or a licensed process authority. Check the finished cook with verdict."
-)
 
 
 @dataclass(frozen=True)
@@ -52,7 +60,7 @@ class Move:
 
         def part(seconds: float, why: str) -> str:
             way = "later" if seconds > 0.0 else "earlier"
-            return f"{abs(seconds) / 60:.0f} min {way} {why}"
+            return f"{Lasting(abs(seconds)).shown(METRIC)} {way} {why}"
 
         return (
             f"The finish moved {part(self.total_s, 'than thought before')}: "
@@ -101,7 +109,7 @@ def explain_move(before: Forecast, after: Forecast, *, members: int = 100) -> Mo
     return Move(total, pit, total - pit)
 
 
-def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "C") -> str:
+def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Units = "C") -> str:
     """Say a forecast in words, with what it assumed.
 
     Parameters
@@ -109,16 +117,13 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
     answer : Forecast
     log : ProbeLog, optional
         For times of day.
-    units : {"C", "F"}
+    units : str or UnitChoice
+        ``"C"`` or ``"F"``, or a choice of units.
     """
+    return "\n".join(shown(line, units) for line in _lines(answer, log))
 
-    def degrees(value: float) -> str:
-        shown = value if units == "C" else float(celsius_to_fahrenheit(value))
-        return f"{shown:.0f} °{units}"
 
-    def span(kelvin: float) -> str:
-        return f"{kelvin if units == 'C' else kelvin * 1.8:.0f} °{units}"
-
+def _lines(answer: Forecast, log: ProbeLog | None) -> Iterator[Text]:
     def when(seconds: float) -> str:
         return moment(seconds, answer.now_s, log)
 
@@ -126,54 +131,57 @@ def forecast_text(answer: Forecast, log: ProbeLog | None = None, units: Unit = "
         return when(seconds).removeprefix("at ")
 
     target = answer.target
-    goal = {
-        "core": f"the probe shows {degrees(target.value)}",
-        "tenderness": f"it is tender ({target.value:g} of the published softening)",
-        "lethality": f"the core has {target.value:g} log reductions",
-    }[target.kind]
-    if target.kind == "lethality":
-        goal += f" of {_organism(target)}"
-    lines = []
+    horizon = Lasting(answer.horizon_s)
     if answer.already_s is not None:
-        lines.append(
-            f"The probe first showed {degrees(target.value)} {when(answer.already_s)}."
-        )
+        first = Degrees(target.value, None)
+        yield say("The probe first showed {0} {1}.", first, when(answer.already_s))
     elif answer.never_share > 0.5:
-        lines.append(
-            f"If it goes on like this, it is more likely than not that {goal}"
-            " at no time within 30 hours: the pit is too cool, or too damp, for that."
+        yield say(
+            "If it goes on like this, it is more likely than not that {0} at no time within "
+            "{1}: the pit is too cool, or too damp, for that.",
+            _goal(target),
+            horizon,
         )
     else:
         early, low, middle, high, late = (answer.quantile_s(p) for p in BANDS)
-        lines.append(f"Most likely {goal} {when(middle)}.")
-        lines.append(f"Half of the chances lie between {mark(low)} and {mark(high)}.")
-        lines.append(f"Nine tenths lie between {mark(early)} and {mark(late)}.")
+        yield say("Most likely {0} {1}.", _goal(target), when(middle))
+        yield f"Half of the chances lie between {mark(low)} and {mark(high)}."
+        yield f"Nine tenths lie between {mark(early)} and {mark(late)}."
         if answer.never_share > 0.01:
-            lines.append(
-                f"In {answer.never_share:.0%} of the cases it does not get there in 30 hours."
-            )
-    done = "; ".join(change.in_words() for change in answer.changes) or "hold as now"
-    lines.append(
-        f"Assumed from now on: {done}; the pit's probe near {degrees(answer.pit.level_c)}, "
-        f"give or take {span(answer.pit.level_doubt)}."
+            share = f"{answer.never_share:.0%}"
+            yield say("In {0} of the cases it does not get there in {1}.", share, horizon)
+    done = together((change.said for change in answer.changes), "; ")
+    yield say(
+        "Assumed from now on: {0}; the pit's probe near {1}, give or take {2}.",
+        done if answer.changes else "hold as now",
+        Degrees(answer.pit.level_c),
+        Difference(answer.pit.level_doubt, 0),
     )
     past = answer.fitted.past
     recent = past.air_c[past.air_time_s >= past.duration_s - _RECENT_S]
     if recent.size and float(np.median(recent)) < answer.pit.level_c - _DIP_K:
-        lines.append(
-            f"It shows {degrees(float(np.median(recent)))} now: that is taken for a dip that "
-            "somebody mends. If nobody does, it takes longer than said here."
+        yield say(
+            "It shows {0} now: that is taken for a dip that somebody mends. If nobody does, "
+            "it takes longer than said here.",
+            Reading(float(np.median(recent)), 0),
         )
-    lines.append(answer.fitted.in_words())
+    yield answer.fitted.in_words()
     if target.kind == "lethality":
-        lines.append(
+        yield (
             "Reckoned at the centre of the fitted piece, each interval at its slower rate, "
             "with nothing taken off for the error of your probe: take the late end of the "
             "band, not the middle."
         )
-        lines.append(_CAUTION)
-    lines.extend(answer.notes)
-    return "\n".join(lines)
+        yield cautions.FORECAST
+    yield from answer.notes
+
+
+def _goal(target: Target) -> Text:
+    if target.kind == "core":
+        return say("the probe shows {0}", Degrees(target.value, None))
+    if target.kind == "tenderness":
+        return f"it is tender ({target.value:g} of the published softening)"
+    return f"the core has {target.value:g} log reductions of {_organism(target)}"
 
 
 def _organism(target: Target) -> str:
@@ -186,8 +194,7 @@ def moment(seconds: float, now_s: float, log: ProbeLog | None = None) -> str:
     if not math.isfinite(seconds):
         return "never"
     ahead = seconds - now_s
-    minutes = abs(round(ahead / 60.0))
-    span = f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+    span = Lasting(abs(ahead)).shown(METRIC)
     relative = f"in {span}" if ahead >= 0.0 else f"{span} ago"
     clock = None
     if log is not None and log.start is not None:
@@ -196,12 +203,13 @@ def moment(seconds: float, now_s: float, log: ProbeLog | None = None) -> str:
         day = dt.datetime.combine(dt.date(2000, 1, 1), log.start_clock)
         clock = day + dt.timedelta(seconds=seconds)
     if clock is None:
-        total = round(seconds / 60.0)
-        return f"at {total // 60} h {total % 60:02d} min of the log ({relative})"
+        return f"at {Lasting(seconds).shown(METRIC)} of the log ({relative})"
     return f"at {clock:%H:%M} ({relative})"
 
 
-def forecast_dict(answer: Forecast, log: ProbeLog | None = None) -> dict[str, Any]:
+def forecast_dict(
+    answer: Forecast, log: ProbeLog | None = None, units: Units = "C"
+) -> dict[str, Any]:
     """Return a forecast as plain numbers and words, for JSON.
 
     Parameters
@@ -209,6 +217,8 @@ def forecast_dict(answer: Forecast, log: ProbeLog | None = None) -> dict[str, An
     answer : Forecast
     log : ProbeLog, optional
         Gives the date and time at which second 0 of the log was, where it is known.
+    units : str or UnitChoice
+        Of the sentences; numbers stay in °C.
 
     Returns
     -------
@@ -223,7 +233,7 @@ def forecast_dict(answer: Forecast, log: ProbeLog | None = None) -> dict[str, An
         "log_start": log.start.isoformat() if log is not None and log.start else None,
         "now_s": answer.now_s,
         "target": {"kind": answer.target.kind, "value": answer.target.value},
-        "changes": [change.in_words() for change in answer.changes],
+        "changes": [change.in_words(units) for change in answer.changes],
         "ready_s": {f"p{p:g}": number(answer.quantile_s(p)) for p in BANDS},
         "already_s": answer.already_s,
         "never_within_horizon": answer.never_share,
@@ -239,5 +249,5 @@ def forecast_dict(answer: Forecast, log: ProbeLog | None = None) -> dict[str, An
             "time_s": answer.time_s.tolist(),
             **{f"p{p:g}_c": row.tolist() for p, row in zip(BANDS, answer.bands_c, strict=True)},
         },
-        "notes": list(answer.notes),
+        "notes": [shown(note, units) for note in answer.notes],
     }

@@ -31,6 +31,7 @@ from coreward.questions.plan import PieceOutlook, Plan, chances, clock_text
 from coreward.questions.plan_cooks import pit_prior
 from coreward.questions.plan_inputs import aware
 from coreward.questions.verdict import CAUTION
+from coreward.words import shown
 
 _HOUR = 3600.0
 AS_PLANNED = "go on as planned"
@@ -263,7 +264,7 @@ def replan(
         lost=lost,
         levers=tuple(told),
         advice=_advice(plan, one, told),
-        cautions=(CAUTION, *base.forecast.notes),
+        cautions=(CAUTION, *(shown(note, "C") for note in base.forecast.notes)),
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
@@ -18,7 +18,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward import tables
+from coreward import cautions, tables
 from coreward.errors import InputError
 from coreward.logs.log import Channel, ProbeLog, Repair
 from coreward.physics.lethality import (
@@ -30,22 +30,30 @@ from coreward.physics.lethality import (
     load_kinetics,
 )
 from coreward.questions.stall import find_stalls
-from coreward.units import celsius_to_fahrenheit, delta_celsius_to_fahrenheit
+from coreward.units import celsius_to_fahrenheit
+from coreward.words import (
+    Degrees,
+    DegreesBetween,
+    Difference,
+    Earned,
+    Lasting,
+    Quantity,
+    Reading,
+    Say,
+    Text,
+    UnitChoice,
+    Units,
+    When,
+    as_units,
+    say,
+    shown,
+)
 
 Floats = NDArray[np.float64]
-Unit = Literal["C", "F"]
 
 COLDEST = "coldest meat probe"
 _REPAIRS_SHOWN = 40
 
-CAUTION = (
-    "These figures hold at the point where the probe was, and only if it read right: the "
-    "coldest point of the meat may have been elsewhere and colder.",
-    "They do not replace a calibrated thermometer, the food law of the place, or a licensed "
-    "process authority. Nothing here says that the food may be served.",
-    "A probe that sticks at one reading for part of the time, or that slipped out of the "
-    "meat, is not found here; compare the curve with what you saw.",
-)
 _LEAST_RISE_K = 1e-12
 
 
@@ -91,6 +99,11 @@ class Plateau:
         """How long it lasted. [s]."""
         return self.end_s - self.start_s
 
+    @property
+    def name(self) -> str:
+        """What it is, in words."""
+        return "stall" if self.kind == "stall" else "level at the end"
+
 
 @dataclass(frozen=True)
 class Lethality:
@@ -104,14 +117,14 @@ class Lethality:
     log_reduction, log_reduction_less_error : float or None
         Tenfold reductions of the stated organism; None if none was stated.
     uncredited : tuple of str
-        What earned nothing, and why.
+        What earned nothing, from when to when and why.
     """
 
     equivalent_min: float
     equivalent_less_error_min: float
     log_reduction: float | None
     log_reduction_less_error: float | None
-    uncredited: tuple[str, ...]
+    uncredited: tuple[Text, ...]
 
 
 @dataclass(frozen=True)
@@ -185,7 +198,7 @@ class Review:
         Of the stated organism.
     reference_c, z_c, probe_error_k : float
         Of the equivalent minutes; and the error taken off. [°C], [K], [K]
-    assumptions, caution : tuple of str
+    assumptions, caution : tuple of str or Say
         What the figures rest on, and what they do not say.
     version : str
         Of this package.
@@ -200,7 +213,7 @@ class Review:
     interval_s: float
     samples: int
     understood: tuple[str, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Text, ...]
     repairs: tuple[Repair, ...]
     gaps: tuple[tuple[float, float], ...]
     channels: tuple[ChannelReview, ...]
@@ -209,7 +222,7 @@ class Review:
     reference_c: float
     z_c: float
     probe_error_k: float
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Text, ...]
     caution: tuple[str, ...]
     version: str
     log: ProbeLog | None = field(default=None, repr=False, compare=False)
@@ -294,7 +307,7 @@ def review(
         z_c=z_c,
         probe_error_k=error,
         assumptions=_assumptions(log, measure, numbers),
-        caution=CAUTION,
+        caution=cautions.REVIEW,
         version=_version(),
         log=log,
     )
@@ -317,54 +330,71 @@ def _checked_edges(ranges_c: Sequence[float]) -> tuple[float, ...]:
 
 def _assumptions(
     log: ProbeLog, measure: _Measure, numbers: tables.ParameterSet
-) -> tuple[str, ...]:
-    lines = []
+) -> tuple[Text, ...]:
+    lines: list[Text] = []
     if measure.kinetics is not None:
         kinetics = measure.kinetics
         lines.append(
-            f"Organism: {kinetics.organism} in {kinetics.food} ({kinetics.name}): D "
-            f"{kinetics.d_reference_min:.4g} min at {kinetics.reference_c:.4g} °C, z "
-            f"{kinetics.z_c:.4g} K, measured from {kinetics.valid_low_c:.4g} to "
-            f"{kinetics.valid_high_c:.4g} °C; source: {_citation(kinetics)} "
-            f"(status: {kinetics.status})."
+            say(
+                "Organism: {0}: D {1} min at {2}, z {3}, measured from {4}; source: {5} "
+                "(status: {6}).",
+                f"{kinetics.organism} in {kinetics.food} ({kinetics.name})",
+                f"{kinetics.d_reference_min:.4g}",
+                Degrees(kinetics.reference_c, None),
+                Difference(kinetics.z_c),
+                DegreesBetween(kinetics.valid_low_c, kinetics.valid_high_c, None),
+                _citation(kinetics),
+                kinetics.status,
+            )
         )
     else:
         lines.append(
-            "No organism was stated, so no log reduction is given; the equivalent minutes use "
-            f"z {measure.z_c:.4g} K ({numbers.record('equivalent_z').note}) Name one of: "
-            f"{', '.join(kinetics_names())}."
+            say(
+                "No organism was stated, so no log reduction is given; the equivalent minutes "
+                "use z {0} ({1}) Name one of: {2}.",
+                Difference(measure.z_c),
+                numbers.record("equivalent_z").note,
+                ", ".join(kinetics_names()),
+            )
         )
+    apart = f"{measure.gap_limit_s:.0f} s"
     lines += [
-        f"Lethality: {INTERPOLATION}; nothing for a step longer than "
-        f"{measure.gap_limit_s:.0f} s or at a missing reading.",
+        f"Lethality: {INTERPOLATION}; nothing for a step longer than {apart} or at a missing "
+        "reading.",
         "Equivalent minutes run on beyond the temperatures at which z was measured; beyond "
         "them they compare cooks, no more.",
         "Coldest point: the lowest of all meat probes, counted only where every one of them "
         "gave a reading.",
-        f"Probe error: {measure.probe_error_k:.3g} K is taken off where it says so.",
-        _plateau_words(log, numbers),
-        f"Ranges: straight lines between readings at most {measure.gap_limit_s:.0f} s apart.",
+        say(
+            "Probe error: {0} is taken off where it says so.", Difference(measure.probe_error_k)
+        ),
+        _plateau_rule(log, numbers),
+        f"Ranges: straight lines between readings at most {apart} apart.",
     ]
     return tuple(lines)
 
 
-def _plateau_words(log: ProbeLog, numbers: tables.ParameterSet) -> str:
+def _plateau_rule(log: ProbeLog, numbers: tables.ParameterSet) -> Text:
+    rise = Difference(numbers["rise_after"])
     if np.any(np.isfinite(log.air_c)):
         stall = tables.load("stall")
-        return (
-            f"Stall: the slope over {stall['slope_window'] / 60:.0f} min, divided by air minus "
-            f"meat, falls below {stall['depth_share'] * 100:.0f} % of its largest earlier "
-            "value and stays near its deepest level for at least "
-            f"{stall['shortest'] / 60:.0f} min; level at the end unless the probe rises a "
-            f"further {numbers['rise_after']:.3g} K. "
-            "A gap cuts it in two."
+        return say(
+            "Stall: the slope over {0}, divided by air minus meat, falls below {1} % of its "
+            "largest earlier value and stays near its deepest level for at least {2}; level at "
+            "the end unless the probe rises a further {3}. A gap cuts it in two.",
+            Lasting(stall["slope_window"]),
+            f"{stall['depth_share'] * 100:.0f}",
+            Lasting(stall["shortest"]),
+            rise,
         )
-    return (
-        f"Stall, by slope alone because the log has no air: the slope over "
-        f"{numbers['slope_window'] / 60:.0f} min stays within "
-        f"±{numbers['plateau_share'] * 100:.0f} % of the steepest before it for at least "
-        f"{numbers['plateau_shortest'] / 60:.0f} min; level at the end unless the probe rises "
-        f"a further {numbers['rise_after']:.3g} K."
+    return say(
+        "Stall, by slope alone because the log has no air: the slope over {0} stays within "
+        "±{1} % of the steepest before it for at least {2}; level at the end unless the probe "
+        "rises a further {3}.",
+        Lasting(numbers["slope_window"]),
+        f"{numbers['plateau_share'] * 100:.0f}",
+        Lasting(numbers["plateau_shortest"]),
+        rise,
     )
 
 
@@ -486,7 +516,7 @@ def _lethality(time_s: Floats, values: Floats, measure: _Measure) -> Lethality:
     by_reading = lethality(time_s, values, measure.kinetics, max_gap_s=gap)
     by_lower = lethality(time_s, lower, measure.kinetics, max_gap_s=gap)
     reasons = tuple(
-        f"{_hours(entry.start_s)} to {_hours(entry.end_s)}: {entry.reason}"
+        say("{0} to {1}: {2}", Lasting(entry.start_s), Lasting(entry.end_s), entry.reason)
         for entry in by_reading.uncredited
     )
     return Lethality(minutes(values), minutes(lower), by_reading.total, by_lower.total, reasons)
@@ -632,144 +662,142 @@ def _line_slopes(level: Floats, half: int) -> Floats:
 # --- as text and as data -----------------------------------------------------------
 
 
-def review_text(answer: Review, units: Unit = "C") -> str:
+def minutes_earned(value: float, unit: str = "") -> Earned:
+    """Return equivalent minutes as they may be shown: rounded down, none beyond a limit."""
+    return Earned(value, unit, tables.load("review")["largest_minutes_shown"])
+
+
+def logs_earned(value: float) -> Earned:
+    """Return a log reduction as it may be shown: rounded down, none beyond a limit."""
+    return Earned(value, most=tables.load("review")["largest_log_shown"])
+
+
+def range_of(entry: TimeInRange) -> DegreesBetween:
+    """Return the range of an entry of the table of times."""
+    return DegreesBetween(entry.low_c, entry.high_c, None)
+
+
+def plateau_words(plateau: Plateau, start: dt.time | None) -> Say:
+    """Return when a plateau was, how long and at which readings.
+
+    Parameters
+    ----------
+    plateau : Plateau
+    start : time or None
+        Time of day at which the log begins.
+    """
+    return say(
+        "{0} to {1} ({2}), {3} to {4}",
+        When(plateau.start_s, start),
+        When(plateau.end_s, start),
+        Lasting(plateau.duration_s),
+        Reading(plateau.low_c),
+        Reading(plateau.high_c),
+    )
+
+
+def review_text(answer: Review, units: Units = "C") -> str:
     """Return the review as plain text.
 
     Parameters
     ----------
     answer : Review
         From `review`.
-    units : {"C", "F"}
-        Unit of the temperatures shown.
+    units : str or UnitChoice
+        ``"C"`` or ``"F"``, or a choice of units.
 
     Raises
     ------
     InputError
-        If the unit is neither.
+        If the units are none.
     """
-    _check_unit(units)
-    lines = [f"Review of {answer.source or 'a log'}", ""]
-    lines.append(
-        f"{answer.samples} samples over {_hours(answer.duration_s)} h, one every "
-        f"{answer.interval_s:.4g} s"
-        + (f", from {answer.start.isoformat(sep=' ')}" if answer.start else "")
-        + "."
+    return "\n".join(shown(line, units) for line in _lines(answer))
+
+
+def _lines(answer: Review) -> Iterator[Text]:
+    yield f"Review of {answer.source or 'a log'}"
+    yield ""
+    yield say(
+        "{0} samples over {1}, one every {2} s{3}.",
+        answer.samples,
+        Lasting(answer.duration_s),
+        f"{answer.interval_s:.4g}",
+        f", from {answer.start.isoformat(sep=' ')}" if answer.start else "",
     )
-    lines += ["", "What was understood"]
-    lines += [f"  {sentence}" for sentence in answer.understood]
-    lines += ["", "What was repaired"]
-    lines += [f"  {repair.sentence()}" for repair in answer.repairs[:_REPAIRS_SHOWN]]
+    yield from ("", "What was understood", *_indented(answer.understood))
+    yield from ("", "What was repaired")
+    yield from _indented(repair.sentence() for repair in answer.repairs[:_REPAIRS_SHOWN])
     if not answer.repairs:
-        lines.append("  Nothing.")
+        yield "  Nothing."
     if len(answer.repairs) > _REPAIRS_SHOWN:
-        lines.append(
-            f"  ... and {len(answer.repairs) - _REPAIRS_SHOWN} more; --json lists them all."
-        )
-    lines += [
-        f"  No rows from {_when(a, answer)} to {_when(b, answer)}: nothing is counted."
-        for a, b in answer.gaps
-    ]
+        yield f"  ... and {len(answer.repairs) - _REPAIRS_SHOWN} more; --json lists them all."
+    for gap in answer.gaps:
+        begin, end = (When(moment, answer.start_clock) for moment in gap)
+        yield say("  No rows from {0} to {1}: nothing is counted.", begin, end)
     if answer.warnings:
-        lines += ["", "Look at this"]
-        lines += [f"  {sentence}" for sentence in answer.warnings]
+        yield from ("", "Look at this", *_indented(answer.warnings))
     for channel in (*answer.channels, answer.coldest):
-        lines += ["", *_channel_lines(channel, answer, units)]
-    lines += ["", "Assumed"]
-    lines += [f"  {sentence}" for sentence in answer.assumptions]
-    lines += ["", "Caution"]
-    lines += [f"  {sentence}" for sentence in answer.caution]
-    lines += ["", f"coreward {answer.version}"]
-    return "\n".join(lines)
+        yield ""
+        yield from _channel_lines(channel, answer)
+    yield from ("", "Assumed", *_indented(answer.assumptions))
+    yield from ("", "Caution", *_indented(answer.caution))
+    yield from ("", f"coreward {answer.version}")
 
 
-def _channel_lines(channel: ChannelReview, answer: Review, units: Unit) -> list[str]:
+def _indented(sentences: Iterable[Text]) -> Iterator[Text]:
+    return (say("  {0}", sentence) for sentence in sentences)
+
+
+def _channel_lines(channel: ChannelReview, answer: Review) -> Iterator[Text]:
     heading = channel.name if channel.name == COLDEST else f"{channel.name} ({channel.role})"
-    lines = [heading[0].upper() + heading[1:] if heading else channel.role]
+    yield heading[0].upper() + heading[1:] if heading else channel.role
     if channel.readings == 0:
-        return [*lines, "  No reading."]
-    lines.append(
-        f"  Highest {_degrees(channel.peak_c, units)} at {_when(channel.peak_time_s, answer)}, "
-        f"lowest {_degrees(channel.lowest_c, units)}."
+        yield "  No reading."
+        return
+    start = answer.start_clock
+    yield say(
+        "  Highest {0} at {1}, lowest {2}.",
+        Reading(channel.peak_c),
+        When(channel.peak_time_s, start),
+        Reading(channel.lowest_c),
     )
-    lines.append("  Time in range (h:mm)")
-    lines += [
-        f"    {_range_words(entry, units):<22}{_hours(entry.time_s):>7}"
-        for entry in channel.ranges
-        if entry.time_s > 0.0
-    ]
+    yield "  Time in range"
+    for entry in channel.ranges:
+        if entry.time_s > 0.0:
+            yield say("    {0:<22}{1:>11}", range_of(entry), Lasting(entry.time_s))
     if channel.not_counted_s >= 1.0:
-        lines.append(f"    not counted, no reading{_hours(channel.not_counted_s):>6}")
-    for plateau in channel.plateaus:
-        name = "Stall" if plateau.kind == "stall" else "Level at the end"
-        lines.append(
-            f"  {name}: {_when(plateau.start_s, answer)} to {_when(plateau.end_s, answer)} "
-            f"({_hours(plateau.duration_s)} h), {_degrees(plateau.low_c, units)} to "
-            f"{_degrees(plateau.high_c, units)}."
+        yield say(
+            "    {0:<22}{1:>11}", "not counted, no reading", Lasting(channel.not_counted_s)
         )
+    for plateau in channel.plateaus:
+        yield say("  {0}: {1}.", plateau.name.capitalize(), plateau_words(plateau, start))
     if channel.role == "meat" and not channel.plateaus:
-        lines.append("  No stall by the definition below.")
+        yield "  No stall by the definition below."
     worth = channel.lethality
     if worth is None:
         if channel.role == "meat":
-            lines.append(f"  Lethality: {channel.no_lethality}.")
-        return lines
-    numbers = tables.load("review")
-    most, most_logs = numbers["largest_minutes_shown"], numbers["largest_log_shown"]
-    less = f"less {_difference(answer.probe_error_k, units)} of probe error"
-    lines.append(
-        f"  Worth {_down(worth.equivalent_less_error_min, most)} min at "
-        f"{_degrees(answer.reference_c, units)} at the probe point, {less} "
-        f"({_down(worth.equivalent_min, most)} min as read); rounded down."
+            yield f"  Lethality: {channel.no_lethality}."
+        return
+    less = say("less {0} of probe error", Difference(answer.probe_error_k))
+    yield say(
+        "  Worth {0} at {1} at the probe point, {2} ({3} as read); rounded down.",
+        minutes_earned(worth.equivalent_less_error_min, "min"),
+        Degrees(answer.reference_c, None),
+        less,
+        minutes_earned(worth.equivalent_min, "min"),
     )
     if worth.log_reduction is not None and worth.log_reduction_less_error is not None:
-        organism = answer.kinetics.organism if answer.kinetics else "the organism"
-        lines.append(
-            f"  Log reduction of {organism} at the probe point: "
-            f"{_down(worth.log_reduction_less_error, most_logs)} {less} "
-            f"({_down(worth.log_reduction, most_logs)} as read); rounded down."
+        yield say(
+            "  Log reduction of {0} at the probe point: {1} {2} ({3} as read); rounded down.",
+            answer.kinetics.organism if answer.kinetics else "the organism",
+            logs_earned(worth.log_reduction_less_error),
+            less,
+            logs_earned(worth.log_reduction),
         )
-    lines += [f"    Nothing credited {reason}" for reason in worth.uncredited[:10]]
+    for reason in worth.uncredited[:10]:
+        yield say("    Nothing credited {0}", reason)
     if len(worth.uncredited) > 10:
-        lines.append(f"    ... and {len(worth.uncredited) - 10} more such stretches.")
-    return lines
-
-
-def _degrees(temperature_c: float, units: Unit) -> str:
-    value = temperature_c if units == "C" else float(celsius_to_fahrenheit(temperature_c))
-    return f"{value:.1f} °{units}"
-
-
-def _difference(kelvin: float, units: Unit) -> str:
-    value = kelvin if units == "C" else float(delta_celsius_to_fahrenheit(kelvin))
-    return f"{value:.1f} {'K' if units == 'C' else '°F'}"
-
-
-def _range_words(entry: TimeInRange, units: Unit) -> str:
-    if entry.low_c is None and entry.high_c is not None:
-        return f"below {_degrees(entry.high_c, units)}"
-    if entry.low_c is not None and entry.high_c is None:
-        return f"{_degrees(entry.low_c, units)} and above"
-    if entry.low_c is None or entry.high_c is None:
-        return "all"
-    return f"{_degrees(entry.low_c, units).split(' ')[0]} to {_degrees(entry.high_c, units)}"
-
-
-def _hours(seconds: float) -> str:
-    minutes = math.floor(seconds / 60.0 + 0.5)
-    return f"{minutes // 60}:{minutes % 60:02d}"
-
-
-def _when(seconds: float, answer: Review) -> str:
-    if answer.start_clock is None:
-        return f"{_hours(seconds)} h"
-    first = dt.datetime.combine(dt.date(2000, 1, 1), answer.start_clock)
-    return f"{first + dt.timedelta(seconds=seconds):%H:%M} ({_hours(seconds)} h)"
-
-
-def _down(value: float, most: float) -> str:
-    if value > most:
-        return f"more than {most:,.0f}"
-    return f"{math.floor(value * 10.0) / 10.0:,.1f}"
+        yield f"    ... and {len(worth.uncredited) - 10} more such stretches."
 
 
 def _floor(value: float | None) -> float | None:
@@ -780,7 +808,7 @@ def _number(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def review_dict(answer: Review, units: Unit = "C") -> dict[str, Any]:
+def review_dict(answer: Review, units: Units = "C") -> dict[str, Any]:
     """Return the review as plain data for JSON; times in seconds.
 
     Equivalent minutes and log reductions are rounded down to two decimals.
@@ -789,39 +817,32 @@ def review_dict(answer: Review, units: Unit = "C") -> dict[str, Any]:
     ----------
     answer : Review
         From `review`.
-    units : {"C", "F"}
+    units : str or UnitChoice
         ``"C"``: names of temperatures end in ``_c``; ``"F"``: they are converted and end
         in ``_f``. Differences stay in kelvin and end in ``_k``.
 
     Raises
     ------
     InputError
-        If the unit is neither.
+        If the units are none.
     """
-    _check_unit(units)
-    data = _celsius_dict(answer)
-    if units == "F":
-        return dict(_in_fahrenheit(data))
-    return data
+    return dict(_plain(_celsius_dict(answer), as_units(units)))
 
 
-def _check_unit(units: str) -> None:
-    if units not in ("C", "F"):
-        raise InputError(f"units is {units!r}; give 'C' or 'F'.")
-
-
-def _in_fahrenheit(data: Any) -> Any:
+def _plain(data: Any, units: UnitChoice) -> Any:
     if isinstance(data, list):
-        return [_in_fahrenheit(entry) for entry in data]
+        return [_plain(entry, units) for entry in data]
+    if isinstance(data, Quantity):
+        return data.shown(units)
     if not isinstance(data, dict):
         return data
     result = {}
     for key, value in data.items():
-        if key.endswith("_c"):
-            shown = None if value is None else round(float(celsius_to_fahrenheit(value)), 6)
-            result[f"{key[:-2]}_f"] = shown
+        if key.endswith("_c") and units.temperature == "F":
+            converted = None if value is None else round(celsius_to_fahrenheit(value), 6)
+            result[f"{key[:-2]}_f"] = converted
         else:
-            result[key] = _in_fahrenheit(value)
+            result[key] = _plain(value, units)
     return result
 
 

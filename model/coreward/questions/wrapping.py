@@ -19,6 +19,7 @@ from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Liquid, Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
+from coreward.words import Degrees, say
 
 _HOUR = 3600.0
 
@@ -77,8 +78,12 @@ def wrapped_cook(
         return (bare,), wrap, liquid
     if at_core_c is not None and off_core_c <= at_core_c:
         raise InputError(
-            f"The wrap goes on at a core of {at_core_c:g} °C and cannot come off at "
-            f"{off_core_c:g} °C: take it off later, or put it on sooner."
+            say(
+                "The wrap goes on at a core of {0} and cannot come off at {1}: take it off "
+                "later, or put it on sooner.",
+                Degrees(at_core_c, None),
+                Degrees(off_core_c, None),
+            )
         )
     covered = Stage(
         pit,

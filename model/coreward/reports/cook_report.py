@@ -7,28 +7,37 @@ from typing import Any
 
 import numpy as np
 
-from coreward import tables
+from coreward import cautions, tables
 from coreward.cook.result import Result
 from coreward.cook.stages import Stage
-from coreward.figures import style
 from coreward.figures.stall import alt_text, figure_stall
 from coreward.questions.explain import Explanation, explain
-from coreward.reports import words
 from coreward.reports.document import (
-    CAUTION,
     Data,
     Document,
     Facts,
-    Listing,
     Picture,
     Table,
     data_of,
+    facts_of,
+    listing_of,
     table_of,
     versions,
 )
 from coreward.reports.repeat import cook_code
 from coreward.reports.things import document_of
-from coreward.words import UnitChoice, as_units
+from coreward.words import (
+    Degrees,
+    DegreesBetween,
+    Difference,
+    Lasting,
+    Length,
+    Text,
+    UnitChoice,
+    as_units,
+    say,
+    together,
+)
 
 _STEP_C = 10.0
 """Steps of the table of milestones."""
@@ -46,11 +55,8 @@ def cook_report(
     drawn_told: Any = told
     return Document(
         title=title or f"A cook of {material_words(result)}",
-        lead=told.in_words(choice.temperature),
-        caution=(
-            "This was computed, not measured.",
-            *CAUTION,
-        ),
+        lead=told.in_words(choice),
+        caution=(cautions.COMPUTED, *cautions.REPORT),
         blocks=(
             outcome_facts(result, told, choice),
             Picture(
@@ -63,17 +69,8 @@ def cook_report(
             input_facts(result, choice),
             stage_table(result, choice),
             milestones(result, choice),
-            *(
-                [
-                    Listing(
-                        tuple(words.in_units(each, choice) for each in result.warnings),
-                        "Beware",
-                    )
-                ]
-                if result.warnings
-                else []
-            ),
-            numerics(result),
+            *([listing_of("Beware", result.warnings, choice)] if result.warnings else []),
+            numerics(result, choice),
         ),
         data=cook_data(result, told),
         code=code or cook_code(result),
@@ -89,15 +86,11 @@ def material_words(result: Result) -> str:
 
 def outcome_facts(result: Result, told: Explanation, units: UnitChoice) -> Facts:
     """Return the numbers of the answer."""
-
-    def degrees(value_c: float) -> str:
-        return style.format_temperature(float(value_c), units, 1)
-
-    rows = [
-        ("length of the cook", style.format_hours(result.duration_s)),
-        ("core at the end", degrees(result.core_c[-1])),
-        ("highest core", degrees(result.core_c.max())),
-        ("surface at the end", degrees(result.surface_c[-1])),
+    rows: list[tuple[str, Text]] = [
+        ("length of the cook", Lasting(result.duration_s)),
+        ("core at the end", Degrees(float(result.core_c[-1]), 1)),
+        ("highest core", Degrees(float(result.core_c.max()), 1)),
+        ("surface at the end", Degrees(float(result.surface_c[-1]), 1)),
     ]
     if result.piece.material.moist:
         parts = " (evaporated {:.1f} %, dripped {:.1f} %, rendered fat {:.1f} %)".format(
@@ -112,28 +105,33 @@ def outcome_facts(result: Result, told: Explanation, units: UnitChoice) -> Facts
         )
         loss = 100.0 * float(result.mass_loss_fraction[-1])
         rows.append(("weight loss", f"{loss:.1f} % of the raw weight{parts}"))
-        rows.append(("size after shrinking", words.size(result.final_size_m, units)))
+        rows.append(("size after shrinking", Length(result.final_size_m)))
     for stall in told.stalls:
         rows.append(
             (
                 "stall",
-                f"{style.format_hours(stall.begin_s)} to {style.format_hours(stall.end_s)}, "
-                f"core {degrees(stall.core_begin_c)} to {degrees(stall.core_end_c)}",
+                say(
+                    "{0} to {1}, core {2} to {3}",
+                    Lasting(stall.begin_s),
+                    Lasting(stall.end_s),
+                    Degrees(stall.core_begin_c, 1),
+                    Degrees(stall.core_end_c, 1),
+                ),
             )
         )
     if not told.stalls:
         rows.append(("stall", "none"))
-    return Facts(tuple(rows), "The answer")
+    return facts_of("The answer", rows, units)
 
 
 def input_facts(result: Result, units: UnitChoice) -> Facts:
     """Return what went in: the piece and the sets of constants."""
     piece = result.piece
     size_m = float(getattr(piece.shape, dataclasses.fields(piece.shape)[0].name))
-    rows = [
+    rows: list[tuple[str, Text]] = [
         ("meat", material_words(result)),
-        ("shape", f"{type(piece.shape).__name__.lower()}, {words.size(size_m, units)}"),
-        ("temperature at the start", style.format_temperature(piece.start_c, units, 1)),
+        ("shape", say("{0}, {1}", type(piece.shape).__name__.lower(), Length(size_m))),
+        ("temperature at the start", Degrees(piece.start_c, 1)),
     ]
     if piece.material.composition:
         parts = ", ".join(
@@ -145,33 +143,37 @@ def input_facts(result: Result, units: UnitChoice) -> Facts:
     for kind, name in piece.material.sets.items():
         title = tables.load(kind, name).title if name in tables.names(kind) else name
         rows.append((f"constants: {kind.replace('_', ' ')}", title))
-    return Facts(tuple(rows), "What went in")
+    return facts_of("What went in", rows, units)
 
 
 def stage_table(result: Result, units: UnitChoice) -> Table:
     """Return the stages with their surroundings."""
-    rows = []
-    for stage, record in zip(result.stages, result.records, strict=True):
-        span = f"{style.format_hours(record.begin_s)} to {style.format_hours(record.end_s)}"
-        rows.append((record.label, span, surroundings_words(stage, units), record.wrap))
-    return table_of(
-        "Stage by stage", ("stage", "from, to", "around it", "wrap"), rows, (18, 24, 46, 12)
-    )
+    rows = [
+        (
+            record.label,
+            say("{0} to {1}", Lasting(record.begin_s), Lasting(record.end_s)),
+            surroundings_words(stage),
+            record.wrap,
+        )
+        for stage, record in zip(result.stages, result.records, strict=True)
+    ]
+    heads = ("stage", "from, to", "around it", "wrap")
+    return table_of("Stage by stage", heads, rows, (18, 24, 46, 12), units)
 
 
-def surroundings_words(stage: Stage, units: UnitChoice) -> str:
+def surroundings_words(stage: Stage) -> Text:
     """Return what was around the piece, in words."""
     around = stage.surroundings
-    parts = []
+    parts: list[Text] = []
     for name, series in around.series().items():
         if name == "wall_c" and around.wall_c is None:
             continue
         what = {"air_c": "air", "wall_c": "walls", "dew_point_c": "dew point"}[name]
         low, high = float(series.value.min()), float(series.value.max())
-        degrees = style.format_temperature(low, units)
         if high - low > 0.05:
-            degrees += f" to {style.format_temperature(high, units)} (varying)"
-        parts.append(f"{what} {degrees}")
+            parts.append(say("{0} {1} (varying)", what, DegreesBetween(low, high)))
+        else:
+            parts.append(say("{0} {1}", what, Degrees(low)))
     if around.air_speed is not None:
         parts.append(f"air speed {around.air_speed:g} m/s")
     if around.heat_transfer is not None and not isinstance(around.heat_transfer, tuple):
@@ -180,17 +182,15 @@ def surroundings_words(stage: Stage, units: UnitChoice) -> str:
     if not around.evaporation:
         parts.append("shut to vapour")
     if stage.until_core_c is not None:
-        parts.append(
-            f"until the core has {style.format_temperature(stage.until_core_c, units)}"
-        )
-    return ", ".join(parts)
+        parts.append(say("until the core has {0}", Degrees(stage.until_core_c, None)))
+    return together(parts, ", ")
 
 
 def milestones(result: Result, units: UnitChoice) -> Table:
     """Return when the core passed each ten degrees."""
     first, last = float(result.core_c[0]), float(result.core_c.max())
     levels = np.arange(np.ceil(first / _STEP_C) * _STEP_C, last, _STEP_C)
-    rows = []
+    rows: list[tuple[Text, ...]] = []
     for level in levels:
         at_s = result.time_at_core(float(level))
         if at_s is None:
@@ -200,27 +200,24 @@ def milestones(result: Result, units: UnitChoice) -> Table:
             for curve in (result.surface_c, result.mass_loss_fraction)
         )
         rows.append(
-            (
-                style.format_temperature(float(level), units),
-                style.format_hours(at_s),
-                style.format_temperature(surface, units),
-                f"{100.0 * loss:.1f} %",
-            )
+            (Degrees(float(level)), Lasting(at_s), Degrees(surface), f"{100.0 * loss:.1f} %")
         )
-    return table_of("When the core reached", ("core", "after", "surface then", "lost"), rows)
+    heads = ("core", "after", "surface then", "lost")
+    return table_of("When the core reached", heads, rows, units=units)
 
 
-def numerics(result: Result) -> Facts:
+def numerics(result: Result, units: UnitChoice) -> Facts:
     """Return how it was computed and how well it closes."""
-    return Facts(
+    return facts_of(
+        "How it was computed",
         (
             ("engine", result.engine),
             ("nodes from core to surface", str(len(result.position_m))),
-            ("local error allowed per step", f"{result.tolerance:g} K"),
+            ("local error allowed per step", Difference(result.tolerance)),
             ("energy that does not close", f"{result.balance.energy:.1e} of what crossed"),
             ("water that does not close", f"{result.balance.water:.1e} of what crossed"),
         ),
-        "How it was computed",
+        units,
     )
 
 

@@ -22,7 +22,9 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 import coreward
+from coreward import cautions
 from coreward.errors import InputError
+from coreward.words import Quantity, Text, Units, shown
 
 _LIBRARIES = ("numpy", "scipy", "numba", "CoolProp", "matplotlib")
 # A cell of a spreadsheet that begins with one of these is computed, not shown.
@@ -167,12 +169,7 @@ class Document:
     footer: str = ""
 
 
-CAUTION = (
-    "Nothing here says that food is safe to eat. A result holds at the point it was computed "
-    "or measured for and under the assumptions printed with it.",
-    "It does not replace a calibrated thermometer, the food law of your place, or a licensed "
-    "process authority.",
-)
+CAUTION = cautions.REPORT
 """What every report says that has no caution of its own."""
 
 
@@ -216,17 +213,32 @@ def tables_digest() -> str:
 
 def table_of(
     title: str,
-    columns: Sequence[str],
-    rows: Iterable[Sequence[object]],
+    columns: Sequence[Text],
+    rows: Iterable[Sequence[Text | float]],
     widths: Sequence[float] = (),
+    units: Units = "C",
 ) -> Table:
-    """Return a table of anything that can be said as text."""
+    """Return a table of anything that can be said, in the reader's units."""
     return Table(
-        tuple(columns),
-        tuple(tuple(str(cell) for cell in row) for row in rows),
+        tuple(shown(head, units) for head in columns),
+        tuple(tuple(_cell(cell, units) for cell in row) for row in rows),
         title,
         tuple(float(width) for width in widths),
     )
+
+
+def _cell(value: Text | float, units: Units) -> str:
+    return shown(value, units) if isinstance(value, (str, Quantity)) else str(value)
+
+
+def facts_of(title: str, rows: Iterable[tuple[str, Text]], units: Units) -> Facts:
+    """Return names and values side by side, in the reader's units."""
+    return Facts(tuple((name, shown(value, units)) for name, value in rows), title)
+
+
+def listing_of(title: str, entries: Iterable[Text], units: Units) -> Listing:
+    """Return sentences under each other, in the reader's units."""
+    return Listing(tuple(shown(entry, units) for entry in entries), title)
 
 
 def data_of(name: str, columns: Mapping[str, ArrayLike], note: str = "") -> Data:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
+from coreward import cautions
 from coreward.figures.forecast import figure_forecast
 from coreward.logs.log import ProbeLog
 from coreward.questions.forecast import BANDS, Forecast
 from coreward.questions.forecast_words import forecast_text, moment
 from coreward.reports.document import (
-    CAUTION,
     Block,
     Data,
     Document,
@@ -50,7 +50,7 @@ def forecast_report(
         Which of its meat probes.
     """
     choice = as_units(units)
-    said = forecast_text(answer, log, choice.temperature).splitlines()
+    said = forecast_text(answer, log, choice).splitlines()
     blocks: list[Block] = []
     if log is not None:
         blocks.append(
@@ -67,7 +67,7 @@ def forecast_report(
     return Document(
         title=title or "When will it be ready?",
         lead=" ".join(said[:3]),
-        caution=("A forecast gives odds, not a promise: go by the thermometer.", *CAUTION),
+        caution=(cautions.ODDS, *cautions.REPORT),
         blocks=tuple(blocks),
         data=forecast_data(answer, log),
         code=code,

@@ -6,11 +6,17 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from coreward import tables
-from coreward.figures import style
 from coreward.figures.log import figure_log
 from coreward.logs.log import ProbeLog, Repair
-from coreward.questions.review import ChannelReview, Review, review
-from coreward.reports import words
+from coreward.questions.review import (
+    ChannelReview,
+    Review,
+    logs_earned,
+    minutes_earned,
+    plateau_words,
+    range_of,
+    review,
+)
 from coreward.reports.document import (
     Block,
     Data,
@@ -19,12 +25,24 @@ from coreward.reports.document import (
     Picture,
     Table,
     data_of,
+    listing_of,
     table_of,
     versions,
 )
 from coreward.reports.repeat import call, expression
 from coreward.reports.things import document_of
-from coreward.words import UnitChoice, as_units
+from coreward.words import (
+    Degrees,
+    Difference,
+    Lasting,
+    Reading,
+    Text,
+    UnitChoice,
+    When,
+    as_units,
+    say,
+    together,
+)
 
 
 @document_of.register
@@ -59,18 +77,18 @@ def review_report(
     else:
         blocks.append(Listing(("Nothing was repaired.",), "What was repaired"))
     if answer.gaps:
+        start = answer.start_clock
         spans = (
-            f"No rows from {words.clock(a, answer.start_clock)} to "
-            f"{words.clock(b, answer.start_clock)}: nothing is counted."
+            say("No rows from {0} to {1}: nothing is counted.", When(a, start), When(b, start))
             for a, b in answer.gaps
         )
-        blocks.append(Listing(tuple(spans), "Gaps"))
+        blocks.append(listing_of("Gaps", spans, choice))
     if answer.warnings:
-        blocks.append(Listing(answer.warnings, "Look at this"))
+        blocks.append(listing_of("Look at this", answer.warnings, choice))
     uncredited = tuple(uncredited_words(answer))
     if uncredited:
-        blocks.append(Listing(uncredited, "What earned nothing"))
-    blocks.append(Listing(answer.assumptions, "Assumed"))
+        blocks.append(listing_of("What earned nothing", uncredited, choice))
+    blocks.append(listing_of("Assumed", answer.assumptions, choice))
     kinetics = answer.kinetics
     return Document(
         title=title or f"Review of {answer.source or 'a log'}",
@@ -87,24 +105,24 @@ def review_report(
 def lead_words(answer: Review, units: UnitChoice) -> str:
     """Return the answer in two sentences."""
     meats = sum(channel.role == "meat" for channel in answer.channels)
-    lead = (
-        f"{answer.samples} samples over {style.format_hours(answer.duration_s)}, "
-        f"{meats} meat probe{'s' if meats != 1 else ''}, {len(answer.repairs)} "
-        f"repair{'s' if len(answer.repairs) != 1 else ''}."
+    read = say(
+        f"{{0}} samples over {{1}}, {meats} meat probe{'s' if meats != 1 else ''}, "
+        f"{len(answer.repairs)} repair{'s' if len(answer.repairs) != 1 else ''}.",
+        answer.samples,
+        Lasting(answer.duration_s),
     )
     coldest = answer.coldest
     if coldest.lethality is None:
-        return f"{lead} What the heat was worth: {coldest.no_lethality}."
-    numbers = tables.load("review")
-    minutes = words.earned(
-        coldest.lethality.equivalent_less_error_min, numbers["largest_minutes_shown"], "min"
-    )
-    peak = style.format_temperature(coldest.peak_c, units, 1)
-    return (
-        f"{lead} The lowest meat reading peaks at {peak}. Worth {minutes} at "
-        f"{style.format_temperature(answer.reference_c, units)} at the probe point, less "
-        f"{words.difference(answer.probe_error_k, units)} of probe error, rounded down."
-    )
+        return say("{0} What the heat was worth: {1}.", read, coldest.no_lethality).shown(units)
+    return say(
+        "{0} The lowest meat reading peaks at {1}. Worth {2} at {3} at the probe point, less "
+        "{4} of probe error, rounded down.",
+        read,
+        Reading(coldest.peak_c),
+        minutes_earned(coldest.lethality.equivalent_less_error_min, "min"),
+        Degrees(answer.reference_c, None),
+        Difference(answer.probe_error_k),
+    ).shown(units)
 
 
 def log_picture(
@@ -122,29 +140,25 @@ def log_picture(
 
 def worth_table(answer: Review, units: UnitChoice) -> Table:
     """Return a row for each probe: peak, stall, worth."""
-    numbers = tables.load("review")
-    rows = []
+    start = answer.start_clock
+    rows: list[tuple[Text, ...]] = []
     for channel in (*answer.channels, answer.coldest):
         worth = channel.lethality
-        minutes = logs = ""
+        minutes: Text = ""
+        logs: Text = ""
         if worth is not None:
-            minutes = words.earned(
-                worth.equivalent_less_error_min, numbers["largest_minutes_shown"]
-            )
+            minutes = minutes_earned(worth.equivalent_less_error_min)
             if worth.log_reduction_less_error is not None:
-                logs = words.earned(
-                    worth.log_reduction_less_error, numbers["largest_log_shown"]
-                )
+                logs = logs_earned(worth.log_reduction_less_error)
         elif channel.role == "meat":
             minutes = channel.no_lethality
         rows.append(
             (
                 f"{channel.name} ({channel.role})",
-                f"{_degrees(channel.peak_c, units)} at "
-                f"{words.clock(channel.peak_time_s, answer.start_clock)}"
+                say("{0} at {1}", Reading(channel.peak_c), When(channel.peak_time_s, start))
                 if channel.readings
                 else "no reading",
-                _plateau_words(channel, answer, units),
+                _stood_still(channel, answer),
                 minutes,
                 logs,
             )
@@ -156,39 +170,38 @@ def worth_table(answer: Review, units: UnitChoice) -> Table:
             "probe",
             "highest",
             "stood still",
-            f"min at {style.format_temperature(answer.reference_c, units)}, less probe error",
+            say("min at {0}, less probe error", Degrees(answer.reference_c, None)),
             f"log reduction{organism}, less probe error",
         ),
         rows,
         (22, 22, 30, 13, 13),
+        units,
     )
 
 
-def _plateau_words(channel: ChannelReview, answer: Review, units: UnitChoice) -> str:
+def _stood_still(channel: ChannelReview, answer: Review) -> Text:
     if channel.role != "meat":
         return ""
-    spans = (
-        f"{'stall' if plateau.kind == 'stall' else 'level at the end'} "
-        f"{words.clock(plateau.start_s, answer.start_clock)} to "
-        f"{words.clock(plateau.end_s, answer.start_clock)}, "
-        f"{_degrees(plateau.low_c, units)} to {_degrees(plateau.high_c, units)}"
+    spans = [
+        say("{0} {1}", plateau.name, plateau_words(plateau, answer.start_clock))
         for plateau in channel.plateaus
-    )
-    return "; ".join(spans) or "no stall"
+    ]
+    return together(spans, "; ") if spans else "no stall"
 
 
 def range_table(answer: Review, units: UnitChoice) -> Table:
     """Return the time of each probe in each range."""
     channels = (*answer.channels, answer.coldest)
-    rows = [
+    rows: list[tuple[Text, ...]] = [
         (
-            words.between(entry.low_c, entry.high_c, units),
-            *(style.format_hours(channel.ranges[number].time_s) for channel in channels),
+            range_of(entry),
+            *(Lasting(channel.ranges[number].time_s) for channel in channels),
         )
         for number, entry in enumerate(answer.coldest.ranges)
     ]
-    rows.append(("not counted", *(style.format_hours(c.not_counted_s) for c in channels)))
-    return table_of("Time in each range", ("range", *(c.name for c in channels)), rows)
+    rows.append(("not counted", *(Lasting(c.not_counted_s) for c in channels)))
+    heads = ("range", *(c.name for c in channels))
+    return table_of("Time in each range", heads, rows, units=units)
 
 
 def repair_table(repairs: Iterable[Repair]) -> Table:
@@ -209,12 +222,12 @@ def repair_table(repairs: Iterable[Repair]) -> Table:
     )
 
 
-def uncredited_words(answer: Review) -> Iterable[str]:
+def uncredited_words(answer: Review) -> Iterable[Text]:
     """Yield what earned nothing, probe by probe."""
     for channel in (*answer.channels, answer.coldest):
         if channel.lethality is not None:
             for reason in channel.lethality.uncredited:
-                yield f"{channel.name}: nothing credited {reason}"
+                yield say("{0}: nothing credited {1}", channel.name, reason)
 
 
 def log_data(log: ProbeLog) -> Data:
@@ -271,10 +284,6 @@ def review_code(answer: Review) -> str:
     }
     lines = [*read_code(answer.log), *call("answer = cw.review", given, ("log",))]
     return "\n".join([*lines, "print(cw.review_text(answer))", ""])
-
-
-def _degrees(value_c: float, units: UnitChoice) -> str:
-    return style.format_temperature(value_c, units, 1)
 
 
 __all__ = ["log_report", "review_report"]

@@ -1,27 +1,19 @@
-"""Numbers as words, rounded to the side that cannot do harm."""
+"""What the reports of a verdict and of a rest still use; everything else is in `words`.
+
+Nothing new belongs here: it goes when those two say quantities.
+"""
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import re
 
-from coreward.figures import style
 from coreward.units import (
     celsius_to_fahrenheit,
     delta_celsius_to_fahrenheit,
     metres_to_inches,
 )
 from coreward.words import UnitChoice, as_units
-
-
-def clock(seconds: float, start: dt.time | None = None) -> str:
-    """Return a time as "3 h 20 min", with the time of day before it where it is known."""
-    elapsed = style.format_hours(seconds)
-    if start is None or not math.isfinite(seconds):
-        return elapsed
-    first = dt.datetime.combine(dt.date(2000, 1, 1), start)
-    return f"{first + dt.timedelta(seconds=seconds):%H:%M} ({elapsed})"
 
 
 def held(seconds: float) -> str:
@@ -54,27 +46,6 @@ def earned(value: float, most: float, unit: str = "") -> str:
 def required(value: float) -> str:
     """Return what is asked for, rounded up."""
     return f"{math.ceil(value * 10.0 - 1e-9) / 10.0:.1f}"
-
-
-def between(low_c: float | None, high_c: float | None, units: UnitChoice) -> str:
-    """Return a range of temperature in words."""
-
-    def degrees(value_c: float) -> str:
-        return style.format_temperature(value_c, units)
-
-    if low_c is None and high_c is not None:
-        return f"below {degrees(high_c)}"
-    if high_c is None and low_c is not None:
-        return f"{degrees(low_c)} and above"
-    if low_c is None or high_c is None:
-        return "all"
-    return f"{degrees(low_c)} to {degrees(high_c)}"
-
-
-def size(value_m: float, units: UnitChoice) -> str:
-    """Return a length with its unit."""
-    shown = float(style.length(value_m, units))
-    return f"{shown:.0f} mm" if units.length == "mm" else f"{shown:.2f} in"
 
 
 def difference(kelvin: float, units: UnitChoice) -> str:

@@ -22,6 +22,7 @@ import ipywidgets as W
 import traitlets
 
 from coreward import units as convert
+from coreward import words
 from coreward.errors import InputError
 from coreward.figures import style
 from coreward.widgets.schedule import Later
@@ -78,10 +79,10 @@ def _fixed(symbol: str, factor: float, step: float, digits: int) -> Quantity:
 
 
 TEMPERATURE: Final = Quantity(
-    symbol=style.temperature_symbol,
+    symbol=words.temperature_symbol,
     shown=lambda value, units: float(style.temperature(value, units)),
     stored=lambda value, units: (
-        float(convert.fahrenheit_to_celsius(value)) if units.temperature == "F" else value
+        convert.fahrenheit_to_celsius(value) if units.temperature == "F" else value
     ),
     step=lambda units: 1.0,
     digits=lambda units: 0,
@@ -89,7 +90,7 @@ TEMPERATURE: Final = Quantity(
 LENGTH: Final = Quantity(
     symbol=lambda units: units.length,
     shown=lambda value, units: float(style.length(value, units)),
-    stored=lambda value, units: float(
+    stored=lambda value, units: (
         convert.inches_to_metres(value)
         if units.length == "in"
         else convert.millimetres_to_metres(value)
@@ -100,14 +101,10 @@ LENGTH: Final = Quantity(
 ALTITUDE: Final = Quantity(
     symbol=lambda units: "ft" if units.length == "in" else "m",
     shown=lambda value, units: (
-        float(convert.metres_to_inches(value)) / _INCHES_PER_FOOT
-        if units.length == "in"
-        else value
+        convert.metres_to_inches(value) / _INCHES_PER_FOOT if units.length == "in" else value
     ),
     stored=lambda value, units: (
-        float(convert.inches_to_metres(value * _INCHES_PER_FOOT))
-        if units.length == "in"
-        else value
+        convert.inches_to_metres(value * _INCHES_PER_FOOT) if units.length == "in" else value
     ),
     step=lambda units: 100.0 if units.length == "in" else 50.0,
     digits=lambda units: 0,
@@ -116,7 +113,7 @@ MASS: Final = Quantity(
     symbol=lambda units: units.mass,
     shown=lambda value, units: float(style.mass(value, units)),
     stored=lambda value, units: (
-        float(convert.pounds_to_kilograms(value)) if units.mass == "lb" else value
+        convert.pounds_to_kilograms(value) if units.mass == "lb" else value
     ),
     step=lambda units: 0.1,
     digits=lambda units: 1,
@@ -196,7 +193,7 @@ class Choice(traitlets.Unicode[str, str | bytes]):
     label : str
         The words beside the control.
     options : Mapping
-        From stored value to the words shown.
+        From stored value to the words shown, which may hold quantities.
     name : str
         Name of the control, for its class.
     tried : sequence of str, optional
@@ -208,7 +205,7 @@ class Choice(traitlets.Unicode[str, str | bytes]):
         default: str,
         *,
         label: str,
-        options: Mapping[str, str],
+        options: Mapping[str, words.Text],
         name: str,
         tried: Sequence[str] | None = None,
     ) -> None:
@@ -275,7 +272,7 @@ class Control:
         try:
             self.check(value)
         except InputError as error:
-            self.refuse(str(error))
+            self.refuse(error.shown(self._units()))
             return False
         self.refuse("")
         setattr(self.state, self.trait, value)
@@ -457,20 +454,41 @@ class ChoiceControl(Control):
     def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
         super().__init__(state, trait)
         self.list = W.Dropdown(
-            options=[(words, value) for value, words in self.spec.options.items()],
+            options=self._options(),
             value=self.value,
             description=self.spec.label,
             style={"description_width": _LABEL_WIDTH},
             layout=W.Layout(width="calc(100% - 4px)", min_width="0"),
         )
-        self.list.observe(lambda change: self.give(change["new"]), names="value")
+        self.list.observe(lambda change: self._chosen(change["new"]), names="value")
+        if state.has_trait("units"):
+            state.observe(self._changed, names="units")
         self._finish([self.list])
 
     def ends(self) -> tuple[str, ...]:  # noqa: D102
         return cast(tuple[str, ...], self.spec.tried)
 
+    def _options(self) -> tuple[tuple[str, str], ...]:
+        units = self._units()
+        return tuple(
+            (words.shown(text, units), value) for value, text in self.spec.options.items()
+        )
+
     def show(self) -> None:  # noqa: D102
+        options = self._options()
+        if options != tuple(self.list.options):
+            # In other units: a list chooses its first entry when it is given new words.
+            self._quiet = True
+            try:
+                self.list.options = options
+                self.list.value = self.value
+            finally:
+                self._quiet = False
         self.list.value = self.value
+
+    def _chosen(self, value: str) -> None:
+        if not self._quiet:
+            self.give(value)
 
 
 class ToggleControl(Control):

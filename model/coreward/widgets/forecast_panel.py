@@ -17,7 +17,6 @@ from coreward import tables
 from coreward.cook.stages import Piece
 from coreward.errors import CorewardError, InputError
 from coreward.figures.forecast import figure_forecast, figure_ways
-from coreward.figures.style import format_temperature
 from coreward.logs.follow import LogFollower
 from coreward.logs.log import ProbeLog
 from coreward.physics.body import SHAPES
@@ -38,7 +37,7 @@ from coreward.widgets.log_panel import list_html, picture_of, table_html
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
-from coreward.words import UnitChoice
+from coreward.words import METRIC, Degrees, Difference, Lasting, Text, UnitChoice, say, shown
 
 _PREVIEW_MEMBERS: Final = 60
 _LOOK_S: Final = 3.0
@@ -46,12 +45,12 @@ _LOOK_S: Final = 3.0
 _UNSEEN_S: Final = 5400.0
 _HOTTER_K: Final = 10.0
 _CUT: Final = "pork shoulder"
-_PLANS: Final = {
+_PLANS: Final[dict[str, Text]] = {
     "hold": "hold as now",
     "foil": "wrap in foil now",
     "paper": "wrap in paper now",
-    "hotter": "pit 10 °C hotter now",
-    "cooler": "pit 10 °C cooler now",
+    "hotter": say("pit {0} hotter now", Difference(_HOTTER_K)),
+    "cooler": say("pit {0} cooler now", Difference(_HOTTER_K)),
 }
 
 
@@ -276,11 +275,11 @@ class ForecastPanel(LogSourcePanel):
             return ForecastOutcome(log, answer, events)
         answer = forecast_from(fitted, target, plan, members=self.members)
         tell(0.75, "trying other ways to go on")
-        others = {_PLANS[name]: _changes(name) for name in _PLANS if name != inputs["plan"]}
+        others = {name: _changes(name) for name in _PLANS if name != inputs["plan"]}
         found = compare_changes(fitted, target, others, members=self.way_members)
         # What is asked about has its answer: a second one would differ by its fewer draws.
-        found[_PLANS[inputs["plan"]]] = answer
-        ways = {words: found[words] for words in _PLANS.values()}
+        found[inputs["plan"]] = answer
+        ways = {name: found[name] for name in _PLANS}
         return ForecastOutcome(log, answer, events, ways, self._move(inputs, answer))
 
     def _log(self, inputs: Mapping[str, Any]) -> ProbeLog:
@@ -339,14 +338,15 @@ class ForecastPanel(LogSourcePanel):
         figure = figure_forecast(
             answer, log, outcome.events.events, meat=int(self.state.probe), units=units
         )
-        lines = forecast_text(answer, log, units.temperature).splitlines()
+        lines = forecast_text(answer, log, units).splitlines()
         words = " ".join(lines[:3])
         self._show_events(outcome)
         self._tables.value = self._below(outcome, lines)
         if outcome.ways is not None:
+            ways = {shown(_PLANS[name], units): way for name, way in outcome.ways.items()}
             self._ways_box.value = picture_html(
-                picture_of(figure_ways(outcome.ways, log, units)),
-                _ways_words(outcome.ways, log),
+                picture_of(figure_ways(ways, log, units)),
+                _ways_words(ways, log),
                 "ways to go on",
             )
         return View(
@@ -373,15 +373,15 @@ class ForecastPanel(LogSourcePanel):
             for e, mark in zip(outcome.events.events, outcome.events.marks, strict=True)
         ]
         if rows:
-            parts.append(table_html("Events", ("when", "what", "known by", "why"), rows))
+            heads = ("when", "what", "known by", "why")
+            parts.append(table_html("Events", heads, rows, self.state.units))
         member = answer.fitted.member
-        units = self.state.units
-        fitted = (
+        fitted: tuple[tuple[str, Text], ...] = (
             ("size against what was stated", f"{100 * (member.size_factor - 1):+.0f} %"),
             ("heat transfer against the table", f"x {member.heat_transfer_factor:.2f}"),
-            ("dew point of the pit", format_temperature(member.dew_point_c, units)),
+            ("dew point of the pit", Degrees(member.dew_point_c)),
             ("share of the juice that meets the air", f"{member.surface_share:.2f}"),
-            ("juice let go around", format_temperature(member.hold_midpoint_c, units, 1)),
+            ("juice let go around", Degrees(member.hold_midpoint_c, 1)),
         )
         names = ("size", "heat_transfer", "dew_point", "surface_share", "hold_midpoint")
         left = [f"{answer.fitted.spread[n]:.0%}" for n in names]
@@ -390,6 +390,7 @@ class ForecastPanel(LogSourcePanel):
                 "The fitted piece and pit",
                 ("", "best guess", "doubt left of what it was"),
                 [(*row, share) for row, share in zip(fitted, left, strict=True)],
+                self.state.units,
             )
         )
         if log.repairs or log.understood:
@@ -448,7 +449,7 @@ class ForecastPanel(LogSourcePanel):
     def _show_events(self, outcome: ForecastOutcome) -> None:
         self._events = outcome.events
         found = [
-            (event.sentence()[:70], number)
+            (event.sentence(self.state.units)[:70], number)
             for number, event in enumerate(outcome.events.events)
         ]
         self.event_choice.options = found or [("no event", -1)]
@@ -513,7 +514,7 @@ class ForecastPanel(LogSourcePanel):
             rows = self._follower.poll()
             self._follow_line.value = html.escape(self._follower.accounting.sentence())
         except CorewardError as error:
-            self._follow_line.value = html.escape(str(error))
+            self._follow_line.value = html.escape(error.shown(self.state.units))
             return
         if len(rows) or rows.moved:
             self._fits.clear()
@@ -550,7 +551,7 @@ def _ways_words(ways: Mapping[str, Forecast], log: ProbeLog) -> str:
         + (
             f"most likely {moment(way.median_s, way.now_s, log)}"
             if math.isfinite(way.median_s)
-            else "not within 30 hours"
+            else say("not within {0}", Lasting(way.horizon_s)).shown(METRIC)
         )
         for name, way in ways.items()
     ]

@@ -26,11 +26,10 @@ from coreward.lessons.lesson import (
     shown_number,
 )
 from coreward.reports.document import Document, Picture
-from coreward.reports.words import in_units
 from coreward.reports.write import download_link, report_bytes
 from coreward.widgets.panel import default_units
 from coreward.widgets.panel_parts import PAGE_STYLE
-from coreward.words import UnitChoice
+from coreward.words import UnitChoice, shown
 
 _STYLE: Final = """
 <style>
@@ -146,7 +145,7 @@ class LessonCards:
         known = given or {}
         parts = [ExerciseCard(each, self.units, known.get(each.name)) for each in chosen]
         self.exercise_cards |= {part.exercise.name: part for part in parts}
-        prompts = "\n".join(in_units(exercise.prompt, self.units) for exercise in chosen)
+        prompts = "\n".join(shown(exercise.prompt, self.units) for exercise in chosen)
         return Card([part.widget for part in parts], f"Exercises:\n{prompts}")
 
     def try_all(self) -> dict[str, str]:
@@ -197,8 +196,8 @@ class PredictCard(Card):
         rows: list[W.Widget] = []
         words = ["Predict before you run anything:"]
         for number, question in enumerate(questions, 1):
-            prompt = f"{number}. {in_units(question.prompt, units)}"
-            choices = [in_units(each, units) for each in question.choices.values()]
+            prompt = f"{number}. {shown(question.prompt, units)}"
+            choices = [shown(each, units) for each in question.choices.values()]
             line = W.HTML(_bound(prompt))
             line.add_class("coreward-prompt")
             radio = W.RadioButtons(
@@ -278,7 +277,7 @@ class CheckCard(_Asking):
         self._state = state
         self._units = units
         self._asked = False
-        prompt = in_units(question.prompt, units)
+        prompt = shown(question.prompt, units)
         line = W.HTML(_bound(prompt))
         line.add_class("coreward-prompt")
         self.button = W.Button(
@@ -311,7 +310,7 @@ class CheckCard(_Asking):
             self._tell(checked.sentence.partition(". ")[2].strip())
             return
         self.right = checked.right
-        words = in_units(self.question.choices[chosen], self._units)
+        words = shown(self.question.choices[chosen], self._units)
         self._tell(f"You predicted: {words}. {checked.sentence}")
 
 
@@ -325,7 +324,7 @@ class ExerciseCard(_Asking):
         self.given = given
         self._units = units
         unit = asked_unit(exercise, units)
-        prompt = in_units(exercise.prompt, units)
+        prompt = shown(exercise.prompt, units)
         line = W.HTML(_bound(prompt))
         line.add_class("coreward-prompt")
         self.entry = W.Text(

@@ -5,26 +5,41 @@ from __future__ import annotations
 import base64
 import html
 import io
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar, Final, Literal
+from typing import Any, ClassVar, Final
 
 import ipywidgets as W
 
-from coreward import tables
-from coreward import units as convert
 from coreward.errors import InputError
-from coreward.figures import style
 from coreward.figures.log import figure_log
 from coreward.logs.log import ProbeLog, Repair
 from coreward.physics.lethality import kinetics_names, load_kinetics
-from coreward.questions.review import ChannelReview, Review, TimeInRange, review, review_text
+from coreward.questions.review import (
+    ChannelReview,
+    Review,
+    logs_earned,
+    minutes_earned,
+    range_of,
+    review,
+    review_text,
+)
 from coreward.widgets.controls import Choice
 from coreward.widgets.log_source import LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View
-from coreward.words import UnitChoice
+from coreward.words import (
+    Degrees,
+    Difference,
+    Lasting,
+    Reading,
+    Text,
+    UnitChoice,
+    Units,
+    say,
+    shown,
+    together,
+)
 
 _DPI: Final = 110
 _MOST_REPAIRS: Final = 200
@@ -177,51 +192,53 @@ class LogPanel(LogSourcePanel):
 
 
 def _status(log: ProbeLog, answer: Review, units: UnitChoice) -> str:
-    parts = [
-        f"{answer.source}: {answer.samples} samples over {style.format_hours(log.duration_s)}, "
-        f"{len(log.meats)} meat probe{'s' if len(log.meats) != 1 else ''}, "
-        f"{len(answer.repairs)} repair{'s' if len(answer.repairs) != 1 else ''}."
+    parts: list[Text] = [
+        say(
+            "{0}: {1} samples over {2}, "
+            f"{len(log.meats)} meat probe{'s' if len(log.meats) != 1 else ''}, "
+            f"{len(answer.repairs)} repair{'s' if len(answer.repairs) != 1 else ''}.",
+            answer.source,
+            answer.samples,
+            Lasting(log.duration_s),
+        )
     ]
     coldest = answer.coldest
     if coldest.readings:
-        parts.append(
-            "Lowest meat reading peaks at "
-            f"{style.format_temperature(coldest.peak_c, units, 1)}."
-        )
+        parts.append(say("Lowest meat reading peaks at {0}.", Reading(coldest.peak_c)))
     worth = coldest.lethality
-    fahrenheit = units.temperature == "F"
-    less = (
-        float(convert.delta_celsius_to_fahrenheit(answer.probe_error_k))
-        if fahrenheit
-        else (answer.probe_error_k)
-    )
     if worth is None:
         parts.append(f"Lethality: {coldest.no_lethality}.")
     else:
         parts.append(
-            f"Worth {_down(worth.equivalent_less_error_min, 'minutes')} min at "
-            f"{style.format_temperature(answer.reference_c, units)} at the probe point, "
-            f"rounded down, the reading lowered by {less:.1f} "
-            f"{style.temperature_symbol(units)} for probe error."
+            say(
+                "Worth {0} at {1} at the probe point, rounded down, the reading lowered by {2} "
+                "for probe error.",
+                minutes_earned(worth.equivalent_less_error_min, "min"),
+                Degrees(answer.reference_c, None),
+                Difference(answer.probe_error_k),
+            )
         )
         if worth.log_reduction_less_error is not None and answer.kinetics is not None:
             parts.append(
-                f"Log reduction of {answer.kinetics.organism} under the assumptions below: "
-                f"{_down(worth.log_reduction_less_error, 'log')}."
+                say(
+                    "Log reduction of {0} under the assumptions below: {1}.",
+                    answer.kinetics.organism,
+                    logs_earned(worth.log_reduction_less_error),
+                )
             )
-    return " ".join(parts)
+    return together(parts).shown(units)
 
 
 def _tables_html(log: ProbeLog, answer: Review, units: UnitChoice) -> str:
     blocks = [
         list_html("What was understood", answer.understood),
         _repairs_html(answer.repairs),
-        list_html("Look at this", answer.warnings) if answer.warnings else "",
+        list_html("Look at this", answer.warnings, units) if answer.warnings else "",
         _channels_html((*answer.channels, answer.coldest), answer, units),
         f'<div class="coreward-caution" role="note"><b>Caution.</b> '
         f"{html.escape(' '.join(answer.caution))}</div>",
         "<details><summary>All of it as text, with what was assumed</summary><pre>"
-        f"{html.escape(review_text(answer, units.temperature))}</pre></details>",
+        f"{html.escape(review_text(answer, units))}</pre></details>",
     ]
     return "".join(blocks)
 
@@ -233,17 +250,26 @@ def picture_of(figure: Any) -> bytes:
     return stream.getvalue()
 
 
-def list_html(heading: str, sentences: Sequence[str]) -> str:
-    """Return a heading over a list of sentences, escaped."""
-    items = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences)
+def list_html(heading: str, sentences: Sequence[Text], units: Units = "C") -> str:
+    """Return a heading over a list of sentences, escaped, in the reader's units."""
+    items = "".join(f"<li>{html.escape(shown(each, units))}</li>" for each in sentences)
     return f"<h4>{html.escape(heading)}</h4><ul>{items}</ul>"
 
 
-def table_html(heading: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Return a heading over a table that scrolls, escaped."""
-    head = "".join(f'<th scope="col">{html.escape(name)}</th>' for name in columns)
+def table_html(
+    heading: str,
+    columns: Sequence[Text],
+    rows: Sequence[Sequence[Text]],
+    units: Units = "C",
+) -> str:
+    """Return a heading over a table that scrolls, escaped, in the reader's units."""
+    head = "".join(
+        f'<th scope="col">{html.escape(shown(name, units))}</th>' for name in columns
+    )
     body = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>"
+        "<tr>"
+        + "".join(f"<td>{html.escape(shown(cell, units))}</td>" for cell in row)
+        + "</tr>"
         for row in rows
     )
     return (
@@ -282,56 +308,38 @@ def _rows(repair: Repair) -> str:
 
 
 def _channels_html(channels: Sequence[ChannelReview], answer: Review, units: UnitChoice) -> str:
-    shown = [channel for channel in channels if channel.readings]
-    edges = shown[0].ranges if shown else ()
+    seen = [channel for channel in channels if channel.readings]
+    edges = seen[0].ranges if seen else ()
     organism = answer.kinetics.organism if answer.kinetics else "the organism"
-    rows = [
-        (_range_words(edge, units), *(_time(channel.ranges[i].time_s) for channel in shown))
+    rows: list[tuple[Text, ...]] = [
+        (range_of(edge), *(_time(channel.ranges[i].time_s) for channel in seen))
         for i, edge in enumerate(edges)
     ]
-    rows.append(("not counted, no reading", *(_time(c.not_counted_s) for c in shown)))
-    rows.append(("highest", *(style.format_temperature(c.peak_c, units, 1) for c in shown)))
-    for words, name in (
+    rows.append(("not counted, no reading", *(_time(c.not_counted_s) for c in seen)))
+    rows.append(("highest", *(Reading(c.peak_c) for c in seen)))
+    minutes = say("min at {0}, less probe error", Degrees(answer.reference_c, None))
+    for words, name, earned in (
+        (minutes, "equivalent_less_error_min", minutes_earned),
+        ("the same as read", "equivalent_min", minutes_earned),
         (
-            f"min at {style.format_temperature(answer.reference_c, units)}, less probe error",
-            "equivalent_less_error_min",
+            f"log reduction of {organism}, less probe error",
+            "log_reduction_less_error",
+            logs_earned,
         ),
-        ("the same as read", "equivalent_min"),
-        (f"log reduction of {organism}, less probe error", "log_reduction_less_error"),
-        ("the same as read", "log_reduction"),
+        ("the same as read", "log_reduction", logs_earned),
     ):
-        rows.append((words, *(_worth(channel, name) for channel in shown)))
+        worth = [getattr(channel.lethality, name, None) for channel in seen]
+        rows.append((words, *("" if value is None else earned(value) for value in worth)))
     return table_html(
-        "Time in ranges (h:min), equivalent minutes and log reduction at the probe point",
-        ("", *(channel.name for channel in shown)),
+        "Time in ranges, equivalent minutes and log reduction at the probe point",
+        ("", *(channel.name for channel in seen)),
         rows,
+        units,
     )
 
 
-def _worth(channel: ChannelReview, name: str) -> str:
-    value = None if channel.lethality is None else getattr(channel.lethality, name)
-    return "" if value is None else _down(value, "log" if "log" in name else "minutes")
-
-
-def _down(value: float, what: Literal["minutes", "log"]) -> str:
-    """Return one decimal, rounded down, and no more than can be claimed: the safe side."""
-    most = tables.load("review")[f"largest_{what}_shown"]
-    if value > most:
-        return f"more than {most:,.0f}"
-    return f"{math.floor(value * 10.0) / 10.0:,.1f}"
-
-
-def _time(seconds: float) -> str:
-    minutes = math.floor(seconds / 60.0 + 0.5)
-    return f"{minutes // 60}:{minutes % 60:02d}" if minutes else ""
-
-
-def _range_words(entry: TimeInRange, units: UnitChoice) -> str:
-    low = None if entry.low_c is None else style.format_temperature(entry.low_c, units)
-    high = None if entry.high_c is None else style.format_temperature(entry.high_c, units)
-    if low is None:
-        return "all" if high is None else f"below {high}"
-    return f"{low} and above" if high is None else f"{low} to {high}"
+def _time(seconds: float) -> Text:
+    return Lasting(seconds) if seconds >= 30.0 else ""
 
 
 def log_panel(

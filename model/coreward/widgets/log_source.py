@@ -31,9 +31,13 @@ UPLOAD: Final = "upload"
 ASKING: Final = "No log yet. "
 _ROLE_WORDS: Final = {
     "time": "time",
-    "seconds": "time in seconds",
-    "minutes": "time in minutes",
-    "hours": "time in hours",
+    "clock": "time of day",
+    "elapsed s": "time in seconds",
+    "elapsed min": "time in minutes",
+    "elapsed h": "time in hours",
+    "elapsed h:mm": "time as hours:minutes",
+    "elapsed m:ss": "time as minutes:seconds",
+    "serial days": "time in days, as a spreadsheet counts",
     "date": "date",
     "meat": "meat probe",
     "air": "air in the pit",
@@ -288,7 +292,7 @@ class LogSourcePanel(Panel):
             if not guess.heading:
                 continue
             choice = W.Dropdown(
-                options=[(_ROLE_WORDS.get(role, role), role) for role in COLUMN_ROLES],
+                options=[(_ROLE_WORDS[role], role) for role in COLUMN_ROLES],
                 value=guess.role,
                 description=guess.heading,
                 style={"description_width": "160px"},

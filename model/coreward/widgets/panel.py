@@ -717,7 +717,7 @@ class Panel:
             with PEN:
                 act()
         except CorewardError as error:
-            self._fail(str(error), "")
+            self._fail(error.shown(self.state.units), "")
         except MemoryError:
             self._fail(_TOO_MUCH, "")
         except Exception:

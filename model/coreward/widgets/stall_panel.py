@@ -11,11 +11,10 @@ import numpy as np
 import coreward as cw
 from coreward import tables
 from coreward.errors import InputError
-from coreward.figures import style
 from coreward.figures.stall import StallPicture, alt_text
 from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import SHAPES
-from coreward.questions.explain import explain
+from coreward.questions.explain import Explanation, explain
 from coreward.widgets import shared
 from coreward.widgets.controls import (
     ALTITUDE,
@@ -28,7 +27,7 @@ from coreward.widgets.controls import (
     Toggle,
 )
 from coreward.widgets.panel import Panel, PanelState, View
-from coreward.words import UnitChoice
+from coreward.words import Degrees, Lasting, Text, UnitChoice, say, together
 
 _HOUR: Final = 3600.0
 
@@ -206,8 +205,12 @@ def cook(inputs: dict[str, Any], **options: Any) -> Any:
     dew_point_c = dew_point_of(inputs)
     if dew_point_c >= inputs["pit_c"]:
         raise InputError(
-            f"The dew point ({dew_point_c:.0f} °C) must lie below the pit temperature "
-            f"({inputs['pit_c']:.0f} °C): lower the one or raise the other."
+            say(
+                "The dew point ({0}) must lie below the pit temperature ({1}): lower the one "
+                "or raise the other.",
+                Degrees(dew_point_c),
+                Degrees(inputs["pit_c"]),
+            )
         )
     pit = cw.Surroundings(
         air_c=inputs["pit_c"],
@@ -323,22 +326,26 @@ class StallPanel(Panel):
             for values in (result.core_c, result.surface_c)
         )
         index = int(np.searchsorted(result.time_s, at).clip(0, len(result.time_s) - 1))
-        status = (
-            f"At {style.format_hours(at)}: core {style.format_temperature(core, units, 1)}, "
-            f"surface {style.format_temperature(surface, units, 1)}, "
-            f"{explanation.regime[index]}. "
-            f"Weight loss {100.0 * result.mass_loss_fraction[-1]:.1f} % after "
-            f"{style.format_hours(float(result.time_s[-1]))}; the core ends at "
-            f"{style.format_temperature(float(result.core_c[-1]), units, 1)}."
+        status = say(
+            f"At {{0}}: core {{1}}, surface {{2}}, {explanation.regime[index]}. Weight loss "
+            f"{_lost(result)} after {{3}}; the core ends at {{4}}.",
+            Lasting(at),
+            Degrees(core, 1),
+            Degrees(surface, 1),
+            Lasting(float(result.time_s[-1])),
+            Degrees(float(result.core_c[-1]), 1),
         )
-        parts = [str(explanation.in_words(units.temperature))]
+        parts = [explanation.sentence]
         if kept is not None:
             parts.append(
-                f"Kept for comparison: {_stall_words(kept.explanation, units)} Weight loss "
-                f"{100.0 * kept.result.mass_loss_fraction[-1]:.1f} %, the core ends at "
-                f"{style.format_temperature(float(kept.result.core_c[-1]), units, 1)}."
+                say(
+                    "Kept for comparison: {0} Weight loss {1}, the core ends at {2}.",
+                    _stall_words(kept.explanation),
+                    _lost(kept.result),
+                    Degrees(float(kept.result.core_c[-1]), 1),
+                )
             )
-        return status, " ".join(parts)
+        return status.shown(units), together(parts).shown(units)
 
     def code(self) -> str:
         """Return the lines of Python that repeat the cook."""
@@ -415,14 +422,21 @@ def _number(value: float) -> str:
     return repr(float(f"{value:.8g}"))
 
 
-def _stall_words(explanation: Any, units: UnitChoice) -> str:
+def _lost(result: Any) -> str:
+    return f"{100.0 * result.mass_loss_fraction[-1]:.1f} %"
+
+
+def _stall_words(explanation: Explanation) -> Text:
     if not explanation.stalls:
         return "No stall."
-    return " ".join(
-        f"Stall of {style.format_hours(stall.end_s - stall.begin_s)} from "
-        f"{style.format_hours(stall.begin_s)}, core "
-        f"{style.format_temperature(stall.core_begin_c, units)} to "
-        f"{style.format_temperature(stall.core_end_c, units)}."
+    return together(
+        say(
+            "Stall of {0} from {1}, core {2} to {3}.",
+            Lasting(stall.duration_s),
+            Lasting(stall.begin_s),
+            Degrees(stall.core_begin_c),
+            Degrees(stall.core_end_c),
+        )
         for stall in explanation.stalls
     )
 

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 import coreward as cw
 from coreward import tables
 from coreward.errors import CorewardError, InputError, LogError
-from coreward.figures import style, thumbnails
+from coreward.figures import thumbnails
 from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
@@ -23,7 +23,17 @@ from coreward.questions.carryover import carryover
 from coreward.questions.explain import explain
 from coreward.reports.pictures import drawing, svg_text
 from coreward.widgets.panel import default_units
-from coreward.words import UnitChoice
+from coreward.words import (
+    Degrees,
+    Difference,
+    Lasting,
+    Length,
+    Reading,
+    Text,
+    UnitChoice,
+    say,
+    shown,
+)
 
 _HOUR: Final = 3600.0
 _FORECAST_AT_S: Final = 8 * _HOUR
@@ -41,7 +51,7 @@ class Answer:
     """A small picture, and one computed line under it."""
 
     figure: Figure
-    words: str
+    words: Text
 
 
 @dataclass(frozen=True)
@@ -84,10 +94,10 @@ class StartPage:
                 with drawing():
                     answer = card.answer(self._units)
                     picture = svg_text(answer.figure, "")
-                words = answer.words
+                words = shown(answer.words, self._units)
             except CorewardError as error:
                 # One answer that fails must not take the way to the pages with it.
-                picture, words = "", str(error)
+                picture, words = "", error.shown(self._units)
                 self.problems[card.page] = words
             self._cards.append((card, picture, words))
 
@@ -123,7 +133,8 @@ def _card_html(card: tuple[Card, str, str]) -> str:
 
 
 def _stall(units: UnitChoice) -> Answer:
-    brisket = cw.Piece(cw.Slab(0.08), cw.meat("beef brisket whole"), start_c=4.0)
+    slab = cw.Slab(0.08)
+    brisket = cw.Piece(slab, cw.meat("beef brisket whole"), start_c=4.0)
     # As damp as the panel below starts with: card and panel then tell of the same cook.
     pit = cw.Surroundings(air_c=110, dew_point_c=tables.load("fire")["dew_point_c"])
     cook = cw.simulate(brisket, cw.Stage(pit, duration_s=14 * _HOUR))
@@ -133,9 +144,13 @@ def _stall(units: UnitChoice) -> Answer:
     longest = max(told.stalls, key=lambda each: each.duration_s)
     return Answer(
         thumbnails.thumb_stall(cook, told, units),
-        f"A brisket 80 mm thick, computed: slow for {style.format_hours(longest.duration_s)}, "
-        f"from {style.format_temperature(longest.core_begin_c, units)} to "
-        f"{style.format_temperature(longest.core_end_c, units)}.",
+        say(
+            "A brisket {0} thick, computed: slow for {1}, from {2} to {3}.",
+            Length(slab.thickness),
+            Lasting(longest.duration_s),
+            Degrees(longest.core_begin_c),
+            Degrees(longest.core_end_c),
+        ),
     )
 
 
@@ -151,9 +166,12 @@ def _log(units: UnitChoice) -> Answer:
     lowest = float(np.nanmax(log.coldest_meat_c))
     return Answer(
         thumbnails.thumb_log(log, units),
-        f"The crew's own log (invented): {style.format_hours(log.duration_s)}, "
-        f"{len(log.repairs)} repairs, the coldest meat gets to "
-        f"{style.format_temperature(lowest, units)}.",
+        say(
+            "The crew's own log (invented): {0}, {1} repairs, the coldest meat gets to {2}.",
+            Lasting(log.duration_s),
+            len(log.repairs),
+            Reading(lowest, 0),
+        ),
     )
 
 
@@ -189,8 +207,13 @@ def _day(units: UnitChoice) -> Answer:
     name, hours, _ = rows[0]
     return Answer(
         thumbnails.thumb_day(rows, supper.serve_at),
-        f"Three pieces for {supper.serve_at:%H:%M}: if all goes as computed, the {name} takes "
-        f"{hours:.1f} h. The page adds what may go otherwise.",
+        say(
+            "Three pieces for {0}: if all goes as computed, the {1} takes {2}. The page adds "
+            "what may go otherwise.",
+            f"{supper.serve_at:%H:%M}",
+            name,
+            Lasting(hours * _HOUR),
+        ),
     )
 
 
@@ -204,9 +227,12 @@ def _pull(units: UnitChoice) -> Answer:
     told = carryover(cw.simulate(roast, stages))
     return Answer(
         thumbnails.thumb_pull(told.result, told.pull_s, units),
-        f"A roast pulled at {style.format_temperature(told.pull_core_c, units)} goes on to "
-        f"{style.format_temperature(told.peak_core_c, units)} in "
-        f"{style.format_hours(told.peak_after_s)}.",
+        say(
+            "A roast pulled at {0} goes on to {1} in {2}.",
+            Degrees(told.pull_core_c),
+            Degrees(told.peak_core_c),
+            Lasting(told.peak_after_s),
+        ),
     )
 
 
@@ -222,8 +248,13 @@ def _hold(units: UnitChoice) -> Answer:
     state = answer.standard(STANDARD).state
     return Answer(
         thumbnails.thumb_hold(levels, asked, held_at_or_above(answer.record, levels), units),
-        f"A slice at {style.format_temperature(60.0, units)}, served at once: {state} by the "
-        f"first table that is asked ({standard.title}). The line is what it held.",
+        say(
+            "A slice at {0}, served at once: {1} by the first table that is asked ({2}). The "
+            "line is what it held.",
+            Degrees(SLICE.until_core_c or SLICE.around_c, None),
+            state,
+            standard.title,
+        ),
     )
 
 
@@ -246,18 +277,21 @@ def _forecast(units: UnitChoice) -> Answer:
     )
     known = told.time_s <= _FORECAST_AT_S + 8 * _HOUR
     low, middle, high = (told.bands_c[row][known] for row in (0, 2, 4))
-    early, late = (style.format_hours(told.quantile_s(percent)) for percent in (25.0, 75.0))
     reached = np.flatnonzero(log.meat(2).temperature_c >= _FORECAST_TARGET_C)
     came_s = float(log.time_s[reached[0]]) if reached.size else None
-    came = "never came" if came_s is None else f"came after {style.format_hours(came_s)}"
+    came = "never came" if came_s is None else say("came after {0}", Lasting(came_s))
     return Answer(
         thumbnails.thumb_bands(
             told.time_s[known], low, middle, high, _FORECAST_TARGET_C, came_s, units
         ),
-        f"Asked after {style.format_hours(told.now_s)} of the crew's log, just "
-        "wrapped: "
-        f"{style.format_temperature(_FORECAST_TARGET_C, units)} as likely as not between "
-        f"{early} and {late}. It {came}. The page has many more such bets.",
+        say(
+            "Asked after {0} of the crew's log, just wrapped: {1} as likely as not between "
+            "{2} and {3}. It {4}. The page has many more such bets.",
+            Lasting(told.now_s),
+            Degrees(_FORECAST_TARGET_C, None),
+            *(Lasting(told.quantile_s(percent)) for percent in (25.0, 75.0)),
+            came,
+        ),
     )
 
 
@@ -282,8 +316,10 @@ def _equations(units: UnitChoice) -> Answer:
     worst, _ = error.worst("core_k")
     return Answer(
         thumbnails.thumb_errors(error.fourier, error.core_k),
-        f"A dry cylinder against its exact series: never more than {worst:.1g} K off at the "
-        f"core.",
+        say(
+            "A dry cylinder against its exact series: never more than {0} off at the core.",
+            Difference(float(f"{worst:.1g}")),
+        ),
     )
 
 

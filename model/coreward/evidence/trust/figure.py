@@ -25,7 +25,16 @@ from coreward.figures.style import (
     legend,
     temperature,
 )
-from coreward.words import UnitChoice, as_units
+from coreward.units import delta_celsius_to_fahrenheit
+from coreward.words import (
+    Degrees,
+    DegreesBetween,
+    Length,
+    UnitChoice,
+    as_units,
+    say,
+    together,
+)
 
 _MOST = 4.0  # half-widths of the allowed range; farther points sit on the edge
 # Core temperatures at which the design supposes the stall. [°C]
@@ -144,7 +153,7 @@ def figure_carryover(cases: Sequence[CarryoverCase], units: str | UnitChoice = "
     -------
     Figure
     """
-    scale = 1.8 if as_units(units).temperature == "F" else 1.0
+    fahrenheit = as_units(units).temperature == "F"
     figure = Figure(figsize=(9.0, 0.45 * len(cases) + 1.6), layout="constrained")
     ax = figure.add_subplot()
     apply_style(ax, title="How far the core rises after the oven")
@@ -154,14 +163,15 @@ def figure_carryover(cases: Sequence[CarryoverCase], units: str | UnitChoice = "
         ("ours", INKS["evaporation"], "s", [case.wet_rise_k for case in cases]),
         ("a dry solid", INKS["caution"], "D", [case.dry_rise_k for case in cases]),
     ):
+        rise = np.asarray(values, dtype=float)
         ax.plot(
-            np.asarray(values) * scale, lines, linestyle="", marker=marker, markersize=6.5,
-            color=ink.colour, label=label,
+            delta_celsius_to_fahrenheit(rise) if fahrenheit else rise, lines, linestyle="",
+            marker=marker, markersize=6.5, color=ink.colour, label=label,
         )  # fmt: skip
     ax.set_yticks(lines, [case.roast for case in cases], fontsize=FONT_SIZE - 1)
     ax.set_ylim(len(cases) - 0.5, -0.5)
     ax.set_xlim(left=0.0)
-    ax.set_xlabel("rise (°F)" if scale != 1.0 else "rise (K)")
+    ax.set_xlabel("rise (°F)" if fahrenheit else "rise (K)")
     legend(ax, loc="lower center")
     return figure
 
@@ -214,19 +224,17 @@ def figure_closures(rows: Sequence[ClosureRow], units: str | UnitChoice = "C") -
 
 
 def _cook_title(pit: float, dew: float, thick: float, choice: UnitChoice) -> str:
-    sign = "°F" if choice.temperature == "F" else "°C"
-    pit_text = f"{float(temperature(pit, choice)):.0f}"
-    dew_text = f"{float(temperature(dew, choice)):.0f}"
-    size = f"{thick / 0.0254:.1f} in" if choice.length == "in" else f"{thick * 1e3:.0f} mm"
-    return f"pit {pit_text} {sign}, dew point {dew_text} {sign}, {size}"
+    title = say("pit {0}, dew point {1}, {2}", Degrees(pit), Degrees(dew), Length(thick))
+    return title.shown(choice)
 
 
-def closures_in_words(rows: Sequence[ClosureRow]) -> str:
+def closures_in_words(rows: Sequence[ClosureRow], units: str | UnitChoice = "C") -> str:
     """Say, from the rows, whether the stall sits where water is released, and where not.
 
     Parameters
     ----------
     rows : sequence of ClosureRow
+    units : {"C", "F"} or UnitChoice
 
     Returns
     -------
@@ -241,14 +249,18 @@ def closures_in_words(rows: Sequence[ClosureRow]) -> str:
         rises = sum(row.recovers for row in own)
         last = float(SLOWING_CORE_C[-1])
         where = (
-            f"{places[0]:g} °C" if places[0] == places[-1]
-            else f"{places[0]:g} to {places[-1]:g} °C"
+            Degrees(places[0], None) if places[0] == places[-1]
+            else DegreesBetween(places[0], places[-1], None)
         )  # fmt: skip
-        if places[-1] >= last:
-            where += " (the end of the range looked at)"
         lines.append(
-            f"{name}: slowed most at a core of {where}; between {_RELEASE_C[0]:g} and "
-            f"{_RELEASE_C[1]:g} °C in {hits} of {len(own)} cooks; the core picks up speed "
-            f"again afterwards in {rises} of {len(own)}."
+            say(
+                "{0}: slowed most at a core of {1}{2}; between {3} and {4} in "
+                f"{hits} of {len(own)} cooks; the core picks up speed again afterwards in "
+                f"{rises} of {len(own)}.",
+                name,
+                where,
+                " (the end of the range looked at)" if places[-1] >= last else "",
+                *map(Degrees, _RELEASE_C),
+            )
         )
-    return "\n".join(lines)
+    return together(lines, "\n").shown(units)
