@@ -34,6 +34,7 @@ from coreward.questions.plan_cooks import (
     draw_days,
     pit_prior,
 )
+from coreward.questions.plan_end import judged_end
 from coreward.questions.plan_inputs import (
     BOX,
     Hold,
@@ -46,13 +47,21 @@ from coreward.questions.plan_inputs import (
 )
 from coreward.questions.plan_words import (
     assumptions,
+    cannot_be,
+    cannot_have,
     chances,
     clock_text,
+    hold_note,
+    hold_words,
     plan_dict,
     plan_text,
+    pull_words,
     sentences,
+    uncomputed,
+    wrap_words,
 )
-from coreward.questions.verdict import CAUTION, verdict
+from coreward.questions.verdict import CAUTION
+from coreward.words import Degrees, Text, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -76,7 +85,7 @@ class _Asked:
     not_before: dt.datetime | None
     members: int
     seed: int
-    holds: list[tuple[float, str]]
+    holds: list[tuple[float, Text]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,8 +197,8 @@ def plan(
 # -- the hold ---------------------------------------------------------------------------
 
 
-def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
-    """Longest hold the plan may count on [s], and a sentence about it."""
+def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, Text]:
+    """Longest hold the plan may count on [s], and what is to be said about it."""
     hold = item.hold
     if hold.most_s <= hold.least_s:
         return hold.most_s, ""
@@ -219,9 +228,9 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
         held = simulate(piece, [*cook, rest], **_HOLD_OPTIONS)
     answer = holding(held, limit=hold.limit)
     if answer.hot_at_end:
-        return hold.most_s, answer.sentence
+        return hold.most_s, ""
     allowed = max(hold.least_s, math.floor(answer.hot_s / 60.0) * 60.0)
-    return min(allowed, hold.most_s), answer.sentence
+    return min(allowed, hold.most_s), hold_note(item, answer.limit_c, answer.hot_s)
 
 
 # -- the times --------------------------------------------------------------------------
@@ -231,8 +240,9 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
 class _Fallback:
     """A piece that cannot be as wanted: when it is as near as it gets, and in words."""
 
+    core_c: float
     pull_s: Floats
-    nearest: str
+    nearest: Text
 
 
 def _solve(
@@ -259,7 +269,7 @@ def _solve(
             cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
         ]
         fallen = {
-            i: _fall_back(items[i], cook, wanted)
+            i: _fall_back(items[i], pit, cook, wanted)
             for i, cook in enumerate(cooks)
             if np.mean(np.isfinite(cook.pull_s)) < wanted
         }
@@ -306,9 +316,11 @@ def _leads(day: _Day, wanted: float, fallen: dict[int, _Fallback]) -> Floats:
     well = [i for i in range(len(need)) if i not in fallen]
     leads = np.zeros(len(need))
     for i, one in fallen.items():
-        leads[i] = float(
-            np.quantile(one.pull_s + day.least_s[i], wanted, method="inverted_cdf")
-        )
+        pull = float(np.quantile(one.pull_s, wanted, method="inverted_cdf"))
+        if not math.isfinite(pull):
+            # What never gets there is no reason to light a day before.
+            pull = float(np.max(one.pull_s, initial=0.0, where=np.isfinite(one.pull_s)))
+        leads[i] = pull + day.least_s[i, 0]
     if not well:
         return leads
     part = replace(
@@ -354,37 +366,30 @@ def _moved(day: _Day, leads: Floats, wanted: float, fallen: dict[int, _Fallback]
     return best
 
 
-def _fall_back(item: PlannedPiece, cook: PieceCooks, wanted: float) -> _Fallback:
+def _fall_back(item: PlannedPiece, pit: PitPlan, cook: PieceCooks, wanted: float) -> _Fallback:
     """Find what is nearest to the wish of a piece that cannot be as wanted."""
     never = ~np.isfinite(cook.pull_s)
     share = float(np.mean(never))
     sure = 1.0 - wanted
-    reach = float(np.quantile(cook.highest_c[never], sure, method="inverted_cdf"))
-    short = f"in {share:.0%} of the draws it is not ready within the longest cook"
-    if reach < item.wanted.core_c:
-        nearest_c = math.floor(
-            float(np.quantile(_tops(cook), sure, method="inverted_cdf")) - 0.5
+    tops = _tops(cook)
+    nearest_c = math.floor(float(np.quantile(tops, sure, method="inverted_cdf")) - 0.5)
+    if nearest_c <= item.piece.start_c:
+        nothing = np.full(len(tops), math.inf)
+        return _Fallback(
+            item.wanted.core_c, nothing, uncomputed(item, cook.failures, len(tops))
         )
+    reach = float(np.quantile(cook.highest_c[never], sure, method="inverted_cdf"))
+    if reach < item.wanted.core_c:
+        nearest_c = min(nearest_c, math.floor(item.wanted.core_c))
         crossed = np.array(
             [_first_at(cook.time_s, row, float(nearest_c)) for row in cook.core_c]
         )
-        return _Fallback(
-            crossed,
-            f"{item.name} cannot be at {item.wanted.core_c:.0f} °C with the chance wanted: "
-            f"{short}. Nearest possible in this pit: a core of {nearest_c} °C; or a hotter "
-            "pit, an earlier wrap or a smaller piece.",
-        )
+        return _Fallback(nearest_c, crossed, cannot_be(item, pit, share, nearest_c))
     crossed = np.array([_first_at(cook.time_s, row, item.wanted.core_c) for row in cook.core_c])
-    what = "hold"
+    softening = math.nan
     if item.wanted.tenderness is not None:
-        most = float(np.quantile(cook.tenderness, sure, method="inverted_cdf"))
-        if most < item.wanted.tenderness:
-            what = f"softening ({100 * most:.0f} % of the way to tender is what it reaches)"
-    return _Fallback(
-        crossed,
-        f"{item.name} cannot have the {what} that is wanted: {short}. Nearest possible: the "
-        f"core of {item.wanted.core_c:.0f} °C without it; or a hotter pit.",
-    )
+        softening = float(np.quantile(cook.tenderness, sure, method="inverted_cdf"))
+    return _Fallback(item.wanted.core_c, crossed, cannot_have(item, share, softening))
 
 
 def _tops(cook: PieceCooks) -> Floats:
@@ -427,26 +432,36 @@ def _told(
     actual = day.actual_on(light, on)
     outlooks = []
     for i, (item, cook) in enumerate(zip(items, cooks, strict=True)):
-        pull = fallen[i].pull_s if i in fallen else cook.pull_s
-        as_wanted = _as_wanted(item, cook)
-        state, headline = _judged(item, cook, wanted)
+        pull_s, core_c, then_s = cook.pull_s, cook.pull_core_c, cook.pull_then_s
+        if i in fallen:
+            pull_s, core_c, then_s = fallen[i].pull_s, fallen[i].core_c, 0.0
+        pulled = pull_words(item, core_c, then_s, softened=i not in fallen)
+        end = judged_end(item, cook, pull_s, say("pulled at {0}", pulled), wanted)
+        instead = fallen[i].nearest if i in fallen else ""
         outlooks.append(
             PieceOutlook(
                 item=item,
-                steps=_steps(item, cook, pull, float(on[i]), actual[i], day.serve, clock),
+                pull_core_c=core_c,
+                pull_then_s=then_s,
+                pulled=pulled,
+                steps=_steps(
+                    item, cook, pull_s, pulled, float(on[i]), actual[i], day.serve, clock
+                ),
                 chance_ready=float(on_time[i].mean()),
-                chance_as_wanted=float(as_wanted.mean()),
+                chance_as_wanted=float(_as_wanted(item, cook).mean()),
                 chance_come_up=float((cook.come_up_s <= come_up_limit().limit_s).mean()),
                 possible=i not in fallen,
-                nearest=fallen[i].nearest if i in fallen else "",
+                nearest=instead,
+                warnings=tuple(words for words in (end.warning, instead) if words),
+                doubt=end.doubt,
                 most_hold_s=asked.holds[i][0],
                 hold_note=asked.holds[i][1],
                 wait_s=_wait(item, actual[i] + cook.pull_s, day.serve, wanted),
                 loss=_band(cook.loss),
                 crust_activity=_band(cook.crust_activity),
                 tenderness=_band(cook.tenderness),
-                verdict_state=state,
-                verdict_headline=headline,
+                verdict_state=end.state,
+                verdict_headline=end.headline,
             )
         )
     window = _light_window(curve, wanted, day.first_light - light)
@@ -461,7 +476,8 @@ def _told(
     common = [lighting]
     if pit.turn_up_c is not None and pit.turn_up_after_s is not None:
         first = actual.min(axis=0) + pit.turn_up_after_s
-        common.append(_windowed("turn up", "", first, clock, note=f"to {pit.turn_up_c:.0f} °C"))
+        note = say("to {0}", Degrees(pit.turn_up_c))
+        common += _windowed("turn up", "", first, clock, note)
     common.append(Step("serve", "", clock(day.serve), clock(day.serve), clock(day.serve)))
     steps = sorted(
         [*common, *(s for one in outlooks for s in one.steps)],
@@ -521,37 +537,6 @@ def _as_wanted(item: PlannedPiece, cook: PieceCooks) -> Bools:
     return good
 
 
-def _judged(item: PlannedPiece, cook: PieceCooks, wanted: float) -> tuple[str, str]:
-    """Verdict on two cautious draws, an early pull and a slow come-up: the worse of both."""
-    asked = item.wanted.lethality
-    if asked is False:
-        return "not asked", "Lethality was not asked for."
-    done = np.flatnonzero(np.isfinite(cook.pull_s))
-    if not done.size:
-        return "not met", "It is not ready within the longest cook."
-    by_pull = done[np.argsort(cook.pull_s[done])]
-    by_come_up = done[np.argsort(cook.come_up_s[done])]
-    early = by_pull[int((1.0 - wanted) * (len(done) - 1))]
-    slow = by_come_up[int(wanted * (len(done) - 1))]
-    found = []
-    for i in (early, slow):
-        keep = cook.time_s <= cook.pull_s[i]
-        time = np.append(cook.time_s[keep], cook.pull_s[i])
-        core = np.append(cook.core_c[i][keep], cook.highest_c[i])
-        unique = np.concatenate(([True], np.diff(time) > 0.0))
-        answer = verdict(
-            (time[unique], core[unique]),
-            meat=item.piece.material.name,
-            standards=None if asked is True else asked,
-            probe_error_c=tables.load("verdict")["probe_error"],
-            mass_kg=item.mass_kg,
-        )
-        found.append(answer)
-    order = ("not met", "cannot tell", "met")
-    worst = min(found, key=lambda one: order.index(one.state))
-    return worst.state, worst.headline
-
-
 def _curve(day: _Day, leads: Floats) -> OddsCurve:
     numerics = tables.load("plan", "numerics")
     reach, step = numerics["curve_reach"], numerics["round"]
@@ -579,21 +564,26 @@ def _light_window(curve: OddsCurve, wanted: float, earliest: float) -> tuple[flo
     return float(curve.shift_s[first]), float(curve.shift_s[last])
 
 
-def _windowed(kind: Kind, piece: str, seconds: Floats, clock: Any, note: str = "") -> Step:
-    """Return a step that the meat decides, from its draws; what never comes is left out."""
+def _windowed(
+    kind: Kind, piece: str, seconds: Floats, clock: Any, note: Text = ""
+) -> list[Step]:
+    """Return a step that the meat decides, from its draws; none for what never comes."""
     share = usual("window")
     known = seconds[np.isfinite(seconds)]
+    if not known.size:
+        return []
     low, middle, high = np.quantile(
         known, (0.5 - 0.5 * share, 0.5, 0.5 + 0.5 * share), method="inverted_cdf"
     )
     inside = float(np.mean((seconds >= low) & (seconds <= high)))
-    return Step(kind, piece, clock(middle), clock(low), clock(high), inside, note)
+    return [Step(kind, piece, clock(middle), clock(low), clock(high), inside, note)]
 
 
 def _steps(
     item: PlannedPiece,
     cook: PieceCooks,
     pull_s: Floats,
+    pulled: Text,
     on: float,
     actual: Floats,
     serve: float,
@@ -602,40 +592,19 @@ def _steps(
     """What happens to one piece, in order."""
     share = usual("window")
     late = float(np.quantile(actual, 0.5 + 0.5 * share))
-    steps = [Step("on", item.name, clock(on), clock(on), clock(late), note=_waits(item))]
-    if item.wrap is not None and np.isfinite(cook.wrap_s).any():
-        steps.append(
-            _windowed(
-                "wrap",
-                item.name,
-                actual + cook.wrap_s,
-                clock,
-                f"in {item.wrap}, core {item.wrap_at_core_c:.0f} °C",
-            )
-        )
-    if not np.isfinite(pull_s).any():
+    waits = "as soon as it is there" if item.not_before is not None else ""
+    steps = [Step("on", item.name, clock(on), clock(on), clock(late), note=waits)]
+    if item.wrap is not None:
+        # A piece that is pulled colder than it was to be wrapped is not wrapped.
+        wrapped = np.where(cook.wrap_s < pull_s, cook.wrap_s, math.inf)
+        steps += _windowed("wrap", item.name, actual + wrapped, clock, wrap_words(item))
+    off = actual + pull_s
+    pull = _windowed("pull", item.name, off, clock, pulled)
+    if not pull:
         return tuple(steps)
-    pulled = actual + pull_s
-    steps.append(_windowed("pull", item.name, pulled, clock, _pull_note(item)))
-    begin = replace(steps[-1], kind="hold", note=_hold_note(item))
-    slicing = np.maximum(serve - item.slicing_s, pulled + item.hold.least_s)
-    steps += [begin, _windowed("slice", item.name, slicing, clock)]
-    return tuple(steps)
-
-
-def _waits(item: PlannedPiece) -> str:
-    return "as soon as it is there" if item.not_before is not None else ""
-
-
-def _pull_note(item: PlannedPiece) -> str:
-    text = f"core {item.wanted.core_c:.0f} °C"
-    if item.wanted.tenderness is not None:
-        text += " and tender"
-    return text
-
-
-def _hold_note(item: PlannedPiece) -> str:
-    return f"{item.hold.place}, at least {item.hold.least_s / 60:.0f} min"
+    slicing = np.maximum(serve - item.slicing_s, off + item.hold.least_s)
+    hold = replace(pull[0], kind="hold", note=hold_words(item))
+    return (*steps, *pull, hold, *_windowed("slice", item.name, slicing, clock))
 
 
 def _nearest_serving(

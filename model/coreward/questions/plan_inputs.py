@@ -43,6 +43,11 @@ def aware(moment: object, what: str) -> dt.datetime:
             "clock changes has no length without one. Write datetime(..., "
             "tzinfo=ZoneInfo('Europe/London')) or the zone of your place."
         )
+    if not _YEARS[0] <= moment.year <= _YEARS[1]:
+        raise InputError(
+            f"The {what} is in the year {moment.year}: give one from {_YEARS[0]} to "
+            f"{_YEARS[1]}."
+        )
     back = moment.astimezone(dt.UTC).astimezone(moment.tzinfo)
     if back.replace(tzinfo=None) != moment.replace(tzinfo=None):
         raise InputError(
@@ -50,6 +55,9 @@ def aware(moment: object, what: str) -> dt.datetime:
             f"over it. Give a time from {back:%H:%M} on."
         )
     return moment
+
+
+_YEARS = (2000, 2199)
 
 
 def _positive(value: float, what: str, zero: bool = True) -> None:
