@@ -276,6 +276,7 @@ def alt_text(plan: Plan, units: Units = METRIC) -> str:
             f"{shown(one.pulled, units)}"
         )
     return (
-        f"{warning}A day by the clock, served at {serving_text(serve)}: {'; '.join(parts)}. Below, the odds "
-        f"against the lighting time: ready in {chances(plan.chance_ready)} as planned."
+        f"{warning}A day by the clock, served at {serving_text(serve)}: {'; '.join(parts)}. "
+        "Below, the odds against the lighting time: ready in "
+        f"{chances(plan.chance_ready)} as planned."
     )

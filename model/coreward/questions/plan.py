@@ -13,7 +13,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,7 @@ from coreward.questions.plan_cooks import (
     PieceCooks,
     come_up_limit,
     cook_piece,
+    deciding_standards,
     draw_days,
     pit_prior,
 )
@@ -43,6 +44,7 @@ from coreward.questions.plan_inputs import (
     Wanted,
     as_pieces,
     aware,
+    checked_chance,
     usual,
 )
 from coreward.questions.plan_words import (
@@ -53,6 +55,7 @@ from coreward.questions.plan_words import (
     clock_text,
     hold_note,
     hold_words,
+    past_words,
     plan_dict,
     plan_text,
     pull_words,
@@ -85,7 +88,6 @@ class _Asked:
     not_before: dt.datetime | None
     members: int
     seed: int
-    holds: list[tuple[float, Text]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,27 +180,20 @@ def plan(
     if not_before is not None:
         aware(not_before, "earliest lighting time")
     around = PitPlan() if pit is None else pit
-    wanted = usual("chance") if chance is None else float(chance)
-    if not 0.5 <= wanted <= 0.99:
-        raise InputError(
-            f"The chance wanted is {wanted:g}: give one between 0.5 and 0.99. Nothing about "
-            "meat is surer than that, and less than even is no plan."
-        )
+    wanted = checked_chance(usual("chance") if chance is None else chance)
     count = int(members or tables.load("plan", "numerics")["members"])
     if count < 20:
         raise InputError(f"{count} draws are too few to count odds; take 20 or more.")
     draws = draw_days(len(items), count, seed)
-    holds = [_hold_limit(item, around) for item in items]
-    asked = _Asked(items, around, serve, wanted, not_before, count, seed, holds)
-    day, cooks, leads, fallen = _solve(asked, draws, partial(cook, cores=cores))
-    return _told(asked, day, cooks, leads, fallen)
+    asked = _Asked(items, around, serve, wanted, not_before, count, seed)
+    return _told(asked, _solve(asked, draws, partial(cook, cores=cores)))
 
 
 # -- the hold ---------------------------------------------------------------------------
 
 
-def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, Text]:
-    """Longest hold the plan may count on [s], and what is to be said about it."""
+def _hold_limit(item: PlannedPiece, pit: PitPlan, core_c: float) -> tuple[float, Text]:
+    """Longest hold the plan may count on from a pull [s], and what is to be said of it."""
     hold = item.hold
     if hold.most_s <= hold.least_s:
         return hold.most_s, ""
@@ -211,7 +206,7 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, Text]:
     cook = []
     if item.wrap is not None:
         cook.append(Stage(air, longest, item.wrap_at_core_c))
-    cook.append(Stage(air, longest, item.wanted.core_c, wrap=item.wrap))
+    cook.append(Stage(air, longest, core_c, wrap=item.wrap))
     if hold.place == BOX:
         mass = None if item.mass_kg is None else item.mass_kg * thin
         held: Any = hold_in_box(
@@ -245,35 +240,58 @@ class _Fallback:
     nearest: Text
 
 
-def _solve(
-    asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]
-) -> tuple[_Day, list[PieceCooks], Floats, dict[int, _Fallback]]:
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """What became of the pieces, and how long before serving each goes on."""
+
+    day: _Day
+    cooks: list[PieceCooks]
+    fallen: dict[int, _Fallback]
+    holds: list[tuple[float, Text]]
+    leads: Floats
+
+    def core_c(self, i: int) -> float:
+        """Core at which a piece is pulled."""
+        return _pull_core(i, self.cooks, self.fallen)
+
+
+def _pull_core(i: int, cooks: list[PieceCooks], fallen: dict[int, _Fallback]) -> float:
+    return fallen[i].core_c if i in fallen else cooks[i].pull_core_c
+
+
+def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> _Solved:
     """Cook the pieces and choose how long before serving each goes on."""
     items, pit, wanted = asked.items, asked.pit, asked.chance
     late = np.zeros(len(items))
     least = np.array([[i.hold.least_s + i.slicing_s] for i in items])
-    most = np.array([[h + i.slicing_s] for i, (h, _) in zip(items, asked.holds, strict=True)])
     free = _Day(
         serve=asked.serve.timestamp(),
         warm_s=draws.warm_up_s,
         pull_s=np.zeros((len(items), draws.members)),
         least_s=least,
-        most_s=most,
+        most_s=least,
         not_before=np.full(len(items), -math.inf),
         first_light=-math.inf,
         warm_up=pit.warm_up_s,
     )
-    cooks: list[PieceCooks] = []
-    for _ in range(_PASSES):
-        cooks = [
+
+    def cooked(late: Floats) -> list[PieceCooks]:
+        return [
             cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
         ]
+
+    hold_limit = lru_cache(maxsize=None)(lambda i, core_c: _hold_limit(items[i], pit, core_c))
+    for _ in range(_PASSES):
+        cooks = cooked(late)
         fallen = {
             i: _fall_back(items[i], pit, cook, wanted)
             for i, cook in enumerate(cooks)
             if np.mean(np.isfinite(cook.pull_s)) < wanted
         }
-        free = replace(free, pull_s=np.array([cook.pull_s for cook in cooks]))
+        holds = [hold_limit(i, _pull_core(i, cooks, fallen)) for i in range(len(items))]
+        most = [[hold[0] + item.slicing_s] for hold, item in zip(holds, items, strict=True)]
+        pull_s = np.array([cook.pull_s for cook in cooks])
+        free = replace(free, pull_s=pull_s, most_s=np.array(most))
         leads = _leads(free, wanted, fallen)
         _, on = free.times(leads, free.serve)
         before = late
@@ -282,9 +300,7 @@ def _solve(
             break
     else:
         # The order on the pit did not settle: cook it as it stands, and move all of it.
-        cooks = [
-            cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
-        ]
+        cooks = cooked(late)
         free = replace(free, pull_s=np.array([cook.pull_s for cook in cooks]))
         leads = leads + _moved(free, leads, wanted, fallen)
     day = replace(
@@ -299,7 +315,7 @@ def _solve(
         if asked.not_before is None
         else float(_ceiling(asked.not_before.timestamp())),
     )
-    return day, cooks, leads, fallen
+    return _Solved(day, cooks, fallen, holds, leads)
 
 
 def _ceiling(seconds: float) -> Any:
@@ -409,14 +425,9 @@ def _first_at(time_s: Floats, core_c: Floats, level_c: float) -> float:
 # -- the telling ------------------------------------------------------------------------
 
 
-def _told(
-    asked: _Asked,
-    day: _Day,
-    cooks: list[PieceCooks],
-    leads: Floats,
-    fallen: dict[int, _Fallback],
-) -> Plan:
+def _told(asked: _Asked, solved: _Solved) -> Plan:
     items, pit, serve, wanted = asked.items, asked.pit, asked.serve, asked.chance
+    day, cooks, fallen, leads = solved.day, solved.cooks, solved.fallen, solved.leads
     light, on = day.times(leads, day.serve)
     on_time, early = day.judge(light, on, day.serve)
     ready = on_time.all(axis=0)
@@ -432,9 +443,8 @@ def _told(
     actual = day.actual_on(light, on)
     outlooks = []
     for i, (item, cook) in enumerate(zip(items, cooks, strict=True)):
-        pull_s, core_c, then_s = cook.pull_s, cook.pull_core_c, cook.pull_then_s
-        if i in fallen:
-            pull_s, core_c, then_s = fallen[i].pull_s, fallen[i].core_c, 0.0
+        pull_s = fallen[i].pull_s if i in fallen else cook.pull_s
+        core_c, then_s = solved.core_c(i), 0.0 if i in fallen else cook.pull_then_s
         pulled = pull_words(item, core_c, then_s, softened=i not in fallen)
         end = judged_end(item, cook, pull_s, say("pulled at {0}", pulled), wanted)
         instead = fallen[i].nearest if i in fallen else ""
@@ -454,8 +464,8 @@ def _told(
                 nearest=instead,
                 warnings=tuple(words for words in (end.warning, instead) if words),
                 doubt=end.doubt,
-                most_hold_s=asked.holds[i][0],
-                hold_note=asked.holds[i][1],
+                most_hold_s=solved.holds[i][0],
+                hold_note=solved.holds[i][1],
                 wait_s=_wait(item, actual[i] + cook.pull_s, day.serve, wanted),
                 loss=_band(cook.loss),
                 crust_activity=_band(cook.crust_activity),
@@ -506,6 +516,10 @@ def _told(
         keeps_chance=keeps,
         nearest_serve_at=None if nearest is None else clock(nearest),
         fuel_hours=float(np.mean(last_pull - light)) / _HOUR,
+        warnings=(
+            *past_words(serve, asked.not_before),
+            *(words for one in outlooks for words in one.warnings),
+        ),
         sentences=(),
         assumptions=assumptions(pit, items, asked.members),
         cautions=(CAUTION,),
@@ -527,10 +541,11 @@ def _band(values: Floats) -> tuple[float, float, float]:
 def _as_wanted(item: PlannedPiece, cook: PieceCooks) -> Bools:
     """Which draws keep the limits on loss, crust and come-up."""
     good = np.isfinite(cook.pull_s)
+    waits = item.wanted.lethality and deciding_standards(item)
     for limit, values in (
         (item.wanted.most_loss, cook.loss),
         (item.wanted.crust_activity, cook.crust_activity),
-        (come_up_limit().limit_s if item.wanted.lethality else None, cook.come_up_s),
+        (come_up_limit().limit_s if waits else None, cook.come_up_s),
     ):
         if limit is not None:
             good = good & (np.nan_to_num(values, nan=math.inf) <= limit)

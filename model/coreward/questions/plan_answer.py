@@ -165,6 +165,8 @@ class Plan:
         The earliest hour with the chance wanted, if this one cannot have it.
     fuel_hours : float
         From lighting to the last pull, in the mean. [h]
+    warnings : tuple of str or Say
+        What has to be said before everything else, of the day and of all pieces.
     sentences, assumptions, cautions : tuple of str or Say
         The first of the sentences holds what warns, if anything does.
     members, seed : int
@@ -185,6 +187,7 @@ class Plan:
     keeps_chance: bool
     nearest_serve_at: dt.datetime | None
     fuel_hours: float
+    warnings: tuple[Text, ...]
     sentences: tuple[Text, ...]
     assumptions: tuple[Text, ...]
     cautions: tuple[Text, ...]
@@ -197,11 +200,6 @@ class Plan:
         """How far a chance may be off because the draws are few, one sigma. [-]."""
         p = min(max(self.chance_in_hold, 0.5 / self.members), 1.0 - 0.5 / self.members)
         return math.sqrt(p * (1.0 - p) / self.members)
-
-    @property
-    def warnings(self) -> tuple[Text, ...]:
-        """What has to be said before everything else, of all pieces."""
-        return tuple(words for one in self.pieces for words in one.warnings)
 
     @property
     def lead(self) -> Say:

@@ -243,7 +243,9 @@ class _Recipe:
             time = np.append(time[keep], run.leg_end_s[-1])
             core = np.append(core[keep], until_c)
         risen = np.maximum.accumulate(core)
-        enough = max((_enough(time, risen, *rows) for rows in self.holds), default=-math.inf)
+        enough = max(
+            (enough_after(time, risen, *rows) for rows in self.holds), default=-math.inf
+        )
         if ended and enough > time[-1]:
             return self.cooked(member, offset, None)
         if enough > self.horizon:
@@ -274,7 +276,7 @@ class _Cooked:
         return first_time_at(self.time_s, self.core_c, core_c) + then_s
 
 
-def _rows(standard: Standard, error_k: float) -> tuple[Floats, Floats]:
+def hold_rows(standard: Standard, error_k: float) -> tuple[Floats, Floats]:
     """Temperatures of a hold table with the probe's error on top, and times asked for."""
     levels = standard.temperatures_c
     asked = [standard.required_s(level) for level in levels]
@@ -295,7 +297,7 @@ def crossings(time_s: Floats, risen_c: Floats, levels_c: Floats) -> Floats:
     return np.where(there, found, math.inf)
 
 
-def _enough(time_s: Floats, risen_c: Floats, levels_c: Floats, asked_s: Floats) -> float:
+def enough_after(time_s: Floats, risen_c: Floats, levels_c: Floats, asked_s: Floats) -> float:
     """When a hold table is through for a core that only warms: the first of its rows. [s]."""
     return float((crossings(time_s, risen_c, levels_c) + asked_s).min())
 
@@ -341,7 +343,7 @@ def cook_piece(
         at_s=at_s,
         horizon=horizon,
         level=pit.doubt.get("pit_level", tables.load("plan")["pit_level"]),
-        holds=tuple(_rows(s, error_k) for s in deciding_standards(item)) if waits else (),
+        holds=tuple(hold_rows(s, error_k) for s in deciding_standards(item)) if waits else (),
         error_k=error_k,
     )
     z = draws.pieces[number]

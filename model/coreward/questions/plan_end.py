@@ -19,6 +19,8 @@ from coreward.questions.plan_cooks import (
     come_up_limit,
     crossings,
     deciding_standards,
+    enough_after,
+    hold_rows,
     species,
 )
 from coreward.questions.plan_inputs import PlannedPiece
@@ -91,16 +93,20 @@ def judged_end(
     levels = np.array(sorted({t + error_k for one in standards for t in one.temperatures_c}))
     asked = item.wanted.lethality
     limit = come_up_limit()
-    found, too_slow = [], False
+    found, too_slow, too_short = [], False, False
     for i in (early, slow):
         history = _up_to(cook, int(i), float(pull_s[i]), levels)
         begin, end = (first_time_at(*history, c) for c in (limit.from_c, limit.to_c + error_k))
         too_slow |= min(end, pull_s[i]) - begin > limit.limit_s
+        rising = history[0], np.maximum.accumulate(history[1])
+        held = [enough_after(*rising, *hold_rows(one, error_k)) for one in standards]
+        too_short |= max(held, default=0.0) > pull_s[i] + 1.0
         found.append(
             verdict(
                 history,
                 meat=item.piece.material.name,
                 standards=None if isinstance(asked, bool) else asked,
+                organism=(),  # the sums of kill decide nothing, and take their time
                 probe_error_c=error_k,
                 mass_kg=item.mass_kg,
             )
@@ -109,7 +115,11 @@ def judged_end(
     worst = min(found, key=lambda one: order.index(one.state))
     if worst.state != NOT_MET:
         return End(worst.state, worst.headline)
-    remedies = [_hotter(standards, error_k)]
+    remedies: list[Text] = []
+    if too_short:
+        remedies.append(_hotter(standards, error_k))
+        if asked is False:
+            remedies.append("Or let the pull wait for the hold tables.")
     if too_slow:
         remedies.append(
             say(
@@ -121,13 +131,14 @@ def judged_end(
             )
         )
     warning = say(
-        "Not enough by the hold tables: {0}, {1}. {2} {3}",
+        "Not enough by the tables: {0}, {1}. {2} {3}",
         item.name,
         pulled,
         worst.headline,
         together(remedies),
     )
-    return End(worst.state, worst.headline, warning, "hold tables not met")
+    doubt = "hold tables not met" if too_short else "come-up too slow"
+    return End(worst.state, worst.headline, warning, doubt)
 
 
 def _any_table_for(meat: str) -> bool:
@@ -164,8 +175,7 @@ def _hotter(standards: tuple[Standard, ...], error_k: float) -> Say:
     soon = [row for row in rows if row[1] <= _SOON_S]
     level, asked = soon[0] if soon else min(rows, key=lambda row: row[1])
     return say(
-        "All of its tables are met by {0} at {1} or above ({2} of it for the probe): ask for "
-        "that core, or let the pull wait for the hold tables.",
+        "All of its tables are met by {0} at {1} or above ({2} of it for the probe).",
         Needed(asked),
         Published(level + error_k),
         Difference(error_k),

@@ -84,7 +84,7 @@ def hold_words(item: PlannedPiece) -> Say:
 def hold_note(item: PlannedPiece, limit_c: float, hot_s: float) -> Say:
     """Say that a hold falls below the hot-holding limit before its end."""
     hold = item.hold
-    if hot_s <= 0.0:
+    if hot_s < 60.0:
         when: Text = "from the start: that is a rest and no hot hold"
     elif hot_s < hold.least_s:
         when = say(
@@ -124,7 +124,7 @@ def cannot_be(item: PlannedPiece, pit: PitPlan, share: float, nearest_c: float) 
         item.name,
         Published(wish_c),
         why,
-        Degrees(nearest_c),
+        Published(nearest_c),
         MissingDifference(wish_c - nearest_c),
     )
 
@@ -163,6 +163,14 @@ def uncomputed(item: PlannedPiece, failures: int, members: int) -> Say:
     )
 
 
+def past_words(serve: dt.datetime, not_before: dt.datetime | None) -> tuple[Text, ...]:
+    """Say that the serving hour is past when the fire can first be lit, if it is."""
+    if not_before is None or not_before.timestamp() < serve.timestamp():
+        return ()
+    first = clock_text(not_before.astimezone(serve.tzinfo), serve)
+    return (f"Too late for {serving_text(serve)}: the fire cannot be lit before {first}.",)
+
+
 # -- the plan -----------------------------------------------------------------------------
 
 
@@ -176,11 +184,6 @@ def sentences(p: Plan) -> tuple[Text, ...]:
         f"ready by then in {chances(p.chance_ready)}, and in {chances(p.chance_in_hold)} also "
         "without any piece waiting longer than its hold."
     )
-    if p.not_before is not None and p.not_before.timestamp() >= serve.timestamp():
-        text.append(
-            f"The serving hour is past by then: the fire cannot be lit before "
-            f"{clock_text(p.not_before, serve)}."
-        )
     text += [_raised(one) for one in p.pieces if one.possible and _is_raised(one)]
     if p.light.latest > p.light.earliest:
         text.append(
@@ -423,6 +426,7 @@ __all__ = [
     "clock_text",
     "hold_note",
     "hold_words",
+    "past_words",
     "plan_dict",
     "plan_text",
     "pull_words",
