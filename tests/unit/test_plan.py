@@ -525,29 +525,3 @@ def test_a_plan_file_gives_what_it_says(supper: PlanFile) -> None:
 def test_the_demo_file_says_that_it_is_invented(root) -> None:
     first = (root / "data/demo/village-hall-supper.toml").read_text(encoding="utf-8")
     assert first.startswith("# INVENTED")
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "message"),
-    [
-        ("core = 93", "core_temp = 93", "core_temp is not known there"),
-        ("core = 93", 'core = "hot"', "must be a number"),
-        ("core = 93", "", "core is missing"),
-        ('zone = "Europe/London"', 'zone = "Moon/Base"', "no time zone"),
-        ("serve_at = 2026-10-24T18:30:00", "serve_at = 18:30:00", "must be a date"),
-        ('shape = "slab"', 'shape = "ring"', "the shape is 'ring'"),
-        ("chance = 0.9", "chance = [", "no TOML"),
-    ],
-)
-def test_a_slip_in_a_plan_file_is_named(root, tmp_path, old, new, message) -> None:
-    text = (root / "data/demo/village-hall-supper.toml").read_text(encoding="utf-8")
-    assert old in text
-    path = tmp_path / "plan.toml"
-    path.write_text(text.replace(old, new, 1), encoding="utf-8")
-    with pytest.raises(cw.CorewardError, match=message):
-        read_plan_file(path)
-
-
-def test_a_plan_file_that_is_not_there_is_said(tmp_path) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
-        read_plan_file(tmp_path / "none.toml")

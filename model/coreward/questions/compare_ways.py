@@ -268,15 +268,17 @@ def applied(way: Way, item: PlannedPiece, pit: PitPlan) -> tuple[PlannedPiece, P
     changed = replace(
         item, wanted=wanted, wrap=wrap, wrap_at_core_c=wrap_at, piece=piece, mass_kg=mass
     )
+    turn_up_c, turn_up_after_s = pit.turn_up_c, pit.turn_up_after_s
+    if way.turn_up_c is not None or way.pit_c is not None:
+        # Another level of the pit has no hotter one, unless the way names it.
+        turn_up_c, turn_up_after_s = way.turn_up_c, way.turn_up_after_s
     around = replace(
         pit,
         air_c=pit.air_c if way.pit_c is None else way.pit_c,
         dew_point_c=pit.dew_point_c if way.dew_point_c is None else way.dew_point_c,
+        turn_up_c=turn_up_c,
+        turn_up_after_s=turn_up_after_s,
     )
-    if way.pit_c is not None and around.turn_up_c is not None:
-        around = replace(around, turn_up_c=None, turn_up_after_s=None)
-    if way.turn_up_c is not None:
-        around = replace(around, turn_up_c=way.turn_up_c, turn_up_after_s=way.turn_up_after_s)
     return changed, around
 
 

@@ -322,8 +322,7 @@ def assumptions(
         ),
         "A piece is pulled when its coldest point is there. Pieces do not shade each other.",
         "Loss, crust and tenderness are those at the pull; softening in the hold comes on top.",
-        "The hold tables judge whole, intact pieces up to the pull; what the rest adds is not "
-        "counted.",
+        "The tables judge intact pieces up to the pull, without the rest.",
         "How long a hold keeps hot is computed for a thinner piece, alone in it.",
     ]
     if pit.turn_up_c is not None:

@@ -89,7 +89,6 @@ def _pieces(answer: Plan, units: UnitChoice) -> Table:
         rows.append(
             (
                 one.item.name,
-                Published(one.item.wanted.core_c).shown(units),
                 Published(one.pull_core_c).shown(units),
                 chances(one.chance_ready),
                 f"{100 * low:.0f} to {100 * high:.0f} %" if low == low else "unknown",
@@ -98,7 +97,7 @@ def _pieces(answer: Plan, units: UnitChoice) -> Table:
             )
         )
     return Table(
-        ("piece", "core wanted", "pulled at", "ready by the hour", "loss", "hold", "lethality"),
+        ("piece", "pulled at core", "ready by the hour", "loss", "hold", "lethality"),
         tuple(rows),
     )
 
