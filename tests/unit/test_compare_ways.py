@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -9,17 +10,22 @@ import pytest
 
 import coreward as cw
 from coreward.figures.ways import alt_text, figure_ways
+from coreward.physics.lethality import load_kinetics
 from coreward.questions.compare_ways import (
     COLUMNS,
     Way,
     Ways,
+    _kill,
     applied,
     compare_ways,
     search_ways,
+    usual_ways,
     ways_rows,
 )
 from coreward.questions.pareto import nondominated, search_front, spread_weights
 from coreward.questions.plan import Hold, PitPlan, PlannedPiece, Wanted
+from coreward.questions.plan_cooks import cook_piece, draw_days
+from coreward.words import Degrees, say, shown
 
 FEW = 30
 
@@ -136,7 +142,7 @@ def test_the_picture_shows_every_way(ways: Ways) -> None:
     ]
     assert "(%)" in figure.axes[0].get_ylabel()
     assert "(h)" in figure.axes[0].get_xlabel()
-    assert ways.sentence in alt_text(ways)
+    assert alt_text(ways) == f"8 ways by time, loss and crust. {ways.sentence.shown('C')}"
 
 
 @pytest.mark.parametrize(
@@ -241,4 +247,171 @@ def test_ways_found_by_search_beat_or_match_the_named_ones(
     again = compare_ways(item, PitPlan(110.0), found.ways, members=FEW)
     quickest = min(row.ready_band_s[1] for row in again.rows)
     assert quickest < ways.row("bare").ready_band_s[1]
+    for way in found.ways:
+        assert way.said() == way.name
+        assert "°C" not in way.said("F")
+        assert f"pit {way.pit_c:.0f} °C" in way.name
     assert nondominated(found.front.goals).all()
+
+
+# -- sentences, with their values ----------------------------------------------------------
+
+
+def test_the_sentence_names_the_best_of_each_with_its_number(ways: Ways) -> None:
+    quick = min(ways.rows, key=lambda r: r.ready_band_s[1])
+    juicy = min(ways.rows, key=lambda r: r.loss[1])
+    crisp = min(ways.rows, key=lambda r: r.crust_activity[1])
+    front = "; ".join(r.way.name for r in ways.rows if r.pareto)
+    assert ways.sentence.shown("C") == (
+        f"Quickest: {quick.way.name}, {quick.ready_band_s[1] / 3600.0:.1f} h as often as not. "
+        f"Least loss: {juicy.way.name}, {100 * juicy.loss[1]:.0f} %. Driest crust: "
+        f"{crisp.way.name}. No other way is better in all three than: {front}."
+    )
+    assert [shown(words, "C") for words in ways.assumptions] == [
+        f"All ways on the same {FEW} draws of piece, pit and weather.",
+        "Cut in two: a slab half as thick, or two thinner round pieces, heated all round; what "
+        "the cut faces add is not counted otherwise.",
+        "After the hold: one cook of the piece as stated, in its hold.",
+        "Kill: salmonella beef guideline; no margin for slow heating is taken off.",
+        "Whole, intact pieces, judged by the hold tables up to the pull.",
+    ]
+
+
+def test_the_table_shows_the_numbers_of_each_way(ways: Ways) -> None:
+    for cells, row in zip(ways_rows(ways), ways.sorted_by("ready"), strict=True):
+        low, middle, high = (value / 3600.0 for value in row.ready_band_s)
+        assert cells == [
+            row.way.name + (" *" if row.pareto else ""),
+            f"{low:.1f}, {middle:.1f}, {high:.1f}",
+            f"{high - low:.1f}",
+            f"{100 * row.loss[1]:.0f}",
+            f"{row.crust_activity[1]:.2f}",
+            f"{row.held_crust:.2f}",
+            f"{100 * row.tender[1]:.0f}",
+            f"{100 * row.held_tender:.0f}",
+            f"{row.kill_log:.1f}",
+            f"{row.fuel_hours:.1f}",
+        ]
+        assert row.ready_band_s[0] <= row.ready_band_s[1] <= row.ready_band_s[2]
+        assert row.pull_core_c == (82.0 if "early" in row.way.name else 88.0)
+        assert row.warning == row.doubt == ""
+
+
+def test_usual_ways_stand_apart_by_what_the_table_says(item: PlannedPiece) -> None:
+    ways = {way.name: way for way in usual_ways(item, PitPlan(110.0, dew_point_c=30.0))}
+    assert len(ways) == 8
+    foil = ways["foil at the stall"]
+    assert (foil.wrap, foil.wrap_at_core_c) == ("foil", 70.0)
+    assert ways["paper at the stall"].wrap == "paper"
+    assert ways["hotter, bare"].pit_c == 135.0
+    assert ways["damper, bare"].dew_point_c == 50.0
+    late = ways["hotter at the end, bare"]
+    assert (late.turn_up_c, late.turn_up_after_s) == (135.0, 18000.0)
+    early = ways["pulled early, long in the box"]
+    assert (early.pull_at_core_c, early.hold_s) == (82.0, 21600.0)
+    low = dataclasses.replace(item, wanted=Wanted(66.0, lethality=False))
+    found = {way.name: way for way in usual_ways(low, PitPlan(60.0, dew_point_c=50.0))}
+    # Where it is pulled before the stall the wrap comes on a kelvin before, and the air of
+    # a cool pit is never damp to the brim.
+    assert found["foil at the stall"].wrap_at_core_c == 65.0
+    assert found["pulled early, long in the box"].pull_at_core_c == 66.0
+    assert found["damper, bare"].dew_point_c == 55.0
+
+
+def test_a_way_changes_what_it_names_and_nothing_else(item: PlannedPiece) -> None:
+    pit = PitPlan(110.0, turn_up_c=130.0, turn_up_after_s=3600.0, dew_point_c=30.0)
+    wrapped = dataclasses.replace(item, wrap="foil", wrap_at_core_c=70.0)
+    assert applied(Way("as it is"), wrapped, pit) == (wrapped, pit)
+    bare, _ = applied(Way("bare", wrap="none"), wrapped, pit)
+    assert (bare.wrap, bare.wrap_at_core_c) == (None, None)
+    paper, _ = applied(Way("paper", wrap="paper", wrap_at_core_c=60.0), wrapped, pit)
+    assert (paper.wrap, paper.wrap_at_core_c) == ("paper", 60.0)
+    cold, _ = applied(Way("early", pull_at_core_c=80.0), wrapped, pit)
+    assert cold.wanted.core_c == 80.0
+    # Another level of the pit has no other hotter level, unless it names one.
+    _, level = applied(Way("level", pit_c=140.0), wrapped, pit)
+    assert (level.air_c, level.turn_up_c, level.dew_point_c) == (140.0, None, 30.0)
+    up = Way("up", pit_c=120.0, turn_up_c=150.0, turn_up_after_s=7200.0, dew_point_c=40.0)
+    _, both = applied(up, wrapped, pit)
+    assert (both.air_c, both.turn_up_c, both.turn_up_after_s) == (120.0, 150.0, 7200.0)
+    assert both.dew_point_c == 40.0
+
+
+def test_ways_that_meet_no_table_are_named_first() -> None:
+    raw = PlannedPiece(
+        "breast",
+        cw.Piece(cw.Slab(0.03), cw.meat("chicken breast"), 4.0),
+        Wanted(55.0, lethality=False),
+        hold=Hold("kitchen", 600.0, 600.0),
+    )
+    hot = Way("hot", wrap="none", pull_at_core_c=78.0)
+    cold = Way("cold pit", wrap="none", pit_c=64.0)
+    answer = compare_ways(raw, PitPlan(110.0), [Way("as it is"), hot, cold], members=20)
+    text = answer.sentence.shown("F")
+    assert text.startswith(
+        "Not enough by the tables: breast, as it is, pulled at core 131 °F. Does not meet "
+    )
+    assert "Of these ways, hold tables not met: as it is" in text
+    assert answer.row("as it is").doubt == "hold tables not met"
+    assert answer.row("hot").doubt == ""
+    names = [cells[0] for cells in ways_rows(answer)]
+    assert (
+        "as it is (hold tables not met) *" in names or "as it is (hold tables not met)" in names
+    )
+    # Kill in chicken is by what was measured in chicken.
+    assert "Kill: salmonella poultry guideline;" in shown(answer.assumptions[3], "C")
+    assert answer.row("hot").kill_log > 0.0
+    assert "Not ready as often as not within the longest cook: cold pit." in text or (
+        answer.row("cold pit").never < 0.5
+    )
+
+
+def test_ways_with_hold_tables_are_pulled_at_the_core_that_is_told() -> None:
+    safe = PlannedPiece(
+        "breast",
+        cw.Piece(cw.Slab(0.03), cw.meat("chicken breast"), 4.0),
+        Wanted(60.0),
+        hold=Hold("kitchen", 600.0, 600.0),
+    )
+    row = compare_ways(safe, PitPlan(110.0), [Way("as it is")], members=20).rows[0]
+    assert 74.9 <= row.pull_core_c <= 75.6
+    plain = dataclasses.replace(safe, wanted=Wanted(row.pull_core_c, lethality=False))
+    same = compare_ways(plain, PitPlan(110.0), [Way("as it is")], members=20).rows[0]
+    # A run that ends with its core ends between the points, five minutes apart.
+    assert same.ready_s == pytest.approx(row.ready_s, rel=5e-3)
+    assert same.held_loss == row.held_loss
+
+
+def test_ways_of_salmon_cannot_tell() -> None:
+    side = PlannedPiece(
+        "side",
+        cw.Piece(cw.Slab(0.03), cw.meat("salmon side"), 4.0),
+        Wanted(50.0),
+        hold=Hold("kitchen", 600.0, 600.0),
+    )
+    answer = compare_ways(side, PitPlan(110.0), [Way("as it is")], members=20)
+    assert math.isnan(answer.rows[0].kill_log)
+    assert ways_rows(answer)[0][8] == "cannot tell"
+    assert answer.rows[0].doubt == "no hold table covers it"
+    assert "No hold table here covers salmon" in answer.sentence.shown("C")
+    assert answer.assumptions[3] == "Kill: no kinetics here were measured in this meat."
+
+
+def test_a_way_that_was_found_is_named_in_the_units_of_the_reader() -> None:
+    way = Way(
+        "foil at 70 °C, pit 110 °C",
+        words=say("{0} at {1}, pit {2}", "foil", Degrees(70.0), Degrees(110.0)),
+    )
+    assert way.said() == way.name
+    assert way.said("F") == "foil at 158 °F, pit 230 °F"
+    assert Way("bare").said("F") == "bare"
+
+
+def test_a_kill_that_too_few_draws_have_is_none(item: PlannedPiece) -> None:
+    draws = draw_days(1, 20, 1830)
+    cook = cook_piece(item, PitPlan(110.0), draws, 0)
+    kinetics = load_kinetics()
+    done = np.isfinite(cook.pull_s)
+    assert _kill(cook, done, kinetics) == 12.0
+    assert _kill(cook, np.arange(20) < 19, kinetics) == 12.0
+    assert _kill(cook, np.arange(20) < 18, kinetics) == 0.0

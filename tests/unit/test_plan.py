@@ -30,14 +30,15 @@ from coreward.questions.plan import (
 )
 from coreward.questions.plan_cooks import (
     RememberedCooks,
-    _enough,
     _Recipe,
-    _rows,
     cook_piece,
     draw_days,
+    enough_after,
+    hold_rows,
 )
 from coreward.questions.plan_file import PlanFile, read_plan_file
 from coreward.tables.standards import load_standard
+from coreward.words import shown
 
 LONDON = ZoneInfo("Europe/London")
 FEW = 60
@@ -52,6 +53,11 @@ def thin(name: str = "flank", **changes) -> PlannedPiece:
         "hold": Hold("kitchen", least_s=600.0, most_s=600.0),
     } | changes
     return PlannedPiece(name, **fields)
+
+
+def said(answer: Plan, units: str = "C") -> str:
+    """Return all sentences of a plan as one text."""
+    return " ".join(shown(words, units) for words in answer.sentences)
 
 
 def at(*numbers: int, zone: dt.tzinfo = LONDON, fold: int = 0) -> dt.datetime:
@@ -102,9 +108,16 @@ def test_a_late_piece_is_said_and_the_hour_that_is_possible(supper_plan: Plan) -
     assert turkey.step("on").planned == turkey.item.not_before
     assert turkey.chance_ready < supper_plan.chance_wanted
     assert supper_plan.nearest_serve_at > supper_plan.serve_at
-    said = " ".join(supper_plan.sentences)
-    assert "turkey comes late" in said
-    assert f"Nearest possible: serve at {supper_plan.nearest_serve_at:%H:%M}" in said
+    told = said(supper_plan)
+    late = (
+        f"turkey comes late: with it the hour is kept in {chances(turkey.chance_ready)} only."
+    )
+    assert late in told
+    nearest = f"{supper_plan.nearest_serve_at:%H:%M}"
+    assert (
+        f"18:30 cannot be kept with the chance wanted. Nearest possible: serve at {nearest}."
+        in told
+    )
 
 
 def test_served_at_the_nearest_hour_the_chance_is_kept(
@@ -141,9 +154,8 @@ def test_shifting_the_hour_shifts_the_curve(cooks) -> None:
     # What is past cannot be lit earlier, and nothing is said about it.
     assert forced.curve.at(0.0)[0] == forced.curve.at(-3600.0)[0] == forced.chance_ready
     assert forced.light.earliest == light
-    said = " ".join(forced.sentences)
-    assert "an hour earlier" not in said
-    assert "an hour later" in said
+    assert "an hour earlier" not in said(forced)
+    assert "an hour later" in said(forced)
 
 
 def test_more_chance_wanted_is_never_lit_later(cooks) -> None:
@@ -226,8 +238,19 @@ def test_a_core_that_the_pit_cannot_give_is_said_with_the_nearest() -> None:
     assert not only.possible
     assert only.chance_ready < 0.5
     assert answer.chance_ready < 0.5
-    assert "cannot be at 96 °C" in only.nearest
-    nearest = float(only.nearest.split("a core of ")[1].split(" °C")[0])
+    words = shown(only.nearest, "C")
+    assert (
+        "flank cannot be at 96 °C with the chance wanted: the pit of 90 °C is 6.0 K colder"
+        in words
+    )
+    nearest = float(words.split("a core of ")[1].split(" °C")[0])
+    assert f"a core of {nearest:g} °C, {96.0 - nearest:.1f} K short;" in words
+    # What is planned is what is named: the pull, its note and its time.
+    assert only.pull_core_c == nearest
+    assert shown(only.step("pull").note, "C") == (
+        f"core {nearest:g} °C (96 °C was wanted and cannot be)"
+    )
+    assert shown(answer.sentences[0], "C").endswith(words)
     assert 60.0 < nearest < 90.0
     # What is named can be had.
     can = dataclasses.replace(wish, wanted=Wanted(nearest, lethality=False))
@@ -248,7 +271,8 @@ def test_a_loss_that_cannot_be_kept_is_said() -> None:
     wish = thin(wanted=Wanted(80.0, most_loss=0.1, lethality=False))
     answer = plan(wish, at(2026, 10, 24, 18, 30), members=FEW)
     assert answer.pieces[0].chance_as_wanted < 0.5
-    assert "wanted 10%" in " ".join(answer.sentences)
+    low, _, high = answer.pieces[0].loss
+    assert f"only: loss {low:.0%} to {high:.0%}, wanted 10%." in said(answer)
 
 
 def test_tenderness_makes_it_wait() -> None:
@@ -268,17 +292,21 @@ def test_lethality_makes_a_low_core_wait() -> None:
     plain = thin(wanted=Wanted(57.0, lethality=False))
     assert waits.light.planned < plan(plain, at(2026, 10, 24, 18, 30), **ask).light.planned
     assert waits.pieces[0].verdict_state in ("met", "cannot tell")
-    assert "not asked" in plan(plain, at(2026, 10, 24, 18, 30), **ask).pieces[0].verdict_state
+    assert plan(plain, at(2026, 10, 24, 18, 30), **ask).pieces[0].verdict_state == "not met"
 
 
 def test_the_wait_for_a_hold_table_is_that_of_the_question_of_the_hold() -> None:
     rng = np.random.default_rng(3)
     standard = load_standard("us meat 6.5 log")
     for _ in range(20):
-        clock = np.arange(0.0, 40000.0, 300.0)
-        core = np.maximum.accumulate(rng.uniform(40, 75) * (1 - np.exp(-clock / 9000.0)))
-        found = _enough(clock, core, *_rows(standard, 1.0))
-        assert found == time_until_enough(clock, core, standard, 1.0)
+        top = rng.uniform(40, 75)
+        clock, fine = np.arange(0.0, 40000.0, 300.0), np.arange(0.0, 40000.0, 1.0)
+        core, truth = (top * (1 - np.exp(-times / 9000.0)) for times in (clock, fine))
+        found = enough_after(clock, core, *hold_rows(standard, 1.0))
+        want = time_until_enough(fine, truth, standard, 1.0)
+        # A chord lies below a curve that bends down: never sooner than by the second, and
+        # later by less than a tenth of the five minutes between two points.
+        assert found == want or -1.5 <= found - want < 30.0
 
 
 def test_a_slow_come_up_lowers_what_is_as_wanted() -> None:
@@ -301,9 +329,16 @@ def test_the_hold_is_cut_to_what_stays_hot() -> None:
     answer = plan(cold, at(2026, 10, 24, 18, 30), members=FEW)
     only = answer.pieces[0]
     assert only.most_hold_s < 1800.0
-    assert "hot-holding limit" in only.hold_note
+    minutes = int(only.most_hold_s // 60)
+    note = (
+        "flank in its kitchen falls below the hot-holding limit (58.3 °C with the probe's "
+        f"error) after {minutes} min, not the 4 h asked for."
+    )
+    assert shown(only.hold_note, "C") == note
+    assert shown(only.hold_note, "F") == note.replace("58.3 °C", "136.8 °F")
+    assert note in said(answer)
     assert answer.chance_in_hold < answer.chance_ready
-    assert "may have to wait" in " ".join(answer.sentences)
+    assert f"and its hold allows {minutes} min." in said(answer)
 
 
 def test_a_wait_beyond_the_hold_is_said_even_where_the_hour_is_not_sure() -> None:
@@ -315,7 +350,7 @@ def test_a_wait_beyond_the_hold_is_said_even_where_the_hour_is_not_sure() -> Non
     answer = plan([cold, late], at(2026, 10, 24, 18, 30), members=FEW)
     assert answer.chance_ready < answer.chance_wanted
     over = answer.piece("flank").wait_s > answer.piece("flank").most_hold_s
-    assert over == ("Lit then, flank may have to wait" in " ".join(answer.sentences))
+    assert over == ("Lit then, flank may have to wait" in said(answer))
     assert over
 
 
@@ -448,6 +483,14 @@ def test_a_chance_is_never_said_surer_than_it_is(chance: float, words: str) -> N
         (lambda: thin(wrap="foil", wrap_at_core_c=85.0), "must lie between"),
         (lambda: thin(hold=Hold("box"), mass_kg=None), "needs the mass"),
         (lambda: thin(doubt={"size": -1.0}), "doubt of size"),
+        (lambda: thin(doubt={"luck": 1.0}), "no doubt called luck"),
+        (lambda: thin("a\0b"), "cannot stand on a sheet"),
+        (lambda: thin(mass_kg=10**400), r"the mass is 1e\+99 kg: give a number from 0.02"),
+        (lambda: plan([thin("Flank"), thin(" flank")], at(2026, 10, 24, 18)), "same name"),
+        (lambda: plan(thin(), at(9999, 12, 31, 18)), "in the year 9999: give one from 2000"),
+        (lambda: Wanted(80.0, lethality=()), "tuple of names of hold tables"),
+        (lambda: PitPlan(pressure_pa=1.0), "The pressure is 0.01 hPa"),
+        (lambda: Hold("kitchen", 0.0, 1e9), "The longest hold is 277778 h"),
         (lambda: thin(" "), "a name"),
         (lambda: thin(not_before=dt.datetime(2026, 1, 1)), "has no time zone"),
         (lambda: Wanted(120.0), "between 20 and 99"),
@@ -458,7 +501,8 @@ def test_a_chance_is_never_said_surer_than_it_is(chance: float, words: str) -> N
         (lambda: PitPlan(20.0), "between 60 and 220"),
         (lambda: PitPlan(turn_up_c=150.0), "or neither"),
         (lambda: PitPlan(turn_up_c=80.0, turn_up_after_s=1.0), "must lie above"),
-        (lambda: PitPlan(dew_point_c=120.0), "below the pit"),
+        (lambda: PitPlan(dew_point_c=120.0), "from -30 to 99 °C"),
+        (lambda: PitPlan(70.0, dew_point_c=80.0), "below the pit"),
         (lambda: PitPlan(doubt={"size": 0.1}), "no doubt called size"),
     ],
 )
@@ -481,29 +525,3 @@ def test_a_plan_file_gives_what_it_says(supper: PlanFile) -> None:
 def test_the_demo_file_says_that_it_is_invented(root) -> None:
     first = (root / "data/demo/village-hall-supper.toml").read_text(encoding="utf-8")
     assert first.startswith("# INVENTED")
-
-
-@pytest.mark.parametrize(
-    ("old", "new", "message"),
-    [
-        ("core = 93", "core_temp = 93", "core_temp is not known there"),
-        ("core = 93", 'core = "hot"', "must be a number"),
-        ("core = 93", "", "core is missing"),
-        ('zone = "Europe/London"', 'zone = "Moon/Base"', "no time zone"),
-        ("serve_at = 2026-10-24T18:30:00", "serve_at = 18:30:00", "must be a date"),
-        ('shape = "slab"', 'shape = "ring"', "the shape is 'ring'"),
-        ("chance = 0.9", "chance = [", "no TOML"),
-    ],
-)
-def test_a_slip_in_a_plan_file_is_named(root, tmp_path, old, new, message) -> None:
-    text = (root / "data/demo/village-hall-supper.toml").read_text(encoding="utf-8")
-    assert old in text
-    path = tmp_path / "plan.toml"
-    path.write_text(text.replace(old, new, 1), encoding="utf-8")
-    with pytest.raises(cw.CorewardError, match=message):
-        read_plan_file(path)
-
-
-def test_a_plan_file_that_is_not_there_is_said(tmp_path) -> None:
-    with pytest.raises(InputError, match="cannot be read"):
-        read_plan_file(tmp_path / "none.toml")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
 import datetime as dt
+import re
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -19,7 +21,7 @@ from coreward.questions.plan import Hold, PitPlan, Plan, PlannedPiece, Wanted, p
 from coreward.reports.plan_report import plan_code
 from coreward.reports.write import report_bytes
 from coreward.widgets import settings
-from coreward.widgets.plan_panel import PlanPanel, _serve_at, plan_panel
+from coreward.widgets.plan_panel import PlanPanel, PlanState, _serve_at, plan_panel
 from coreward.widgets.ways_table import ways_table
 
 LONDON = ZoneInfo("Europe/London")
@@ -142,6 +144,10 @@ def test_the_code_plans_the_same_day(planned: Plan) -> None:
     text = plan_code(planned).replace("answer = cw.plan(", "answer = plan(")
     exec("from coreward.questions.plan import plan\n" + text, names)
     assert names["answer"].sentences == planned.sentences
+    assert "# flat: core 85 °C\n" in text
+    assert plan_code(planned, "F").endswith(
+        '# third: core 185 °F\nprint(cw.plan_text(answer, "F"))\n'
+    )
 
 
 # -- the panel -----------------------------------------------------------------------------
@@ -166,9 +172,10 @@ def test_the_panel_says_when_to_light(panel: PlanPanel) -> None:
     answer = panel.state.outcome
     assert f"Light the fire at {answer.light.planned:%H:%M}" in panel.status_text
     assert panel.picture.startswith(b"\x89PNG")
-    assert "is not asked here" in panel.status_text
+    assert "beef brisket flat: Cannot tell under United States meat table" in panel.status_text
     assert "calibrated thermometer" in panel.status_text
-    assert "wrap" in panel._table.value
+    assert "<td>wrap beef brisket flat</td>" in panel._table.value
+    assert "<td>core 80 °C</td>" in panel._table.value
     assert 'download="plan.ics"' in panel._table.value
 
 
@@ -193,7 +200,57 @@ def test_a_second_piece_and_fahrenheit(panel: PlanPanel) -> None:
     panel.units_control.lists["temperature"].value = "F"
     panel.settle()
     assert panel.state.error is None
-    assert "°C" not in panel.status_text
+    assert "°C" not in panel.status_text.replace("70 °C for 2 minutes", "")
+    assert "°C" not in panel._table.value
+    assert "<td>core 176 °F</td>" in panel._table.value
+    # Two of one cut are two pieces.
+    panel.state.second = "beef brisket flat"
+    panel.settle()
+    assert [one.item.name for one in panel.state.outcome.pieces] == [
+        "beef brisket flat",
+        "second beef brisket flat",
+    ]
+
+
+@pytest.mark.parametrize(("units", "core"), [("C", "55 °C"), ("F", "131 °F")])
+def test_a_wish_that_meets_no_table_is_said_first_in_the_panel(units: str, core: str) -> None:
+    panel = plan_panel(
+        units,
+        day=DAY,
+        remember=False,
+        cut="chicken breast",
+        shape="slab",
+        thickness_m=0.03,
+        core_c=55.0,
+        place="kitchen",
+        wrap="none",
+    )
+    assert panel.state.error is None
+    first = f"Not enough by the tables: chicken breast, pulled at core {core}. Does not meet "
+    assert panel.status_text.startswith(first)
+    assert panel.state.outcome.pieces[0].verdict_state == "not met"
+    data = re.search(r"base64,([^\"]+)", panel._table.value)[1]
+    calendar = base64.b64decode(data).decode("utf-8").replace("\r\n ", "")
+    assert calendar.count("Not enough by the tables: chicken breast") == 5
+    assert f"pulled at core {core}" in calendar
+
+
+def test_a_panel_for_today_lights_no_fire_in_the_past() -> None:
+    now = dt.datetime(2026, 10, 24, 17, 0, tzinfo=LONDON)
+    state = PlanState()
+    state.start_with({"cut": "beef brisket flat", "shape": "slab", "thickness_m": 0.03})
+    panel = PlanPanel(state, "C", day=DAY, zone=LONDON, not_before=now)
+    assert panel.state.error is None
+    assert panel.state.outcome.light.planned == now
+    panel.state.serve_s = 12.0 * 3600.0
+    panel.settle()
+    assert panel.status_text.startswith(
+        "Too late for 12:00: the fire cannot be lit before 17:00. Light the fire at 17:00"
+    )
+    today = plan_panel("C", remember=False)
+    assert today.not_before.date() == today.day
+    assert today.not_before.tzinfo == LONDON
+    assert plan_panel("C", remember=False, day=DAY).not_before is None
 
 
 def test_the_panel_refuses_in_place(panel: PlanPanel) -> None:
@@ -224,4 +281,5 @@ def test_the_table_sorts_when_asked() -> None:
     assert table.table.value.index("hot") < table.table.value.index("bare")
     bundle = table._repr_mimebundle_()
     assert "<table" in bundle["text/html"]
-    assert bundle["text/plain"] == table.answer.sentence
+    assert bundle["text/plain"] == table.answer.sentence.shown("C")
+    assert bundle["text/plain"].startswith("Quickest: hot, ")

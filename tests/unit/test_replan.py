@@ -5,20 +5,32 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
+import math
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
 import coreward as cw
+from coreward.questions import forecast
 from coreward.questions.forecast import Change
-from coreward.questions.plan import Plan
+from coreward.questions.plan import Plan, chances, clock_text
 from coreward.questions.plan_file import read_plan_file
-from coreward.questions.replan import AS_PLANNED, Lost, Replan, replan, replan_dict, replan_text
+from coreward.questions.replan import (
+    AS_PLANNED,
+    Lost,
+    Replan,
+    replan,
+    replan_dict,
+    replan_text,
+    usual_levers,
+)
+from coreward.words import Lasting, shown
 
 LONDON = ZoneInfo("Europe/London")
 FEW = 40
 HOUR = 3600.0
+NAN = float("nan")
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +60,20 @@ def test_what_is_lost_adds_up(shoulder: Replan, supper: Plan) -> None:
     assert lost.start_s == (begun - planned).total_seconds()
     # The invented fire was ten kelvin low for hours.
     assert lost.pit_s > 1800.0
-    assert "behind the plan" in lost.in_words()
+    words = shown(lost.in_words(), "C")
+    minutes = (round(s / 60.0) for s in (lost.total_s, lost.start_s, lost.pit_s, lost.meat_s))
+    whole, start, pit, meat = (Lasting(60.0 * abs(m)).shown("C") for m in minutes)
+    begin = "lost" if lost.start_s > 0 else "gained"
+    own = "lost" if lost.meat_s > 0 else "gained"
+    assert words == (
+        f"It is {whole} behind the plan: {start} {begin} by when it went on, {pit} lost by the "
+        f"pit, {meat} {own} by the piece itself."
+    )
+    assert replan_text(shoulder).startswith(f"At 09:40: {words}\n")
+    told = replan_dict(shoulder)
+    assert told["lost"] == words
+    assert told["lost_s"]["pit_s"] == lost.pit_s
+    assert (told["piece"], told["pull_core_c"]) == ("shoulder", 93.0)
 
 
 def test_levers_go_the_way_they_must(shoulder: Replan) -> None:
@@ -58,6 +83,16 @@ def test_levers_go_the_way_they_must(shoulder: Replan) -> None:
     assert base.chance <= little.chance <= much.chance
     assert much.ready_at < little.ready_at < base.ready_at
     assert much.fuel_hours < base.fuel_hours
+    level = shoulder.levers[0].forecast.pit.level_c
+    assert little.changes[0] == Change(in_s=0.0, pit_c=level + 15.0)
+    assert much.changes[0] == Change(in_s=0.0, pit_c=level + 35.0)
+    # Each keeps the wrap that is still to come.
+    assert little.changes[1:] == much.changes[1:] == base.changes
+    assert base.changes == (Change(at_core_c=70.0, wrap="foil"),)
+    both = shoulder.lever("foil now and pit up by 35 K")
+    assert both.changes == (Change(in_s=0.0, wrap="foil", pit_c=level + 35.0),)
+    assert both.ready_at < much.ready_at
+    assert len(shoulder.levers) == 5
     assert "a hotter fire to feed" in much.cost
     foil = shoulder.lever("foil now")
     assert foil.ready_at < base.ready_at
@@ -69,7 +104,16 @@ def test_the_advice_is_the_cheapest_that_makes_it(shoulder: Replan, supper: Plan
     enough = [x for x in shoulder.levers[1:] if x.makes_it]
     assert not shoulder.lever(AS_PLANNED).makes_it
     assert enough
-    assert enough[0].name.lower() in shoulder.advice.lower()
+    base = shoulder.lever(AS_PLANNED)
+    first = enough[0]
+    assert shown(shoulder.advice, "C") == (
+        f"shoulder: as planned it is ready for 18:30 in {chances(base.chance)} only. Enough is "
+        f"{first.name}, which makes it {chances(first.chance)}; against going on as planned: "
+        f"{first.cost}."
+    )
+    # What changes less comes first; of that, the cooler pit.
+    order = [(("foil" in x.name) + ("pit" in x.name), x.name[-4:]) for x in shoulder.levers[1:]]
+    assert [count for count, _ in order] == sorted(count for count, _ in order)
     assert all(x.chance >= supper.chance_wanted for x in enough)
 
 
@@ -78,7 +122,12 @@ def test_served_later_is_the_way_out_when_no_lever_helps(supper: Plan, log) -> N
     tight = promised(supper, hours=-6.5)
     answer = replan(tight, "shoulder", log, until_s=6 * HOUR, members=FEW)
     assert not any(lever.makes_it for lever in answer.levers)
-    assert "Nearest possible: serve it at" in answer.advice
+    best = max(answer.levers, key=lambda lever: lever.chance)
+    nearest = min(x.serve_at for x in answer.levers if x.serve_at)
+    assert shown(answer.advice, "C") == (
+        f"shoulder: nothing here makes 12:00 with the chance wanted; best is {best.name} with "
+        f"{chances(best.chance)}. Nearest possible: serve it at {nearest:%H:%M}."
+    )
     assert min(x.serve_at for x in answer.levers if x.serve_at) > tight.serve_at
 
 
@@ -99,10 +148,18 @@ def test_levers_of_ones_own_are_tried(supper: Plan, log) -> None:
     answer = replan(supper, "brisket", log, meat=2, until_s=6 * HOUR, levers=mine, members=FEW)
     assert [lever.name for lever in answer.levers] == [AS_PLANNED, "paper now"]
     text = replan_text(answer)
-    assert "paper now: ready about" in text
+    mine = answer.levers[1]
+    when = clock_text(mine.ready_at, answer.now)
+    chance, loss = chances(mine.chance), f"{100 * mine.loss:.0f} %"
+    ready = f"paper now: ready about {when}, in time in {chance}"
+    assert f"{ready}, loss {loss}; {mine.cost}\n" in text
     assert "does not replace a calibrated thermometer" in text
     told = json.loads(json.dumps(replan_dict(answer), allow_nan=False))
     assert told["levers"][1]["changes"] == ["wrap in paper now"]
+    assert told["levers"][1]["chance"] == mine.chance
+    assert told["levers"][1]["ready_at"] == mine.ready_at.isoformat()
+    assert told["levers"][1]["serve_at"] == (mine.serve_at and mine.serve_at.isoformat())
+    assert told["levers"][1]["cost"] == mine.cost
 
 
 def test_a_log_without_a_date_is_refused(supper: Plan, root: Path) -> None:
@@ -116,9 +173,129 @@ def test_a_piece_that_is_not_in_the_plan_is_refused(supper: Plan, log) -> None:
         replan(supper, "goose", log)
 
 
-def test_a_gain_is_said_as_a_gain() -> None:
-    assert "30 min ahead of the plan" in Lost(-1800.0, 0.0, -1800.0, 0.0).in_words()
-    assert "never" in Lost(float("inf"), 0.0, float("inf"), 0.0).in_words()
+@pytest.mark.parametrize(
+    ("lost", "words"),
+    [
+        (
+            Lost(-1800.0, 0.0, -2400.0, 600.0),
+            "It is 30 min ahead of the plan: 0 min gained by when it went on, 40 min gained by "
+            "the pit, 10 min lost by the piece itself.",
+        ),
+        (
+            Lost(3900.0, 300.0, NAN, NAN),
+            "It is 1 h 05 min behind the plan: 5 min lost by when it went on, the rest by pit "
+            "and piece.",
+        ),
+        (Lost(math.inf, 0.0, NAN, NAN), "As it goes now it may never get there."),
+        (
+            Lost(NAN, NAN, NAN, NAN),
+            "The plan has no time at which it is pulled: nothing is lost against it.",
+        ),
+    ],
+)
+def test_what_is_lost_is_said(lost: Lost, words: str) -> None:
+    assert shown(lost.in_words(), "C") == words
+
+
+def test_in_fahrenheit_there_is_no_kelvin(shoulder: Replan) -> None:
+    text = replan_text(shoulder, "F")
+    assert "pit up by 63 °F: ready about" in text
+    assert "foil now and pit up by 27 °F" not in text
+    assert "foil now and pit up by 63 °F: ready about" in text
+    assert " K" not in text
+    assert "pit up by 15 K: ready about" in replan_text(shoulder)
+    assert "Enough is pit up by" in text
+    named = [lever["words"] for lever in replan_dict(shoulder, "F")["levers"]]
+    assert "pit up by 27 °F" in named
+
+
+def test_a_pit_as_hot_as_pits_get_is_not_turned_up(shoulder: Replan) -> None:
+    one, fitted = shoulder.piece, shoulder.fitted
+    some = usual_levers(one, fitted, 230.0)
+    assert some["pit up by 20 K"][0] == Change(in_s=0.0, pit_c=250.0)
+    assert some["foil now and pit up by 20 K"][0].pit_c == 250.0
+    assert "pit up by 35 K" not in some
+    assert list(usual_levers(one, fitted, 249.5)) == [AS_PLANNED, "foil now"]
+    assert list(usual_levers(one, fitted, 110.0)) == [
+        AS_PLANNED,
+        "foil now",
+        "pit up by 15 K",
+        "pit up by 35 K",
+        "foil now and pit up by 35 K",
+    ]
+
+
+def test_only_the_levers_are_cooked(supper: Plan, log, monkeypatch) -> None:
+    """The pit's level is read off the log: no cook is spent on it."""
+    asked = []
+    real = forecast.forecast_from
+
+    def counted(*given, **more):
+        asked.append(more["members"])
+        return real(*given, **more)
+
+    monkeypatch.setattr(forecast, "forecast_from", counted)
+    mine = {"paper now": (Change(in_s=0.0, wrap="paper"),)}
+    replan(supper, "shoulder", log, until_s=6 * HOUR, levers=mine, members=FEW)
+    assert asked == [FEW, FEW]
+
+
+def test_the_core_of_the_plan_is_forecast_and_its_time_comes_on_top(supper: Plan, log) -> None:
+    """Also where the hold tables ask for a hotter core than was wanted, or for a time."""
+    mine = {"paper now": (Change(in_s=0.0, wrap="paper"),)}
+    ask = {"until_s": 6 * HOUR, "levers": mine, "members": FEW}
+    plain = replan(supper, "shoulder", log, **ask)
+    assert plain.lever(AS_PLANNED).forecast.target.value == 93.0
+    one = dataclasses.replace(supper.piece("shoulder"), pull_core_c=80.0, pull_then_s=HOUR)
+    changed = dataclasses.replace(supper, pieces=(one, *supper.pieces[1:]))
+    other = replan(changed, "shoulder", log, **ask)
+    lever = other.lever(AS_PLANNED)
+    assert lever.forecast.target.value == 80.0
+    due = lever.ready_at.timestamp() - HOUR - lever.forecast.median_s
+    begun = dt.datetime(2026, 10, 24, 3, 40, tzinfo=LONDON).timestamp()
+    assert due == pytest.approx(begun, abs=1.0)
+    sure = lever.forecast.quantile_s(100.0 * supper.chance_wanted)
+    needs = HOUR + one.item.hold.least_s + one.item.slicing_s
+    assert lever.serve_at.timestamp() == pytest.approx(begun + sure + needs, abs=1.0)
+    assert other.lost.total_s == pytest.approx(
+        other.lost.start_s + other.lost.pit_s + other.lost.meat_s
+    )
+
+
+def test_a_piece_that_the_plan_never_pulls_is_replanned_and_said(supper: Plan, log) -> None:
+    one = supper.piece("shoulder")
+    lost = dataclasses.replace(
+        one,
+        steps=tuple(step for step in one.steps if step.kind == "on"),
+        possible=False,
+        warnings=("shoulder is never ready.",),
+    )
+    changed = dataclasses.replace(supper, pieces=(lost, *supper.pieces[1:]))
+    answer = replan(changed, "shoulder", log, until_s=6 * HOUR, members=FEW)
+    assert math.isnan(answer.lost.total_s)
+    text = replan_text(answer)
+    assert "The plan has no time at which it is pulled" in text
+    assert shown(answer.advice, "C").startswith("shoulder is never ready. shoulder: ")
+    assert answer.cautions[0] == "shoulder is never ready."
+    assert json.loads(json.dumps(replan_dict(answer), allow_nan=False))["lost_s"] == {
+        "total_s": None,
+        "start_s": None,
+        "pit_s": None,
+        "meat_s": None,
+    }
+
+
+def test_a_core_that_no_lever_reaches_is_said(supper: Plan, log) -> None:
+    one = dataclasses.replace(supper.piece("shoulder"), pull_core_c=109.0)
+    changed = dataclasses.replace(supper, pieces=(one, *supper.pieces[1:]))
+    mine = {"paper now": (Change(in_s=0.0, wrap="paper"),)}
+    answer = replan(changed, "shoulder", log, until_s=6 * HOUR, levers=mine, members=FEW)
+    text = replan_text(answer)
+    assert "As it goes now it may never get there." in text
+    assert f"{AS_PLANNED}: ready never, in time in less than 10 in 100, loss " in text
+    assert "None of them gets there within the horizon." in text
+    told = json.loads(json.dumps(replan_dict(answer), allow_nan=False))
+    assert told["levers"][0]["ready_at"] is None
 
 
 def test_the_demo_log_says_that_it_is_invented(root: Path) -> None:

@@ -61,7 +61,7 @@ def test_it_ends_when_the_stock_is_spent(tight: cw.Result) -> None:
     finish = tight.time_at_core(85.0)
     assert finish is not None
     assert 8 * HOUR <= finish <= 14 * HOUR
-    rise, begin = least_rise(tight, 2.0)
+    begin = least_rise(tight, 2.0)[1]
     start = float(np.interp(begin, tight.core_c, tight.time_s))
     end = start + 3 * HOUR
     later = np.interp([end, end + HOUR], tight.time_s, tight.core_c)
@@ -72,7 +72,7 @@ def test_it_ends_when_the_stock_is_spent(tight: cw.Result) -> None:
 
 def test_its_height_is_the_wet_surface_of_that_dew_point(tight: cw.Result) -> None:
     """What a flat plateau says about the pit: its dew point, read off the core."""
-    rise, begin = least_rise(tight, 2.0)
+    begin = least_rise(tight, 2.0)[1]
     moment = float(np.interp(begin, tight.core_c, tight.time_s)) + HOUR
     dew = float(np.interp(moment, tight.time_s, tight.dew_point_c))
     core = float(np.interp(moment, tight.time_s, tight.core_c))

@@ -16,6 +16,8 @@ from coreward.figures import png
 from coreward.figures.canvas import PictureCanvas, empty
 from coreward.figures.style import FONT_SIZE, INKS, PALETTE, apply_style, legend
 from coreward.questions.plan import Plan, Step, chances, clock_text
+from coreward.questions.plan_words import serving_text
+from coreward.words import METRIC, Units, shown
 
 Floats = NDArray[np.float64]
 
@@ -64,7 +66,7 @@ def _x(moment: dt.datetime) -> float:
     return moment.timestamp() / _HOUR
 
 
-def draw_timeline(ax: Axes, plan: Plan) -> None:
+def draw_timeline(ax: Axes, plan: Plan, units: Units = METRIC) -> None:
     """Draw bars for each piece, with windows, by the clock."""
     serve = plan.serve_at
     begin = min(plan.light.earliest, plan.light.planned)
@@ -87,7 +89,7 @@ def draw_timeline(ax: Axes, plan: Plan) -> None:
     if turn is not None:
         ax.plot(_x(turn.planned), 0, marker="P", color=PALETTE["convection"], markersize=8)
         ax.annotate(
-            f"{clock_text(turn.planned, serve)} {turn.note}",
+            f"{clock_text(turn.planned, serve)} {shown(turn.note, units)}",
             (_x(turn.planned), -0.26),
             fontsize=FONT_SIZE - 1.5,
             va="bottom",
@@ -116,7 +118,7 @@ def draw_timeline(ax: Axes, plan: Plan) -> None:
                 )
     ax.axvline(_x(serve), color=PALETTE["text"], linewidth=1.6)
     ax.annotate(
-        f"serve {serve:%H:%M}",
+        f"serve {serving_text(serve)}",
         (_x(serve), -0.62),
         fontsize=FONT_SIZE - 1,
         ha="right",
@@ -216,15 +218,15 @@ def _new(rows: int) -> tuple[Figure, Axes, Axes]:
     return figure, upper, lower
 
 
-def figure_plan(plan: Plan) -> Figure:
+def figure_plan(plan: Plan, units: Units = METRIC) -> Figure:
     """Return the day and the odds as one figure."""
     figure, upper, lower = _new(len(plan.pieces) + 1)
-    draw_timeline(upper, plan)
+    draw_timeline(upper, plan, units)
     draw_odds(lower, plan)
     return figure
 
 
-def figure_timeline(plan: Plan) -> Figure:
+def figure_timeline(plan: Plan, units: Units = METRIC) -> Figure:
     """Return the day alone, low enough for a sheet of paper."""
     rows = len(plan.pieces) + 1
     height = 1.2 + 0.62 * _ROW * rows
@@ -232,7 +234,7 @@ def figure_timeline(plan: Plan) -> Figure:
     figure.set_layout_engine("none")
     bottom = 0.72 / height
     ax = figure.add_axes((0.1, bottom, 0.875, 1.0 - bottom - 0.5 / height))
-    draw_timeline(ax, plan)
+    draw_timeline(ax, plan, units)
     return figure
 
 
@@ -242,7 +244,7 @@ class PlanPicture:
     def __init__(self) -> None:
         self._rows = 0
 
-    def update(self, plan: Plan) -> bytes:
+    def update(self, plan: Plan, units: Units = METRIC) -> bytes:
         """Redraw and return the picture as PNG bytes."""
         rows = len(plan.pieces) + 1
         if rows != self._rows:
@@ -252,25 +254,29 @@ class PlanPicture:
             self._rows = rows
         for ax in (self._upper, self._lower):
             empty(ax)
-        draw_timeline(self._upper, plan)
+        draw_timeline(self._upper, plan, units)
         draw_odds(self._lower, plan)
         self._canvas.draw()
         return png.encode(self._canvas.buffer_rgba())
 
 
-def alt_text(plan: Plan) -> str:
-    """Describe the picture in words."""
+def alt_text(plan: Plan, units: Units = METRIC) -> str:
+    """Describe the picture in words; what warns comes first."""
     serve = plan.serve_at
+    warning = "".join(f"{shown(words, units)} " for words in plan.warnings)
     parts = [f"Light the fire at {clock_text(plan.light.planned, serve)}"]
     for one in plan.pieces:
         on, pull = one.step("on"), one.step("pull")
         if on is None or pull is None:
+            parts.append(f"{one.item.name} is never pulled")
             continue
         parts.append(
             f"{one.item.name} on at {clock_text(on.planned, serve)}, pulled between "
-            f"{clock_text(pull.earliest, serve)} and {clock_text(pull.latest, serve)}"
+            f"{clock_text(pull.earliest, serve)} and {clock_text(pull.latest, serve)} at "
+            f"{shown(one.pulled, units)}"
         )
     return (
-        f"A day by the clock, served at {serve:%H:%M}: {'; '.join(parts)}. Below, the odds "
-        f"against the lighting time: ready in {chances(plan.chance_ready)} as planned."
+        f"{warning}A day by the clock, served at {serving_text(serve)}: {'; '.join(parts)}. "
+        "Below, the odds against the lighting time: ready in "
+        f"{chances(plan.chance_ready)} as planned."
     )

@@ -10,13 +10,14 @@ from matplotlib.lines import Line2D
 
 from coreward.figures.style import FONT_SIZE, PALETTE, apply_style, legend
 from coreward.questions.compare_ways import Ways
+from coreward.words import METRIC, Units, shown
 
 _HOUR: Final = 3600.0
 _SIZE: Final = (10.8, 4.8)
 _MARKERS: Final = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h")
 
 
-def figure_ways(answer: Ways, best: Ways | None = None) -> Figure:
+def figure_ways(answer: Ways, best: Ways | None = None, units: Units = METRIC) -> Figure:
     """Return time against loss for each way, and how dry each crust is.
 
     Parameters
@@ -24,6 +25,8 @@ def figure_ways(answer: Ways, best: Ways | None = None) -> Figure:
     answer : Ways
     best : Ways, optional
         Ways found by search, compared on the same draws, in the order of the front.
+    units : str or UnitChoice
+        Of the names.
     """
     figure = Figure(figsize=_SIZE, dpi=100, facecolor="white")
     figure.set_layout_engine("none")
@@ -56,13 +59,13 @@ def figure_ways(answer: Ways, best: Ways | None = None) -> Figure:
             markersize=8,
             markeredgecolor="black" if row.pareto else "none",
             linestyle="",
-            label=row.way.name + (" *" if row.pareto else ""),
+            label=row.way.said(units) + (" *" if row.pareto else ""),
         )
     apply_style(left, title="Time against loss")
     left.set_xlabel("ready after (h): middle, and nine draws in ten")
     left.set_ylabel("water lost at the pull (%)")
     legend(left, loc="best")
-    names = [row.way.name for row in answer.rows]
+    names = [row.way.said(units) for row in answer.rows]
     rows = np.arange(len(names))
     crust = [row.crust_activity[1] for row in answer.rows]
     held = [row.held_crust for row in answer.rows]
@@ -106,6 +109,7 @@ def figure_ways(answer: Ways, best: Ways | None = None) -> Figure:
     return figure
 
 
-def alt_text(answer: Ways) -> str:
+def alt_text(answer: Ways, units: Units = METRIC) -> str:
     """Describe the picture in words."""
-    return f"{len(answer.rows)} ways by time, loss and crust. {answer.sentence}"
+    said = shown(answer.sentence, units)
+    return f"{len(answer.rows)} ways by time, loss and crust. {said}"

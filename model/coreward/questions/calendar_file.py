@@ -13,16 +13,24 @@ from pathlib import Path
 from coreward.errors import InputError
 from coreward.files import write_atomically
 from coreward.questions.plan import Plan, Step, chances, clock_text
-from coreward.questions.verdict import CAUTION
+from coreward.words import METRIC, Units, shown
 
 _SHORT = dt.timedelta(minutes=15)
 _REMIND = dt.timedelta(minutes=10)
 # What the person decides is reminded of beforehand; the meat decides the rest, whose
 # window is the event.
 _DECIDED = ("light", "on", "turn up", "slice", "serve")
+# What comes out of the pit and onto the plates: a doubt about it stands in the heading.
+_EATEN = ("pull", "slice", "serve")
 
 
-def calendar_bytes(plan: Plan, *, title: str = "", made_at: dt.datetime | None = None) -> bytes:
+def calendar_bytes(
+    plan: Plan,
+    *,
+    title: str = "",
+    made_at: dt.datetime | None = None,
+    units: Units = METRIC,
+) -> bytes:
     """Return a plan as the bytes of an .ics file.
 
     Parameters
@@ -32,6 +40,8 @@ def calendar_bytes(plan: Plan, *, title: str = "", made_at: dt.datetime | None =
         Put before each entry, such as the name of the supper.
     made_at : datetime, optional
         When the file was made; now if None.
+    units : str or UnitChoice
+        Of the descriptions.
 
     Raises
     ------
@@ -56,13 +66,13 @@ def calendar_bytes(plan: Plan, *, title: str = "", made_at: dt.datetime | None =
         event.add("dtstamp", stamp.astimezone(dt.UTC))
         event.add("dtstart", begin.astimezone(dt.UTC))
         event.add("dtend", end.astimezone(dt.UTC))
-        event.add("summary", _summary(step, title))
-        event.add("description", _description(plan, step))
+        event.add("summary", _summary(plan, step, title))
+        event.add("description", _description(plan, step, units))
         event.add("transp", "TRANSPARENT")
         if step.kind in _DECIDED:
             alarm = Alarm()
             alarm.add("action", "DISPLAY")
-            alarm.add("description", _summary(step, title))
+            alarm.add("description", _summary(plan, step, title))
             alarm.add("trigger", -_REMIND)
             event.add_component(alarm)
         calendar.add_component(event)
@@ -70,7 +80,12 @@ def calendar_bytes(plan: Plan, *, title: str = "", made_at: dt.datetime | None =
 
 
 def write_calendar(
-    plan: Plan, path: str | Path, *, title: str = "", made_at: dt.datetime | None = None
+    plan: Plan,
+    path: str | Path,
+    *,
+    title: str = "",
+    made_at: dt.datetime | None = None,
+    units: Units = METRIC,
 ) -> Path:
     """Write a plan as an .ics file, whole or not at all; return where.
 
@@ -79,7 +94,7 @@ def write_calendar(
     plan : Plan
     path : str or Path
         Must end in .ics.
-    title, made_at
+    title, made_at, units
         See :func:`calendar_bytes`.
 
     Raises
@@ -90,7 +105,8 @@ def write_calendar(
     target = Path(path)
     if target.suffix.lower() != ".ics":
         raise InputError(f"A calendar file ends in .ics; {target.name} does not.")
-    write_atomically(target, calendar_bytes(plan, title=title, made_at=made_at))
+    content = calendar_bytes(plan, title=title, made_at=made_at, units=units)
+    write_atomically(target, content)
     return target
 
 
@@ -106,23 +122,35 @@ def _identity(plan: Plan, step: Step, title: str) -> str:
     return f"{hashlib.sha256(text.encode()).hexdigest()[:24]}@coreward"
 
 
-def _summary(step: Step, title: str) -> str:
+def _summary(plan: Plan, step: Step, title: str) -> str:
     words = f"{step.kind.capitalize()} {step.piece}".strip()
+    if step.kind in _EATEN:
+        meant = [one for one in plan.pieces if step.piece in ("", one.item.name)]
+        doubts = list(dict.fromkeys(one.doubt for one in meant if one.doubt))
+        words += f" ({'; '.join(doubts)})" if doubts else ""
     return f"{title}: {words}" if title else words
 
 
-def _description(plan: Plan, step: Step) -> str:
+def _description(plan: Plan, step: Step, units: Units) -> str:
     serve = plan.serve_at
-    lines = [step.note] if step.note else []
+    # What warns of a piece stands in its entries, and of any piece in those of all.
+    warnings = plan.piece(step.piece).warnings if step.piece else plan.warnings
+    lines = [shown(words, units) for words in warnings]
+    if step.note:
+        lines.append(shown(step.note, units))
     if step.kind not in _DECIDED:
         lines.append(
             f"As likely before as after {clock_text(step.planned, serve)}; between "
             f"{clock_text(step.earliest, serve)} and {clock_text(step.latest, serve)} in "
             f"{chances(step.chance)}."
         )
-    elif step.kind == "light":
-        lines.append(plan.sentences[0])
-    lines.append(CAUTION)
+    if step.kind == "pull":
+        hold = plan.piece(step.piece).step("hold")
+        if hold is not None:
+            lines.append(f"Then {shown(hold.note, units)}.")
+    if step.kind == "light":
+        lines.append(shown(plan.sentences[bool(plan.warnings)], units))
+    lines += [shown(words, units) for words in plan.cautions]
     return "\n".join(lines)
 
 

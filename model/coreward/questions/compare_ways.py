@@ -20,7 +20,7 @@ from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError
 from coreward.physics.body import Cylinder, Shape, Slab
-from coreward.physics.lethality import Kinetics, chosen_kinetics, log_reduction
+from coreward.physics.lethality import Kinetics, kinetics_for, load_kinetics, log_reduction
 from coreward.questions.pareto import Front, nondominated, search_front, spread_weights
 from coreward.questions.plan_cooks import (
     PieceCooks,
@@ -29,10 +29,14 @@ from coreward.questions.plan_cooks import (
     draw_days,
     pit_air,
     pit_prior,
+    species,
 )
+from coreward.questions.plan_end import judged_end
 from coreward.questions.plan_inputs import BOX, PitPlan, PlannedPiece
+from coreward.questions.plan_words import pull_words
 from coreward.questions.tenderness import tenderness
 from coreward.questions.verdict import CAUTION
+from coreward.words import METRIC, Degrees, Text, Units, say, shown, together
 
 Floats = NDArray[np.float64]
 
@@ -71,6 +75,8 @@ class Way:
         Two pieces of half the volume: a slab half as thick, a round one thinner.
     hold_s : float, optional
         Time in the hold; the least rest if None. [s]
+    words : str or Say
+        The name for a reader, where a temperature is in it; the name itself if empty.
     """
 
     name: str
@@ -83,6 +89,11 @@ class Way:
     pull_at_core_c: float | None = None
     cut_in_two: bool = False
     hold_s: float | None = None
+    words: Text = ""
+
+    def said(self, units: Units = METRIC) -> str:
+        """Return its name in the reader's units."""
+        return shown(self.words or self.name, units)
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +103,11 @@ class WayOutcome:
     Attributes
     ----------
     way : Way
+    pull_core_c : float
+        Core at which it is pulled in every draw, see `PieceCooks`. [°C]
+    warning, doubt : str or Say, str
+        What is to be said of its end before all else, and in a few words; see
+        :func:`coreward.plan`. Empty where there is nothing.
     ready_s : ndarray, shape (members,)
         From on to the pull; infinite where never. [s]
     ready_band_s : tuple of float
@@ -104,8 +120,9 @@ class WayOutcome:
     held_loss, held_crust, held_tender : float
         The same after the hold, for the piece as stated; NaN if it is never ready. [-]
     kill_log : float
-        Log reduction of the default organism at the core at the pull that all but one
-        draw in twenty have; at most 12. [log10]
+        Log reduction at the core at the pull that all but one draw in twenty have, by the
+        first kinetics that the table serves to this meat; at most 12. NaN for a meat that
+        none was measured in. [log10]
     come_up : float
         Share of the draws that keep the published limit of the come-up. [-]
     fuel_hours : float
@@ -115,6 +132,9 @@ class WayOutcome:
     """
 
     way: Way
+    pull_core_c: float
+    warning: Text
+    doubt: str
     ready_s: Floats
     ready_band_s: tuple[float, float, float]
     never: float
@@ -139,16 +159,17 @@ class Ways:
     item : PlannedPiece
     pit : PitPlan
     rows : tuple of WayOutcome
-    sentence : str
-    assumptions : tuple of str
+    sentence : str or Say
+        With what warns of any of them first.
+    assumptions : tuple of str or Say
     """
 
     item: PlannedPiece
     pit: PitPlan
     rows: tuple[WayOutcome, ...]
-    sentence: str
-    assumptions: tuple[str, ...]
-    cautions: tuple[str, ...] = field(default=(CAUTION,))
+    sentence: Text
+    assumptions: tuple[Text, ...]
+    cautions: tuple[Text, ...] = field(default=(CAUTION,))
 
     def row(self, name: str) -> WayOutcome:
         """Return a way by its name."""
@@ -184,7 +205,7 @@ class Ways:
 COLUMNS: dict[str, tuple[str, Any]] = {
     "way": ("way", lambda r: r.way.name),
     "ready": ("ready after (h), 5, 50, 95 %", lambda r: r.ready_band_s[1]),
-    "spread": ("spread (h)", lambda r: r.ready_band_s[2] - r.ready_band_s[0]),
+    "spread": ("spread (h)", lambda r: _width(r.ready_band_s)),
     "loss": ("loss at the pull (%)", lambda r: r.loss[1]),
     "crust": ("crust activity", lambda r: r.crust_activity[1]),
     "crust held": ("after the hold", lambda r: r.held_crust),
@@ -194,6 +215,10 @@ COLUMNS: dict[str, tuple[str, Any]] = {
     "fuel": ("fuel (h)", lambda r: r.fuel_hours),
 }
 """Columns of the table: heading, and what it sorts by."""
+
+
+def _width(band: tuple[float, float, float]) -> float:
+    return band[2] - band[0] if math.isfinite(band[2]) else math.inf
 
 
 def usual_ways(item: PlannedPiece, pit: PitPlan) -> tuple[Way, ...]:
@@ -243,15 +268,17 @@ def applied(way: Way, item: PlannedPiece, pit: PitPlan) -> tuple[PlannedPiece, P
     changed = replace(
         item, wanted=wanted, wrap=wrap, wrap_at_core_c=wrap_at, piece=piece, mass_kg=mass
     )
+    turn_up_c, turn_up_after_s = pit.turn_up_c, pit.turn_up_after_s
+    if way.turn_up_c is not None or way.pit_c is not None:
+        # Another level of the pit has no hotter one, unless the way names it.
+        turn_up_c, turn_up_after_s = way.turn_up_c, way.turn_up_after_s
     around = replace(
         pit,
         air_c=pit.air_c if way.pit_c is None else way.pit_c,
         dew_point_c=pit.dew_point_c if way.dew_point_c is None else way.dew_point_c,
+        turn_up_c=turn_up_c,
+        turn_up_after_s=turn_up_after_s,
     )
-    if way.pit_c is not None and around.turn_up_c is not None:
-        around = replace(around, turn_up_c=None, turn_up_after_s=None)
-    if way.turn_up_c is not None:
-        around = replace(around, turn_up_c=way.turn_up_c, turn_up_after_s=way.turn_up_after_s)
     return changed, around
 
 
@@ -301,6 +328,9 @@ def compare_ways(
         raise InputError("Two ways have the same name; give each its own.")
     count = int(members or tables.load("plan", "numerics")["settled"])
     draws = draw_days(1, count, seed)
+    meat = species(item)
+    fitting = kinetics_for(meat) if meat else ()
+    kinetics = load_kinetics(fitting[0]) if fitting else None
     rows = []
     for way in chosen:
         try:
@@ -308,7 +338,7 @@ def compare_ways(
         except InputError as error:
             raise InputError(f"The way {way.name!r}: {error}") from error
         cook = cook_piece(piece, air, draws, 0, cores=cores)
-        rows.append(_outcome(way, piece, air, cook))
+        rows.append(_outcome(way, piece, air, cook, kinetics))
     goals = np.array([(r.ready_band_s[1], r.loss[1], r.crust_activity[1]) for r in rows])
     best = nondominated(goals)
     rows = [replace(row, pareto=bool(b)) for row, b in zip(rows, best, strict=True)]
@@ -322,24 +352,37 @@ def compare_ways(
             "Cut in two: a slab half as thick, or two thinner round pieces, heated all round; "
             "what the cut faces add is not counted otherwise.",
             "After the hold: one cook of the piece as stated, in its hold.",
-            _kill_words(chosen_kinetics(None, item.piece.material.species)),
+            f"Kill: {kinetics.name}; no margin for slow heating is taken off."
+            if kinetics is not None
+            else "Kill: no kinetics here were measured in this meat.",
+            "Whole, intact pieces, judged by the hold tables up to the pull.",
         ),
     )
 
 
 def _band(values: Floats) -> tuple[float, float, float]:
+    if not values.size:
+        return math.nan, math.nan, math.nan
     low, middle, high = np.quantile(values, (0.05, 0.5, 0.95), method="inverted_cdf")
     return float(low), float(middle), float(high)
 
 
-def _outcome(way: Way, item: PlannedPiece, pit: PitPlan, cook: PieceCooks) -> WayOutcome:
+def _outcome(
+    way: Way, item: PlannedPiece, pit: PitPlan, cook: PieceCooks, kinetics: Kinetics | None
+) -> WayOutcome:
     done = np.isfinite(cook.pull_s)
     never = float(1.0 - done.mean())
     mean_pull = float(cook.pull_s[done].mean()) if done.any() else math.inf
     known = done if done.any() else np.isfinite(cook.loss)
-    held = _held(way, item, pit)
+    held = _held(way, item, pit, cook)
+    pulled = pull_words(item, cook.pull_core_c, cook.pull_then_s, softened=True)
+    pulled = say("{0}, pulled at {1}", way.words or way.name, pulled)
+    end = judged_end(item, cook, cook.pull_s, pulled, tables.load("plan")["chance"])
     return WayOutcome(
         way=way,
+        pull_core_c=cook.pull_core_c,
+        warning=end.warning,
+        doubt=end.doubt,
         ready_s=cook.pull_s,
         ready_band_s=_band(cook.pull_s),
         never=never,
@@ -349,21 +392,15 @@ def _outcome(way: Way, item: PlannedPiece, pit: PitPlan, cook: PieceCooks) -> Wa
         held_loss=held[0],
         held_crust=held[1],
         held_tender=held[2],
-        kill_log=_kill(cook, done, chosen_kinetics(None, item.piece.material.species)),
+        kill_log=math.nan if kinetics is None else _kill(cook, done, kinetics),
         come_up=float((cook.come_up_s <= come_up_limit().limit_s).mean()),
         fuel_hours=(pit.warm_up_s + mean_pull) / _HOUR,
     )
 
 
-def _kill_words(kinetics: Kinetics | None) -> str:
-    if kinetics is None:
-        return "Kill: no kinetics were measured in this meat, so none is counted."
-    return f"Kill: {kinetics.name}; no margin for slow heating is taken off."
-
-
-def _kill(cook: PieceCooks, done: NDArray[np.bool_], kinetics: Kinetics | None) -> float:
+def _kill(cook: PieceCooks, done: NDArray[np.bool_], kinetics: Kinetics) -> float:
     """Kill at the core that all but one draw in twenty have; rounded down."""
-    if kinetics is None:
+    if done.mean() < 0.95:
         return 0.0
     kills = []
     for i in np.flatnonzero(done):
@@ -371,13 +408,13 @@ def _kill(cook: PieceCooks, done: NDArray[np.bool_], kinetics: Kinetics | None) 
         time = np.append(cook.time_s[keep], cook.pull_s[i])
         core = np.append(cook.core_c[i][keep], cook.highest_c[i])
         kills.append(min(log_reduction(time, core, kinetics), _MOST_LOG))
-    if len(kills) < 0.95 * len(done):
-        return 0.0
     share = float(np.quantile(kills, 0.05, method="inverted_cdf"))
     return math.floor(10.0 * share) / 10.0
 
 
-def _held(way: Way, item: PlannedPiece, pit: PitPlan) -> tuple[float, float, float]:
+def _held(
+    way: Way, item: PlannedPiece, pit: PitPlan, cooked: PieceCooks
+) -> tuple[float, float, float]:
     """Loss, crust and softening after the hold, for the piece as stated."""
     longest = tables.load("plan", "numerics")["horizon"]
     dew = min(pit_prior(item, pit).dew_point_c, pit.air_c - 1.0)
@@ -393,7 +430,7 @@ def _held(way: Way, item: PlannedPiece, pit: PitPlan) -> tuple[float, float, flo
         if pit.turn_up_c is not None:
             # The pit of the second stage hangs on when the first one ends.
             wrapped = simulate(item.piece, cook, **_HOLD_OPTIONS).duration_s
-    cook.append(Stage(around(wrapped), longest, item.wanted.core_c, wrap=item.wrap))
+    cook.append(Stage(around(wrapped), longest, cooked.pull_core_c, wrap=item.wrap))
     seconds = item.hold.least_s if way.hold_s is None else way.hold_s
     if item.hold.place == BOX and item.mass_kg is not None:
         held: Any = hold_in_box(
@@ -417,21 +454,40 @@ def _held(way: Way, item: PlannedPiece, pit: PitPlan) -> tuple[float, float, flo
     )
 
 
-def _sentence(rows: Sequence[WayOutcome]) -> str:
-    quick = min(rows, key=lambda r: r.ready_band_s[1])
-    juicy = min(rows, key=lambda r: r.loss[1])
-    crisp = min(rows, key=lambda r: r.crust_activity[1])
-    front = "; ".join(r.way.name for r in rows if r.pareto)
-    if not math.isfinite(quick.ready_band_s[1]):
-        return "None of these ways gets there within the longest cook."
-    return (
-        f"Quickest: {quick.way.name}, {quick.ready_band_s[1] / _HOUR:.1f} h as often as not. "
-        f"Least loss: {juicy.way.name}, {100 * juicy.loss[1]:.0f} %. Driest crust: "
-        f"{crisp.way.name}. No other way is better in all three than: {front}."
+def _sentence(rows: Sequence[WayOutcome]) -> Text:
+    """Say what warns, and which ways are best in what, of those that get there."""
+    warnings = [row.warning for row in rows if row.warning][:1]
+    for doubt in dict.fromkeys(row.doubt for row in rows if row.warning):
+        names = together([r.way.words or r.way.name for r in rows if r.doubt == doubt], "; ")
+        warnings.append(say("Of these ways, {0}: {1}.", doubt, names))
+    there = [row for row in rows if math.isfinite(row.ready_band_s[1])]
+    never = [row.way.words or row.way.name for row in rows if row not in there]
+    if not there:
+        return together([*warnings, "None of these ways gets there within the longest cook."])
+    quick = min(there, key=lambda r: r.ready_band_s[1])
+    juicy = min(there, key=lambda r: r.loss[1])
+    crisp = min(there, key=lambda r: r.crust_activity[1])
+    best = say(
+        "Quickest: {0}, {1} h as often as not. Least loss: {2}, {3} %. Driest crust: {4}. No "
+        "other way is better in all three than: {5}.",
+        quick.way.words or quick.way.name,
+        f"{quick.ready_band_s[1] / _HOUR:.1f}",
+        juicy.way.words or juicy.way.name,
+        f"{100 * juicy.loss[1]:.0f}",
+        crisp.way.words or crisp.way.name,
+        together([r.way.words or r.way.name for r in rows if r.pareto], "; "),
     )
+    if never:
+        late = say(
+            "Not ready as often as not within the longest cook: {0}.", together(never, "; ")
+        )
+        warnings.append(late)
+    return together([*warnings, best])
 
 
-def ways_rows(answer: Ways, by: str = "ready", descending: bool = False) -> list[list[str]]:
+def ways_rows(
+    answer: Ways, by: str = "ready", descending: bool = False, units: Units = METRIC
+) -> list[list[str]]:
     """Return the table as text, sorted by a column of `COLUMNS`."""
 
     def percent(value: float) -> str:
@@ -440,19 +496,22 @@ def ways_rows(answer: Ways, by: str = "ready", descending: bool = False) -> list
     def hours(value: float) -> str:
         return f"{value / _HOUR:.1f}" if math.isfinite(value) else "never"
 
+    def share(value: float) -> str:
+        return "never" if math.isnan(value) else f"{value:.2f}"
+
     return [
         [
-            row.way.name + (" *" if row.pareto else ""),
+            row.way.said(units)
+            + (f" ({row.doubt})" if row.doubt else "")
+            + (" *" if row.pareto else ""),
             ", ".join(hours(v) for v in row.ready_band_s),
-            hours(row.ready_band_s[2] - row.ready_band_s[0])
-            if math.isfinite(row.ready_band_s[2])
-            else "never",
+            hours(_width(row.ready_band_s)),
             percent(row.loss[1]),
-            f"{row.crust_activity[1]:.2f}",
-            "never" if math.isnan(row.held_crust) else f"{row.held_crust:.2f}",
+            share(row.crust_activity[1]),
+            share(row.held_crust),
             percent(row.tender[1]),
             percent(row.held_tender),
-            f"{row.kill_log:.1f}",
+            "cannot tell" if math.isnan(row.kill_log) else f"{row.kill_log:.1f}",
             f"{row.fuel_hours:.1f}" if math.isfinite(row.fuel_hours) else "never",
         ]
         for row in answer.sorted_by(by, descending)
@@ -538,21 +597,22 @@ def search_ways(
         wrap_at, level, up, after, dew = (float(v) for v in x)
         never = wrap_at >= item.wanted.core_c - 1.0
         turned = up >= limits["turn_up_least"]
-        words = [
-            "bare" if never else f"{wrap} at {wrap_at:.0f} °C",
-            f"pit {level:.0f} °C",
+        parts: list[Text] = [
+            "bare" if never else say("{0} at {1}", wrap, Degrees(wrap_at)),
+            say("pit {0}", Degrees(level)),
         ]
         if turned:
-            words.append(f"after {after / _HOUR:.1f} h {level + up:.0f} °C")
-        words.append(f"dew point {dew:.0f} °C")
+            parts.append(say("after {0} h {1}", f"{after / _HOUR:.1f}", Degrees(level + up)))
+        words = together([*parts, say("dew point {0}", Degrees(dew))], ", ")
         return Way(
-            ", ".join(words),
+            words.shown(METRIC),
             wrap="none" if never else wrap,
             wrap_at_core_c=None if never else wrap_at,
             pit_c=level,
             turn_up_c=level + up if turned else None,
             turn_up_after_s=after if turned else None,
             dew_point_c=min(dew, level - 5.0),
+            words=words,
         )
 
     def evaluate(x: Floats) -> tuple[float, ...]:

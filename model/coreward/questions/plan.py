@@ -13,7 +13,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -31,9 +31,11 @@ from coreward.questions.plan_cooks import (
     PieceCooks,
     come_up_limit,
     cook_piece,
+    deciding_standards,
     draw_days,
     pit_prior,
 )
+from coreward.questions.plan_end import judged_end
 from coreward.questions.plan_inputs import (
     BOX,
     Hold,
@@ -42,17 +44,27 @@ from coreward.questions.plan_inputs import (
     Wanted,
     as_pieces,
     aware,
+    checked_chance,
     usual,
 )
 from coreward.questions.plan_words import (
     assumptions,
+    cannot_be,
+    cannot_have,
     chances,
     clock_text,
+    hold_note,
+    hold_words,
+    past_words,
     plan_dict,
     plan_text,
+    pull_words,
     sentences,
+    uncomputed,
+    wrap_words,
 )
-from coreward.questions.verdict import CAUTION, verdict
+from coreward.questions.verdict import CAUTION
+from coreward.words import Degrees, Text, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -76,7 +88,6 @@ class _Asked:
     not_before: dt.datetime | None
     members: int
     seed: int
-    holds: list[tuple[float, str]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,27 +180,20 @@ def plan(
     if not_before is not None:
         aware(not_before, "earliest lighting time")
     around = PitPlan() if pit is None else pit
-    wanted = usual("chance") if chance is None else float(chance)
-    if not 0.5 <= wanted <= 0.99:
-        raise InputError(
-            f"The chance wanted is {wanted:g}: give one between 0.5 and 0.99. Nothing about "
-            "meat is surer than that, and less than even is no plan."
-        )
+    wanted = checked_chance(usual("chance") if chance is None else chance)
     count = int(members or tables.load("plan", "numerics")["members"])
     if count < 20:
         raise InputError(f"{count} draws are too few to count odds; take 20 or more.")
     draws = draw_days(len(items), count, seed)
-    holds = [_hold_limit(item, around) for item in items]
-    asked = _Asked(items, around, serve, wanted, not_before, count, seed, holds)
-    day, cooks, leads, fallen = _solve(asked, draws, partial(cook, cores=cores))
-    return _told(asked, day, cooks, leads, fallen)
+    asked = _Asked(items, around, serve, wanted, not_before, count, seed)
+    return _told(asked, _solve(asked, draws, partial(cook, cores=cores)))
 
 
 # -- the hold ---------------------------------------------------------------------------
 
 
-def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
-    """Longest hold the plan may count on [s], and a sentence about it."""
+def _hold_limit(item: PlannedPiece, pit: PitPlan, core_c: float) -> tuple[float, Text]:
+    """Longest hold the plan may count on from a pull [s], and what is to be said of it."""
     hold = item.hold
     if hold.most_s <= hold.least_s:
         return hold.most_s, ""
@@ -202,7 +206,7 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
     cook = []
     if item.wrap is not None:
         cook.append(Stage(air, longest, item.wrap_at_core_c))
-    cook.append(Stage(air, longest, item.wanted.core_c, wrap=item.wrap))
+    cook.append(Stage(air, longest, core_c, wrap=item.wrap))
     if hold.place == BOX:
         mass = None if item.mass_kg is None else item.mass_kg * thin
         held: Any = hold_in_box(
@@ -218,11 +222,11 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
         rest = rest_stage(hold.place, hold.most_s, piece=piece, wrap=item.wrap)
         held = simulate(piece, [*cook, rest], **_HOLD_OPTIONS)
     answer = holding(held, limit=hold.limit)
-    said = answer.sentence.shown("C")
     if answer.hot_at_end and answer.sure_hot_s >= answer.hot_s:
-        return hold.most_s, said
-    allowed = max(hold.least_s, math.floor(answer.sure_hot_s / 60.0) * 60.0)
-    return min(allowed, hold.most_s), said
+        return hold.most_s, ""
+    sure_s = answer.sure_hot_s
+    allowed = max(hold.least_s, math.floor(sure_s / 60.0) * 60.0)
+    return min(allowed, hold.most_s), hold_note(item, answer.limit_c, sure_s)
 
 
 # -- the times --------------------------------------------------------------------------
@@ -232,39 +236,63 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan) -> tuple[float, str]:
 class _Fallback:
     """A piece that cannot be as wanted: when it is as near as it gets, and in words."""
 
+    core_c: float
     pull_s: Floats
-    nearest: str
+    nearest: Text
 
 
-def _solve(
-    asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]
-) -> tuple[_Day, list[PieceCooks], Floats, dict[int, _Fallback]]:
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """What became of the pieces, and how long before serving each goes on."""
+
+    day: _Day
+    cooks: list[PieceCooks]
+    fallen: dict[int, _Fallback]
+    holds: list[tuple[float, Text]]
+    leads: Floats
+
+    def core_c(self, i: int) -> float:
+        """Core at which a piece is pulled."""
+        return _pull_core(i, self.cooks, self.fallen)
+
+
+def _pull_core(i: int, cooks: list[PieceCooks], fallen: dict[int, _Fallback]) -> float:
+    return fallen[i].core_c if i in fallen else cooks[i].pull_core_c
+
+
+def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> _Solved:
     """Cook the pieces and choose how long before serving each goes on."""
     items, pit, wanted = asked.items, asked.pit, asked.chance
     late = np.zeros(len(items))
     least = np.array([[i.hold.least_s + i.slicing_s] for i in items])
-    most = np.array([[h + i.slicing_s] for i, (h, _) in zip(items, asked.holds, strict=True)])
     free = _Day(
         serve=asked.serve.timestamp(),
         warm_s=draws.warm_up_s,
         pull_s=np.zeros((len(items), draws.members)),
         least_s=least,
-        most_s=most,
+        most_s=least,
         not_before=np.full(len(items), -math.inf),
         first_light=-math.inf,
         warm_up=pit.warm_up_s,
     )
-    cooks: list[PieceCooks] = []
-    for _ in range(_PASSES):
-        cooks = [
+
+    def cooked(late: Floats) -> list[PieceCooks]:
+        return [
             cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
         ]
+
+    hold_limit = lru_cache(maxsize=None)(lambda i, core_c: _hold_limit(items[i], pit, core_c))
+    for _ in range(_PASSES):
+        cooks = cooked(late)
         fallen = {
-            i: _fall_back(items[i], cook, wanted)
+            i: _fall_back(items[i], pit, cook, wanted)
             for i, cook in enumerate(cooks)
             if np.mean(np.isfinite(cook.pull_s)) < wanted
         }
-        free = replace(free, pull_s=np.array([cook.pull_s for cook in cooks]))
+        holds = [hold_limit(i, _pull_core(i, cooks, fallen)) for i in range(len(items))]
+        most = [[hold[0] + item.slicing_s] for hold, item in zip(holds, items, strict=True)]
+        pull_s = np.array([cook.pull_s for cook in cooks])
+        free = replace(free, pull_s=pull_s, most_s=np.array(most))
         leads = _leads(free, wanted, fallen)
         _, on = free.times(leads, free.serve)
         before = late
@@ -273,9 +301,7 @@ def _solve(
             break
     else:
         # The order on the pit did not settle: cook it as it stands, and move all of it.
-        cooks = [
-            cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
-        ]
+        cooks = cooked(late)
         free = replace(free, pull_s=np.array([cook.pull_s for cook in cooks]))
         leads = leads + _moved(free, leads, wanted, fallen)
     day = replace(
@@ -290,7 +316,7 @@ def _solve(
         if asked.not_before is None
         else float(_ceiling(asked.not_before.timestamp())),
     )
-    return day, cooks, leads, fallen
+    return _Solved(day, cooks, fallen, holds, leads)
 
 
 def _ceiling(seconds: float) -> Any:
@@ -307,9 +333,11 @@ def _leads(day: _Day, wanted: float, fallen: dict[int, _Fallback]) -> Floats:
     well = [i for i in range(len(need)) if i not in fallen]
     leads = np.zeros(len(need))
     for i, one in fallen.items():
-        leads[i] = float(
-            np.quantile(one.pull_s + day.least_s[i], wanted, method="inverted_cdf")
-        )
+        pull = float(np.quantile(one.pull_s, wanted, method="inverted_cdf"))
+        if not math.isfinite(pull):
+            # What never gets there is no reason to light a day before.
+            pull = float(np.max(one.pull_s, initial=0.0, where=np.isfinite(one.pull_s)))
+        leads[i] = pull + day.least_s[i, 0]
     if not well:
         return leads
     part = replace(
@@ -355,37 +383,30 @@ def _moved(day: _Day, leads: Floats, wanted: float, fallen: dict[int, _Fallback]
     return best
 
 
-def _fall_back(item: PlannedPiece, cook: PieceCooks, wanted: float) -> _Fallback:
+def _fall_back(item: PlannedPiece, pit: PitPlan, cook: PieceCooks, wanted: float) -> _Fallback:
     """Find what is nearest to the wish of a piece that cannot be as wanted."""
     never = ~np.isfinite(cook.pull_s)
     share = float(np.mean(never))
     sure = 1.0 - wanted
-    reach = float(np.quantile(cook.highest_c[never], sure, method="inverted_cdf"))
-    short = f"in {share:.0%} of the draws it is not ready within the longest cook"
-    if reach < item.wanted.core_c:
-        nearest_c = math.floor(
-            float(np.quantile(_tops(cook), sure, method="inverted_cdf")) - 0.5
+    tops = _tops(cook)
+    nearest_c = math.floor(float(np.quantile(tops, sure, method="inverted_cdf")) - 0.5)
+    if nearest_c <= item.piece.start_c:
+        nothing = np.full(len(tops), math.inf)
+        return _Fallback(
+            item.wanted.core_c, nothing, uncomputed(item, cook.failures, len(tops))
         )
+    reach = float(np.quantile(cook.highest_c[never], sure, method="inverted_cdf"))
+    if reach < item.wanted.core_c:
+        nearest_c = min(nearest_c, math.floor(item.wanted.core_c))
         crossed = np.array(
             [_first_at(cook.time_s, row, float(nearest_c)) for row in cook.core_c]
         )
-        return _Fallback(
-            crossed,
-            f"{item.name} cannot be at {item.wanted.core_c:.0f} °C with the chance wanted: "
-            f"{short}. Nearest possible in this pit: a core of {nearest_c} °C; or a hotter "
-            "pit, an earlier wrap or a smaller piece.",
-        )
+        return _Fallback(nearest_c, crossed, cannot_be(item, pit, share, nearest_c))
     crossed = np.array([_first_at(cook.time_s, row, item.wanted.core_c) for row in cook.core_c])
-    what = "hold"
+    softening = math.nan
     if item.wanted.tenderness is not None:
-        most = float(np.quantile(cook.tenderness, sure, method="inverted_cdf"))
-        if most < item.wanted.tenderness:
-            what = f"softening ({100 * most:.0f} % of the way to tender is what it reaches)"
-    return _Fallback(
-        crossed,
-        f"{item.name} cannot have the {what} that is wanted: {short}. Nearest possible: the "
-        f"core of {item.wanted.core_c:.0f} °C without it; or a hotter pit.",
-    )
+        softening = float(np.quantile(cook.tenderness, sure, method="inverted_cdf"))
+    return _Fallback(item.wanted.core_c, crossed, cannot_have(item, share, softening))
 
 
 def _tops(cook: PieceCooks) -> Floats:
@@ -405,14 +426,9 @@ def _first_at(time_s: Floats, core_c: Floats, level_c: float) -> float:
 # -- the telling ------------------------------------------------------------------------
 
 
-def _told(
-    asked: _Asked,
-    day: _Day,
-    cooks: list[PieceCooks],
-    leads: Floats,
-    fallen: dict[int, _Fallback],
-) -> Plan:
+def _told(asked: _Asked, solved: _Solved) -> Plan:
     items, pit, serve, wanted = asked.items, asked.pit, asked.serve, asked.chance
+    day, cooks, fallen, leads = solved.day, solved.cooks, solved.fallen, solved.leads
     light, on = day.times(leads, day.serve)
     on_time, early = day.judge(light, on, day.serve)
     ready = on_time.all(axis=0)
@@ -428,26 +444,35 @@ def _told(
     actual = day.actual_on(light, on)
     outlooks = []
     for i, (item, cook) in enumerate(zip(items, cooks, strict=True)):
-        pull = fallen[i].pull_s if i in fallen else cook.pull_s
-        as_wanted = _as_wanted(item, cook)
-        state, headline = _judged(item, cook, wanted)
+        pull_s = fallen[i].pull_s if i in fallen else cook.pull_s
+        core_c, then_s = solved.core_c(i), 0.0 if i in fallen else cook.pull_then_s
+        pulled = pull_words(item, core_c, then_s, softened=i not in fallen)
+        end = judged_end(item, cook, pull_s, say("pulled at {0}", pulled), wanted)
+        instead = fallen[i].nearest if i in fallen else ""
         outlooks.append(
             PieceOutlook(
                 item=item,
-                steps=_steps(item, cook, pull, float(on[i]), actual[i], day.serve, clock),
+                pull_core_c=core_c,
+                pull_then_s=then_s,
+                pulled=pulled,
+                steps=_steps(
+                    item, cook, pull_s, pulled, float(on[i]), actual[i], day.serve, clock
+                ),
                 chance_ready=float(on_time[i].mean()),
-                chance_as_wanted=float(as_wanted.mean()),
+                chance_as_wanted=float(_as_wanted(item, cook).mean()),
                 chance_come_up=float((cook.come_up_s <= come_up_limit().limit_s).mean()),
                 possible=i not in fallen,
-                nearest=fallen[i].nearest if i in fallen else "",
-                most_hold_s=asked.holds[i][0],
-                hold_note=asked.holds[i][1],
+                nearest=instead,
+                warnings=tuple(words for words in (end.warning, instead) if words),
+                doubt=end.doubt,
+                most_hold_s=solved.holds[i][0],
+                hold_note=solved.holds[i][1],
                 wait_s=_wait(item, actual[i] + cook.pull_s, day.serve, wanted),
                 loss=_band(cook.loss),
                 crust_activity=_band(cook.crust_activity),
                 tenderness=_band(cook.tenderness),
-                verdict_state=state,
-                verdict_headline=headline,
+                verdict_state=end.state,
+                verdict_headline=end.headline,
             )
         )
     window = _light_window(curve, wanted, day.first_light - light)
@@ -462,7 +487,8 @@ def _told(
     common = [lighting]
     if pit.turn_up_c is not None and pit.turn_up_after_s is not None:
         first = actual.min(axis=0) + pit.turn_up_after_s
-        common.append(_windowed("turn up", "", first, clock, note=f"to {pit.turn_up_c:.0f} °C"))
+        note = say("to {0}", Degrees(pit.turn_up_c))
+        common += _windowed("turn up", "", first, clock, note)
     common.append(Step("serve", "", clock(day.serve), clock(day.serve), clock(day.serve)))
     steps = sorted(
         [*common, *(s for one in outlooks for s in one.steps)],
@@ -491,6 +517,10 @@ def _told(
         keeps_chance=keeps,
         nearest_serve_at=None if nearest is None else clock(nearest),
         fuel_hours=float(np.mean(last_pull - light)) / _HOUR,
+        warnings=(
+            *past_words(serve, asked.not_before),
+            *(words for one in outlooks for words in one.warnings),
+        ),
         sentences=(),
         assumptions=assumptions(pit, items, asked.members),
         cautions=(CAUTION,),
@@ -512,45 +542,15 @@ def _band(values: Floats) -> tuple[float, float, float]:
 def _as_wanted(item: PlannedPiece, cook: PieceCooks) -> Bools:
     """Which draws keep the limits on loss, crust and come-up."""
     good = np.isfinite(cook.pull_s)
+    waits = item.wanted.lethality and deciding_standards(item)
     for limit, values in (
         (item.wanted.most_loss, cook.loss),
         (item.wanted.crust_activity, cook.crust_activity),
-        (come_up_limit().limit_s if item.wanted.lethality else None, cook.come_up_s),
+        (come_up_limit().limit_s if waits else None, cook.come_up_s),
     ):
         if limit is not None:
             good = good & (np.nan_to_num(values, nan=math.inf) <= limit)
     return good
-
-
-def _judged(item: PlannedPiece, cook: PieceCooks, wanted: float) -> tuple[str, str]:
-    """Verdict on two cautious draws, an early pull and a slow come-up: the worse of both."""
-    asked = item.wanted.lethality
-    if asked is False:
-        return "not asked", "Lethality was not asked for."
-    done = np.flatnonzero(np.isfinite(cook.pull_s))
-    if not done.size:
-        return "not met", "It is not ready within the longest cook."
-    by_pull = done[np.argsort(cook.pull_s[done])]
-    by_come_up = done[np.argsort(cook.come_up_s[done])]
-    early = by_pull[int((1.0 - wanted) * (len(done) - 1))]
-    slow = by_come_up[int(wanted * (len(done) - 1))]
-    found = []
-    for i in (early, slow):
-        keep = cook.time_s <= cook.pull_s[i]
-        time = np.append(cook.time_s[keep], cook.pull_s[i])
-        core = np.append(cook.core_c[i][keep], cook.highest_c[i])
-        unique = np.concatenate(([True], np.diff(time) > 0.0))
-        answer = verdict(
-            (time[unique], core[unique]),
-            meat=item.piece.material.name,
-            standards=None if asked is True else asked,
-            probe_error_c=tables.load("verdict")["probe_error"],
-            mass_kg=item.mass_kg,
-        )
-        found.append(answer)
-    order = ("not met", "cannot tell", "met")
-    worst = min(found, key=lambda one: order.index(one.state))
-    return worst.state, worst.headline
 
 
 def _curve(day: _Day, leads: Floats) -> OddsCurve:
@@ -580,21 +580,26 @@ def _light_window(curve: OddsCurve, wanted: float, earliest: float) -> tuple[flo
     return float(curve.shift_s[first]), float(curve.shift_s[last])
 
 
-def _windowed(kind: Kind, piece: str, seconds: Floats, clock: Any, note: str = "") -> Step:
-    """Return a step that the meat decides, from its draws; what never comes is left out."""
+def _windowed(
+    kind: Kind, piece: str, seconds: Floats, clock: Any, note: Text = ""
+) -> list[Step]:
+    """Return a step that the meat decides, from its draws; none for what never comes."""
     share = usual("window")
     known = seconds[np.isfinite(seconds)]
+    if not known.size:
+        return []
     low, middle, high = np.quantile(
         known, (0.5 - 0.5 * share, 0.5, 0.5 + 0.5 * share), method="inverted_cdf"
     )
     inside = float(np.mean((seconds >= low) & (seconds <= high)))
-    return Step(kind, piece, clock(middle), clock(low), clock(high), inside, note)
+    return [Step(kind, piece, clock(middle), clock(low), clock(high), inside, note)]
 
 
 def _steps(
     item: PlannedPiece,
     cook: PieceCooks,
     pull_s: Floats,
+    pulled: Text,
     on: float,
     actual: Floats,
     serve: float,
@@ -603,40 +608,19 @@ def _steps(
     """What happens to one piece, in order."""
     share = usual("window")
     late = float(np.quantile(actual, 0.5 + 0.5 * share))
-    steps = [Step("on", item.name, clock(on), clock(on), clock(late), note=_waits(item))]
-    if item.wrap is not None and np.isfinite(cook.wrap_s).any():
-        steps.append(
-            _windowed(
-                "wrap",
-                item.name,
-                actual + cook.wrap_s,
-                clock,
-                f"in {item.wrap}, core {item.wrap_at_core_c:.0f} °C",
-            )
-        )
-    if not np.isfinite(pull_s).any():
+    waits = "as soon as it is there" if item.not_before is not None else ""
+    steps = [Step("on", item.name, clock(on), clock(on), clock(late), note=waits)]
+    if item.wrap is not None:
+        # A piece that is pulled colder than it was to be wrapped is not wrapped.
+        wrapped = np.where(cook.wrap_s < pull_s, cook.wrap_s, math.inf)
+        steps += _windowed("wrap", item.name, actual + wrapped, clock, wrap_words(item))
+    off = actual + pull_s
+    pull = _windowed("pull", item.name, off, clock, pulled)
+    if not pull:
         return tuple(steps)
-    pulled = actual + pull_s
-    steps.append(_windowed("pull", item.name, pulled, clock, _pull_note(item)))
-    begin = replace(steps[-1], kind="hold", note=_hold_note(item))
-    slicing = np.maximum(serve - item.slicing_s, pulled + item.hold.least_s)
-    steps += [begin, _windowed("slice", item.name, slicing, clock)]
-    return tuple(steps)
-
-
-def _waits(item: PlannedPiece) -> str:
-    return "as soon as it is there" if item.not_before is not None else ""
-
-
-def _pull_note(item: PlannedPiece) -> str:
-    text = f"core {item.wanted.core_c:.0f} °C"
-    if item.wanted.tenderness is not None:
-        text += " and tender"
-    return text
-
-
-def _hold_note(item: PlannedPiece) -> str:
-    return f"{item.hold.place}, at least {item.hold.least_s / 60:.0f} min"
+    slicing = np.maximum(serve - item.slicing_s, off + item.hold.least_s)
+    hold = replace(pull[0], kind="hold", note=hold_words(item))
+    return (*steps, *pull, hold, *_windowed("slice", item.name, slicing, clock))
 
 
 def _nearest_serving(

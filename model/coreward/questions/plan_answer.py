@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from coreward.errors import InputError
 from coreward.questions.plan_inputs import PitPlan, PlannedPiece
+from coreward.words import Say, Text, together
 
 Floats = NDArray[np.float64]
 Kind = Literal["light", "turn up", "on", "wrap", "pull", "hold", "slice", "serve"]
@@ -32,7 +33,7 @@ class Step:
         Its window.
     chance : float
         Chance that it falls into the window; 1 for what the person decides. [-]
-    note : str
+    note : str or Say
     """
 
     kind: Kind
@@ -41,7 +42,7 @@ class Step:
     earliest: dt.datetime
     latest: dt.datetime
     chance: float = 1.0
-    note: str = ""
+    note: Text = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,44 +52,63 @@ class PieceOutlook:
     Attributes
     ----------
     item : PlannedPiece
+    pull_core_c : float
+        Core at which it is pulled, in every draw and in all that is told. [°C]
+    pull_then_s : float
+        How long it stays on from there; mostly nothing. [s]
+    pulled : str or Say
+        The same in words: "core 75 °C".
     steps : tuple of Step
         From on to slice.
     chance_ready : float
         Of being ready by the hour as wanted. [-]
     chance_as_wanted : float
-        That loss, crust and come-up are as wanted too, whenever it is pulled. [-]
+        That loss, crust and, if hold tables are waited for, come-up are as wanted too,
+        whenever it is pulled. [-]
     chance_come_up : float
         That its come-up keeps the published limit. [-]
     possible : bool
         Whether it can be as wanted at all, with the chance wanted, given time.
-    nearest : str
+    nearest : str or Say
         What is nearest, if it is not possible; else empty.
+    warnings : tuple of str or Say
+        What has to be said before everything else: an end that is not enough, or that no
+        table covers, and a wish that cannot be had.
+    doubt : str
+        The first of that in a few words, where there is no room for a sentence.
     most_hold_s : float
         Hold that the plan counts on, after the hot-holding limit. [s]
-    hold_note : str
+    hold_note : str or Say
+        Where that limit cuts the hold down: when; else empty.
     wait_s : float
         Longest wait between pull and slice, with the chance wanted, if it is ready. [s]
     loss, crust_activity, tenderness : tuple of float
         Fifth, fiftieth and ninety-fifth percentile, see `PieceCooks`. [-]
-    verdict_state, verdict_headline : str
-        Of a cook on the cautious side, see :func:`coreward.verdict`.
+    verdict_state, verdict_headline : str, str or Say
+        Of a cook on the cautious side, up to the pull, whether or not the pull waits for
+        the hold tables; see :func:`coreward.verdict`.
     """
 
     item: PlannedPiece
+    pull_core_c: float
+    pull_then_s: float
+    pulled: Text
     steps: tuple[Step, ...]
     chance_ready: float
     chance_as_wanted: float
     chance_come_up: float
     possible: bool
-    nearest: str
+    nearest: Text
+    warnings: tuple[Text, ...]
+    doubt: str
     most_hold_s: float
-    hold_note: str
+    hold_note: Text
     wait_s: float
     loss: tuple[float, float, float]
     crust_activity: tuple[float, float, float]
     tenderness: tuple[float, float, float]
     verdict_state: str
-    verdict_headline: str
+    verdict_headline: Text
 
     def step(self, kind: Kind) -> Step | None:
         """Return the step of a kind, if it has one."""
@@ -145,7 +165,10 @@ class Plan:
         The earliest hour with the chance wanted, if this one cannot have it.
     fuel_hours : float
         From lighting to the last pull, in the mean. [h]
-    sentences, assumptions, cautions : tuple of str
+    warnings : tuple of str or Say
+        What has to be said before everything else, of the day and of all pieces.
+    sentences, assumptions, cautions : tuple of str or Say
+        The first of the sentences holds what warns, if anything does.
     members, seed : int
     not_before : datetime or None
         Before which the fire could not be lit.
@@ -164,9 +187,10 @@ class Plan:
     keeps_chance: bool
     nearest_serve_at: dt.datetime | None
     fuel_hours: float
-    sentences: tuple[str, ...]
-    assumptions: tuple[str, ...]
-    cautions: tuple[str, ...]
+    warnings: tuple[Text, ...]
+    sentences: tuple[Text, ...]
+    assumptions: tuple[Text, ...]
+    cautions: tuple[Text, ...]
     members: int
     seed: int
     not_before: dt.datetime | None = None
@@ -176,6 +200,11 @@ class Plan:
         """How far a chance may be off because the draws are few, one sigma. [-]."""
         p = min(max(self.chance_in_hold, 0.5 / self.members), 1.0 - 0.5 / self.members)
         return math.sqrt(p * (1.0 - p) / self.members)
+
+    @property
+    def lead(self) -> Say:
+        """The first sentences: what warns, and when to light."""
+        return together(self.sentences[: 1 + bool(self.warnings)])
 
     def piece(self, name: str) -> PieceOutlook:
         """Return what is said of a piece.

@@ -8,6 +8,7 @@ what is not known of a piece is its own.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -27,7 +28,7 @@ from coreward.tables.standards import (
     Standard,
     band_limits,
     load_standard,
-    standards_for,
+    standard_names,
 )
 
 Floats = NDArray[np.float64]
@@ -36,6 +37,12 @@ _YARD_C = 20.0
 _EXCESS_K = 100.0
 # A pit that is turned up needs a while.
 _RAMP_S = 900.0
+CONDITION = "intact"
+"""What a plan takes a piece for: nothing is said of stuffed, rolled or minced meat."""
+# A core that one draw in fifty never gets to is no core to pull at: a time is then.
+_REACHED = 0.98
+# Nobody keeps a piece on for so many seconds; cores are read to a tenth.
+_THEN_STEP_S = 300.0
 
 
 @dataclass(frozen=True)
@@ -91,6 +98,12 @@ class PieceCooks:
 
     Attributes
     ----------
+    pull_core_c : float
+        Core at which it is pulled, in every draw: as wanted, or hotter where the hold
+        tables that the pull waits for are through only there. [°C]
+    pull_then_s : float
+        How long it stays on from there, where the tables ask for a time at a core that it
+        does not get beyond; mostly nothing. [s]
     wrap_s : ndarray, shape (members,)
         When it was wrapped; NaN without a wrap, infinite where that core never came. [s]
     pull_s : ndarray
@@ -109,6 +122,8 @@ class PieceCooks:
         Draws that could not be computed; they count as never ready.
     """
 
+    pull_core_c: float
+    pull_then_s: float
     wrap_s: Floats
     pull_s: Floats
     highest_c: Floats
@@ -121,15 +136,24 @@ class PieceCooks:
     failures: int = 0
 
 
+def species(item: PlannedPiece) -> str:
+    """Return what animal a piece is of, by table ``cut``; empty for a cut of one's own."""
+    name = item.piece.material.name
+    return tables.load("cut", name).text("species") if name in tables.names("cut") else ""
+
+
 def deciding_standards(item: PlannedPiece) -> tuple[Standard, ...]:
-    """Return the hold tables that a piece has to meet: named, or deciding for its meat."""
+    """Return the hold tables by which a piece is judged.
+
+    Those that were named, else those that decide for its meat; none for a meat that no
+    table was made for.
+    """
     asked = item.wanted.lethality
     if not isinstance(asked, bool):
         return tuple(load_standard(name) for name in asked)
-    if not asked:
-        return ()
-    species = tables.load("cut", item.piece.material.name).text("species")
-    return tuple(s for s in standards_for([species], "intact") if s.counts)
+    meat = species(item)
+    known = (load_standard(name) for name in standard_names())
+    return tuple(one for one in known if one.counts and one.covers(meat, CONDITION))
 
 
 def come_up_limit() -> BandLimit:
@@ -194,9 +218,8 @@ class _Recipe:
             until,
         )
 
-    def run(self, member: Member, offset: float, open_ended: bool) -> LightRun:
-        """Cook one draw, until its core is there or to the horizon."""
-        target = None if open_ended else self.item.wanted.core_c
+    def run(self, member: Member, offset: float, until_c: float | None) -> LightRun:
+        """Cook one draw until its core is there; to the horizon if None."""
         first = self.item.wrap_at_core_c
         begin = 0.0
         legs = []
@@ -206,24 +229,77 @@ class _Recipe:
                 # The air of the second leg hangs on when the first one ends.
                 begin = run_light(self.prior.cook(member, legs), self.at_s[:1]).leg_end_s[0]
         if self.item.wrap is None or begin < self.horizon - 1.0:
-            legs.append(self.leg(member, offset, begin, self.item.wrap, target))
+            legs.append(self.leg(member, offset, begin, self.item.wrap, until_c))
         return run_light(self.prior.cook(member, legs), self.at_s)
 
+    def cooked(self, member: Member, offset: float, until_c: float | None) -> _Cooked:
+        """Cook one draw; on past the core given where the hold tables are not through."""
+        run = self.run(member, offset, until_c)
+        time, core = self.at_s, run.core_c
+        ended = until_c is not None and run.reached[-1]
+        if until_c is not None and ended:
+            # The end falls between two times of the grid: it is the last point of the curve.
+            keep = time < run.leg_end_s[-1]
+            time = np.append(time[keep], run.leg_end_s[-1])
+            core = np.append(core[keep], until_c)
+        risen = np.maximum.accumulate(core)
+        enough = max(
+            (enough_after(time, risen, *rows) for rows in self.holds), default=-math.inf
+        )
+        if ended and enough > time[-1]:
+            return self.cooked(member, offset, None)
+        if enough > self.horizon:
+            enough = math.inf
+        return _Cooked(run, member, until_c, time, core, risen, enough)
 
-def _rows(standard: Standard, error_k: float) -> tuple[Floats, Floats]:
+
+@dataclass(frozen=True, eq=False)
+class _Cooked:
+    """One draw, with the last point of its curve in place.
+
+    `until_c` is None where it was cooked to the horizon; `enough_s` is when all hold
+    tables that are waited for are through.
+    """
+
+    run: LightRun
+    member: Member
+    until_c: float | None
+    time_s: Floats
+    core_c: Floats
+    risen_c: Floats
+    enough_s: float
+
+    def pull_s(self, core_c: float, then_s: float) -> float:
+        """When it is pulled by a core, and a time from there on. [s]."""
+        if not math.isfinite(self.enough_s) and self.enough_s > 0.0:
+            return math.inf
+        return first_time_at(self.time_s, self.core_c, core_c) + then_s
+
+
+def hold_rows(standard: Standard, error_k: float) -> tuple[Floats, Floats]:
     """Temperatures of a hold table with the probe's error on top, and times asked for."""
     levels = standard.temperatures_c
     asked = [standard.required_s(level) for level in levels]
     return np.array(levels) + error_k, np.array(asked)
 
 
-def _enough(time_s: Floats, risen_c: Floats, levels_c: Floats, asked_s: Floats) -> float:
-    """Return `time_until_enough` of a core that only warms, for all rows at once."""
-    first = np.searchsorted(risen_c, levels_c)
-    there = first < len(risen_c)
-    if not there.any():
-        return math.inf
-    return float((time_s[first[there]] + asked_s[there]).min())
+def crossings(time_s: Floats, risen_c: Floats, levels_c: Floats) -> Floats:
+    """When a core that only warms is first at each level; infinite where never. [s]."""
+    after = np.searchsorted(risen_c, levels_c)
+    there = after < len(risen_c)
+    last = np.minimum(after, len(risen_c) - 1)
+    before = np.maximum(last - 1, 0)
+    step = np.maximum(risen_c[last] - risen_c[before], 1e-12)
+    share = np.clip((levels_c - risen_c[before]) / step, 0.0, 1.0)
+    found = time_s[before] + np.where(last > before, share, 0.0) * (
+        time_s[last] - time_s[before]
+    )
+    return np.where(there, found, math.inf)
+
+
+def enough_after(time_s: Floats, risen_c: Floats, levels_c: Floats, asked_s: Floats) -> float:
+    """When a hold table is through for a core that only warms: the first of its rows. [s]."""
+    return float((crossings(time_s, risen_c, levels_c) + asked_s).min())
 
 
 def cook_piece(
@@ -236,6 +312,10 @@ def cook_piece(
     cores: int | None = None,
 ) -> PieceCooks:
     """Cook one piece in every draw.
+
+    Where the pull waits for hold tables, they are through at another core in each draw,
+    and nobody at the pit knows which draw is theirs. So all are pulled by one rule, the
+    least that has the tables met in every draw, and that rule is what is told.
 
     Parameters
     ----------
@@ -254,6 +334,7 @@ def cook_piece(
     error_k = tables.load("verdict")["probe_error"]
     horizon = numerics["horizon"]
     at_s = np.arange(0.0, horizon + 1.0, numerics["spacing"])
+    waits = item.wanted.lethality is not False
     recipe = _Recipe(
         item=item,
         pit=pit,
@@ -262,33 +343,41 @@ def cook_piece(
         at_s=at_s,
         horizon=horizon,
         level=pit.doubt.get("pit_level", tables.load("plan")["pit_level"]),
-        holds=tuple(_rows(s, error_k) for s in deciding_standards(item)),
+        holds=tuple(hold_rows(s, error_k) for s in deciding_standards(item)) if waits else (),
         error_k=error_k,
     )
     z = draws.pieces[number]
 
-    def one(i: int) -> tuple[float, ...] | None:
-        member = recipe.prior.member(z[i])
-        offset = float(draws.pit_level[i])
-        # Softening goes on at a core that no longer warms; so may the hold tables ask.
-        open_ended = item.wanted.tenderness is not None
+    def cooked(i: int, until_c: float | None) -> _Cooked | None:
         try:
-            run = recipe.run(member, offset, open_ended)
-            row = _told(recipe, run, member, open_ended)
-            if row is None:
-                run = recipe.run(member, offset, True)
-                row = _told(recipe, run, member, True)
+            return recipe.cooked(recipe.prior.member(z[i]), float(draws.pit_level[i]), until_c)
         except SolverError:
             return None
-        curves[i] = run.core_c
-        return row
 
-    curves = np.full((draws.members, len(at_s)), np.nan)
-    rows = spread(one, range(draws.members), cores)
-    nothing = (math.nan, math.inf, -math.inf, math.nan, math.nan, math.nan, math.inf)
-    table = np.array([nothing if row is None else row for row in rows])
+    # Softening goes on at a core that no longer warms.
+    wish = None if item.wanted.tenderness is not None else item.wanted.core_c
+    found = spread(lambda i: cooked(i, wish), range(draws.members), cores)
+    pull_core_c, pull_then_s = item.wanted.core_c, 0.0
+    hottest = _hottest_enough(found)
+    if hottest > pull_core_c:
+        pull_core_c = math.ceil(10.0 * hottest - 1e-6) / 10.0
+        found = _again(found, lambda one: one.until_c is not None, cooked, pull_core_c, cores)
+        then_s = _stays(found, item.wanted.core_c)
+        at_core = _share(found, horizon, pull_core_c, 0.0)
+        in_time = _share(found, horizon, item.wanted.core_c, then_s)
+        if at_core < _REACHED * in_time:
+            pull_core_c, pull_then_s = item.wanted.core_c, then_s
+            found = _again(found, lambda one: one.until_c is not None, cooked, None, cores)
+
+    def told(one: _Cooked | None) -> tuple[float, ...]:
+        return _NOTHING if one is None else _told(recipe, one, pull_core_c, pull_then_s)
+
+    table = np.array(spread(told, found, cores))
     wrap_s, pull_s, highest_c, loss, crust, tender, come_up_s = table.T
+    blank = np.full(len(at_s), np.nan)
     return PieceCooks(
+        pull_core_c=pull_core_c,
+        pull_then_s=pull_then_s,
         wrap_s=wrap_s,
         pull_s=pull_s,
         highest_c=highest_c,
@@ -297,37 +386,70 @@ def cook_piece(
         tenderness=tender,
         come_up_s=come_up_s,
         time_s=at_s,
-        core_c=curves,
-        failures=sum(row is None for row in rows),
+        core_c=np.array([blank if one is None else one.run.core_c for one in found]),
+        failures=sum(one is None for one in found),
     )
 
 
-def _told(
-    recipe: _Recipe, run: LightRun, member: Member, open_ended: bool
-) -> tuple[float, ...] | None:
-    """Read one run: wrap, pull, highest core, loss, crust, tenderness, come-up.
+_NOTHING = (math.nan, math.inf, -math.inf, math.nan, math.nan, math.nan, math.inf)
 
-    None if the run ended with its core temperature and more was wanted.
-    """
-    item, grid, core = recipe.item, recipe.at_s, run.core_c
-    wanted = item.wanted
+
+def _hottest_enough(found: list[_Cooked | None]) -> float:
+    """Core at which the hold tables are through in every draw that gets so far. [°C]."""
+    cores = [
+        float(np.interp(one.enough_s, one.time_s, one.risen_c))
+        for one in found
+        if one is not None and math.isfinite(one.enough_s)
+    ]
+    return max(cores, default=-math.inf)
+
+
+def _stays(found: list[_Cooked | None], core_c: float) -> float:
+    """How long after a core the hold tables are through in every draw. [s]."""
+    stays = [
+        one.enough_s - first_time_at(one.time_s, one.core_c, core_c)
+        for one in found
+        if one is not None and math.isfinite(one.enough_s)
+    ]
+    longest = max((stay for stay in stays if math.isfinite(stay)), default=0.0)
+    return math.ceil(max(longest, 0.0) / _THEN_STEP_S) * _THEN_STEP_S
+
+
+def _share(found: list[_Cooked | None], horizon: float, core_c: float, then_s: float) -> float:
+    """Share of the draws that are pulled within the horizon by a rule. [-]."""
+    return sum(
+        one is not None and one.pull_s(core_c, then_s) <= horizon for one in found
+    ) / len(found)
+
+
+def _again(
+    found: list[_Cooked | None],
+    which: Callable[[_Cooked], bool],
+    cooked: Callable[[int, float | None], _Cooked | None],
+    until_c: float | None,
+    cores: int | None,
+) -> list[_Cooked | None]:
+    """Cook those draws again whose curve ends too soon."""
+    short = [i for i, one in enumerate(found) if one is not None and which(one)]
+    longer = spread(lambda i: cooked(i, until_c), short, cores)
+    out = list(found)
+    for i, one in zip(short, longer, strict=True):
+        out[i] = one
+    return out
+
+
+def _told(
+    recipe: _Recipe, one: _Cooked, pull_core_c: float, pull_then_s: float
+) -> tuple[float, ...]:
+    """Read one draw: wrap, pull, highest core, loss, crust, tenderness, come-up."""
+    item, grid, core, run = recipe.item, one.time_s, one.core_c, one.run
     wrap_s = math.nan
     if item.wrap is not None:
         wrap_s = run.leg_end_s[0] if run.reached[0] else math.inf
-    if not open_ended and run.reached[-1]:
-        # The end falls between two times of the grid: it is the last point of the curve.
-        keep = recipe.at_s < run.leg_end_s[-1]
-        grid = np.append(recipe.at_s[keep], run.leg_end_s[-1])
-        core = np.append(run.core_c[keep], wanted.core_c)
     soft = np.sqrt(softening(grid, core, FAST) * softening(grid, core, SLOW))
-    pull = first_time_at(grid, core, wanted.core_c)
-    if wanted.tenderness is not None:
-        pull = max(pull, first_time_at(grid, soft, wanted.tenderness))
-    if recipe.holds:
-        risen = np.maximum.accumulate(core)
-        pull = max(pull, *(_enough(grid, risen, *rows) for rows in recipe.holds))
-    if not open_ended and run.reached[-1] and pull > grid[-1]:
-        return None
+    pull = one.pull_s(pull_core_c, pull_then_s)
+    if item.wanted.tenderness is not None:
+        pull = max(pull, first_time_at(grid, soft, item.wanted.tenderness))
     if pull > recipe.horizon or wrap_s == math.inf:
         pull = math.inf
     limit = come_up_limit()
@@ -339,7 +461,7 @@ def _told(
         pull,
         float(np.interp(seen, grid, core)) if math.isfinite(pull) else float(core.max()),
         float(np.interp(seen, recipe.at_s, run.water_loss_fraction)),
-        _crust(recipe, run, member, min(wrap_s, seen) if item.wrap is not None else seen),
+        _crust(recipe, run, one.member, min(wrap_s, seen) if item.wrap is not None else seen),
         float(np.interp(seen, grid, soft)),
         come_up if math.isfinite(come_up) else math.inf,
     )

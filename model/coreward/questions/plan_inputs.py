@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -27,6 +26,22 @@ def usual(name: str) -> float:
     return tables.load("plan")[name]
 
 
+def checked_chance(chance: float) -> float:
+    """Return a chance that can be wanted.
+
+    Raises
+    ------
+    InputError
+        If it is surer than anything about meat, or less than even.
+    """
+    if not 0.5 <= chance <= 0.99:
+        raise InputError(
+            f"The chance wanted is {chance:g}: give one between 0.5 and 0.99, because nothing "
+            "about meat is surer and less than even is no plan."
+        )
+    return float(chance)
+
+
 def aware(moment: object, what: str) -> dt.datetime:
     """Return a moment that knows its time zone.
 
@@ -43,6 +58,11 @@ def aware(moment: object, what: str) -> dt.datetime:
             "clock changes has no length without one. Write datetime(..., "
             "tzinfo=ZoneInfo('Europe/London')) or the zone of your place."
         )
+    if not _YEARS[0] <= moment.year <= _YEARS[1]:
+        raise InputError(
+            f"The {what} is in the year {moment.year}: give one from {_YEARS[0]} to "
+            f"{_YEARS[1]}."
+        )
     back = moment.astimezone(dt.UTC).astimezone(moment.tzinfo)
     if back.replace(tzinfo=None) != moment.replace(tzinfo=None):
         raise InputError(
@@ -52,15 +72,67 @@ def aware(moment: object, what: str) -> dt.datetime:
     return moment
 
 
-def _positive(value: float, what: str, zero: bool = True) -> None:
-    good = isinstance(value, (int, float)) and math.isfinite(value)
-    if not good or value < 0.0 or (value == 0.0 and not zero):
-        raise InputError(f"{what} is {value!r}: give a positive number.")
+_YEARS = (2000, 2199)
 
 
-def _check_doubt(doubt: Mapping[str, float], whose: str) -> None:
+_HOUR = 3600.0
+# What nobody means: such a number was typed in another unit, or slipped. Assumed here.
+_RANGES = {
+    "h": (0.0, 96.0, _HOUR),
+    "kg": (0.02, 200.0, 1.0),
+    "°C": (-30.0, 99.0, 1.0),
+    "hPa": (500.0, 1100.0, 100.0),
+}
+_MOST_DOUBT = 10.0
+_LONGEST_NAME = 80
+
+
+def _within(value: object, what: str, unit: str) -> None:
+    """Refuse what is no number, or none that anybody means; said in a kitchen's units."""
+    low, high, scale = _RANGES[unit]
+    asked = f"give a number from {low:g} to {high:g} {unit}"
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise InputError(f"{what} is {value!r}: {asked}.")
+    if not low * scale <= value <= high * scale:
+        raise InputError(f"{what} is {_short(value, scale)} {unit}: {asked}.")
+
+
+def _short(value: Any, scale: float = 1.0) -> str:
+    """Return a number in few letters, also one of four hundred digits."""
+    return f"{min(max(value, -1e99), 1e99) / scale:g}"
+
+
+def _between(value: object, what: str, low: float, high: float, unit: str, why: str) -> None:
+    good = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not good or not low <= value <= high:  # type: ignore[operator]
+        said = f"{_short(value)} {unit}" if good else repr(value)
+        asked = f"give one between {low:g} and {high:g} {unit}"
+        raise InputError(f"{what} is {said}: {asked}{why}.")
+
+
+def _check_doubt(doubt: object, whose: str, known: Mapping[str, float]) -> None:
+    if not isinstance(doubt, Mapping):
+        raise InputError(f"{whose} has the doubt {doubt!r}: give names with numbers.")
+    foreign = sorted(str(name) for name in set(doubt) - set(known))
+    if foreign:
+        raise InputError(
+            f"{whose} has no doubt called {', '.join(foreign)}; use {', '.join(known)}."
+        )
     for name, value in doubt.items():
-        _positive(value, f"{whose}: the doubt of {name}")
+        most = _MOST_DOUBT * known[name]
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, (int, float))
+            or not 0.0 <= value <= most
+        ):
+            raise InputError(
+                f"{whose}: the doubt of {name} is {value!r}; give a number from 0 to {most:g}."
+            )
+
+
+def _usual_doubts(names: Sequence[str]) -> dict[str, float]:
+    table = tables.load("forecast", "prior")
+    return {name: table[name] for name in names if name in table}
 
 
 @dataclass(frozen=True)
@@ -91,18 +163,16 @@ class Wanted:
     lethality: bool | tuple[str, ...] = True
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.core_c) and 20.0 <= self.core_c <= 99.0):
-            raise InputError(
-                f"The core wanted is {self.core_c:g} °C: give one between 20 and 99 °C. Wet "
-                "meat does not pass the boiling point."
-            )
+        boils = ", because wet meat does not pass the boiling point"
+        _between(self.core_c, "The core wanted", 20.0, 99.0, "°C", boils)
         for name, low, high in (
             ("tenderness", 0.0, 10.0),
             ("most_loss", 0.0, 0.7),
             ("crust_activity", 0.0, 1.0),
         ):
             value = getattr(self, name)
-            if value is not None and not (math.isfinite(value) and low < value <= high):
+            number = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if value is not None and not (number and low < value <= high):
                 raise InputError(
                     f"{name} is {value!r}: give a number above {low:g}, at most {high:g}."
                 )
@@ -110,8 +180,14 @@ class Wanted:
         if isinstance(asked, str):
             asked = (asked,)
             object.__setattr__(self, "lethality", asked)
-        for name in () if isinstance(asked, bool) else asked:
-            load_standard(name)
+        if isinstance(asked, bool):
+            return
+        if not isinstance(asked, tuple) or not asked:
+            raise InputError(
+                f"lethality is {asked!r}: use True, False or a tuple of names of hold tables."
+            )
+        for name in asked:
+            load_standard(str(name))
 
 
 @dataclass(frozen=True)
@@ -146,8 +222,10 @@ class Hold:
                 f"There is no place {self.place!r} to hold a piece; use {BOX!r} or one of "
                 f"{', '.join(places())}."
             )
-        _positive(self.least_s, "The least rest")
-        _positive(self.most_s, "The longest hold")
+        _within(self.least_s, "The least rest", "h")
+        _within(self.most_s, "The longest hold", "h")
+        if self.preheated_c is not None:
+            _within(self.preheated_c, "The preheated box", "°C")
         if self.most_s < self.least_s:
             raise InputError(
                 f"The longest hold ({self.most_s / 60:.0f} min) is shorter than the least rest "
@@ -193,15 +271,24 @@ class PlannedPiece:
     doubt: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        _check_doubt(self.doubt, self.name)
-        if not self.name.strip():
+        from coreward.questions.fit import NAMES  # late: it loads what only cooks need
+
+        if not isinstance(self.name, str) or not self.name.strip():
             raise InputError("Give each piece a name, so that the plan can say which is which.")
+        if not self.name.isprintable() or len(self.name) > _LONGEST_NAME:
+            raise InputError(
+                f"The name {self.name[:20]!r} cannot stand on a sheet: give one of at most "
+                f"{_LONGEST_NAME} letters in one line."
+            )
+        _check_doubt(self.doubt, self.name, _usual_doubts(NAMES))
         if not isinstance(self.piece, Piece) or not self.piece.material.moist:
             raise InputError(f"{self.name}: a plan needs a Piece of meat.")
         if self.wrap not in _WRAPS:
             raise InputError(
                 f"{self.name}: the wrap is {self.wrap!r}; use foil, paper or None."
             )
+        if self.wrap_at_core_c is not None:
+            _within(self.wrap_at_core_c, f"{self.name}: the core at the wrap", "°C")
         if (self.wrap is None) != (self.wrap_at_core_c is None):
             raise InputError(
                 f"{self.name}: give both the wrap and the core temperature at which it comes "
@@ -217,7 +304,8 @@ class PlannedPiece:
             )
         if self.wanted.core_c <= self.piece.start_c:
             raise InputError(
-                f"{self.name}: the core wanted is no warmer than the piece is now."
+                f"{self.name}: the core wanted ({self.wanted.core_c:g} °C) is no warmer than "
+                f"the piece is now ({self.piece.start_c:g} °C): give a hotter one."
             )
         if self.hold.place == BOX and self.mass_kg is None:
             raise InputError(
@@ -225,8 +313,8 @@ class PlannedPiece:
                 "meat is what keeps the box warm."
             )
         if self.mass_kg is not None:
-            _positive(self.mass_kg, f"{self.name}: the mass", zero=False)
-        _positive(self.slicing_s, f"{self.name}: the time to slice")
+            _within(self.mass_kg, f"{self.name}: the mass", "kg")
+        _within(self.slicing_s, f"{self.name}: the time to slice", "h")
         if self.not_before is not None:
             aware(self.not_before, f"earliest time of {self.name}")
 
@@ -265,31 +353,30 @@ class PitPlan:
     doubt: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.air_c) and 60.0 <= self.air_c <= 220.0):
-            raise InputError(f"The pit is {self.air_c:g} °C: give one between 60 and 220 °C.")
+        _between(self.air_c, "The pit", 60.0, 220.0, "°C", "")
         if (self.turn_up_c is None) != (self.turn_up_after_s is None):
             raise InputError(
                 "Give both the hotter level and when it begins (turn_up_c, turn_up_after_s), "
                 "or neither."
             )
-        if self.turn_up_c is not None and not self.air_c < self.turn_up_c <= 220.0:
+        if self.turn_up_c is not None and not (
+            isinstance(self.turn_up_c, (int, float)) and self.air_c < self.turn_up_c <= 220.0
+        ):
             raise InputError(
-                f"The pit is turned up to {self.turn_up_c:g} °C, which must lie above its "
+                f"The pit is turned up to {self.turn_up_c} °C, which must lie above its "
                 f"{self.air_c:g} °C and at most at 220 °C: the planner counts on a core that "
                 "only warms."
             )
-        _check_doubt(self.doubt, "The pit")
-        foreign = set(self.doubt) - {*SHARED, "pit_level"}
-        if foreign:
-            raise InputError(
-                f"The pit has no doubt called {', '.join(sorted(foreign))}; it has "
-                f"{', '.join((*SHARED, 'pit_level'))}."
-            )
+        known = _usual_doubts(SHARED) | {"pit_level": usual("pit_level")}
+        _check_doubt(self.doubt, "The pit", known)
         if self.fire is not None:
             tables.load("fire", self.fire)
         if self.turn_up_after_s is not None:
-            _positive(self.turn_up_after_s, "The time of turning up")
-        _positive(self.warm_up_s, "The time to warm up")
+            _within(self.turn_up_after_s, "The time of turning up", "h")
+        _within(self.warm_up_s, "The time to warm up", "h")
+        _within(self.pressure_pa, "The pressure", "hPa")
+        if self.dew_point_c is not None:
+            _within(self.dew_point_c, "The dew point", "°C")
         if self.dew_point_c is not None and self.dew_point_c >= self.air_c:
             raise InputError(
                 f"The dew point ({self.dew_point_c:g} °C) must lie below the pit "
@@ -305,15 +392,19 @@ def as_pieces(given: Any) -> tuple[PlannedPiece, ...]:
     InputError
         None, too many, or two of one name.
     """
-    found: Sequence[Any] = (given,) if isinstance(given, PlannedPiece) else tuple(given)
+    one = isinstance(given, PlannedPiece)
+    found: Sequence[Any] = (given,) if one else tuple(given)
     if not found or not all(isinstance(one, PlannedPiece) for one in found):
         raise InputError("A plan needs at least one PlannedPiece(...).")
     if len(found) > MOST_PIECES:
         raise InputError(
-            f"There are {len(found)} pieces; a plan takes {MOST_PIECES} at most. Plan those "
+            f"There are {len(found)} pieces; a plan takes {MOST_PIECES} at most: plan those "
             "that are alike as one."
         )
-    names = [one.name for one in found]
-    if len(set(names)) < len(names):
-        raise InputError("Two pieces have the same name; give each its own.")
+    names = [" ".join(piece.name.split()).casefold() for piece in found]
+    for piece, name in zip(found, names, strict=True):
+        if names.count(name) > 1:
+            raise InputError(
+                f"Two pieces have the same name, {piece.name!r}; give each its own."
+            )
     return tuple(found)

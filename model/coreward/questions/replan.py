@@ -20,21 +20,19 @@ from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
 from coreward.questions.event_list import Event
 from coreward.questions.fit import Fitted, fit
-from coreward.questions.forecast import (
-    Change,
-    Forecast,
-    Target,
-    compare_changes,
-    forecast_from,
-)
+from coreward.questions.forecast import Change, Forecast, Target, compare_changes
+from coreward.questions.pit_outlook import pit_outlook
 from coreward.questions.plan import PieceOutlook, Plan, chances, clock_text
 from coreward.questions.plan_cooks import pit_prior
 from coreward.questions.plan_inputs import aware
+from coreward.questions.plan_words import serving_text
 from coreward.questions.verdict import CAUTION
-from coreward.words import shown
+from coreward.words import METRIC, Difference, Lasting, Text, Units, say, shown, together
 
 _HOUR = 3600.0
 AS_PLANNED = "go on as planned"
+# No pit is turned up beyond it: the hottest that a forecast takes. [°C]
+_HOTTEST_C = 250.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +42,9 @@ class Lever:
     Attributes
     ----------
     name : str
+        To ask for it by; a step of the pit in it is in kelvin.
+    words : str or Say
+        The same for a reader.
     changes : tuple of Change
     forecast : Forecast
     chance : float
@@ -63,6 +64,7 @@ class Lever:
     """
 
     name: str
+    words: Text
     changes: tuple[Change, ...]
     forecast: Forecast
     chance: float
@@ -88,6 +90,8 @@ class Lost:
         Because the pit did not do, and is not expected to do, what was planned.
     meat_s : float
         Because this piece takes longer than the planned one.
+
+    What cannot be counted, because something never gets there, is not a number.
     """
 
     total_s: float
@@ -95,20 +99,28 @@ class Lost:
     pit_s: float
     meat_s: float
 
-    def in_words(self) -> str:
+    def in_words(self) -> Text:
         """Say it as a person would."""
-        if not math.isfinite(self.total_s):
+        if math.isnan(self.total_s):
+            return "The plan has no time at which it is pulled: nothing is lost against it."
+        if math.isinf(self.total_s):
             return "As it goes now it may never get there."
 
-        def part(seconds: float, why: str) -> str:
-            return f"{abs(seconds) / 60:.0f} min {'lost' if seconds > 0 else 'gained'} {why}"
+        def part(seconds: float, why: str) -> Text:
+            word = "lost" if seconds > 0.0 else "gained"
+            return say("{0} {1} {2}", Lasting(abs(seconds)), word, why)
 
-        whole = (
-            f"{abs(self.total_s) / 60:.0f} min {'behind' if self.total_s > 0 else 'ahead of'}"
-        )
-        return (
-            f"It is {whole} the plan: {part(self.start_s, 'by when it went on')}, "
-            f"{part(self.pit_s, 'by the pit')}, {part(self.meat_s, 'by the piece itself')}."
+        behind = "behind" if self.total_s > 0.0 else "ahead of"
+        whole = say("It is {0} {1} the plan", Lasting(abs(self.total_s)), behind)
+        start = part(self.start_s, "by when it went on")
+        if not math.isfinite(self.pit_s):
+            return say("{0}: {1}, the rest by pit and piece.", whole, start)
+        return say(
+            "{0}: {1}, {2}, {3}.",
+            whole,
+            start,
+            part(self.pit_s, "by the pit"),
+            part(self.meat_s, "by the piece itself"),
         )
 
 
@@ -124,8 +136,9 @@ class Replan:
     lost : Lost
     levers : tuple of Lever
         Going on as planned first, then by what they cost.
-    advice : str
-    cautions : tuple of str
+    advice : str or Say
+        What warns of the piece first.
+    cautions : tuple of str or Say
     """
 
     piece: PieceOutlook
@@ -133,8 +146,8 @@ class Replan:
     fitted: Fitted
     lost: Lost
     levers: tuple[Lever, ...]
-    advice: str
-    cautions: tuple[str, ...]
+    advice: Text
+    cautions: tuple[Text, ...]
 
     def lever(self, name: str) -> Lever:
         """Return a lever by its name."""
@@ -159,6 +172,13 @@ def usual_levers(
     pit_level_c : float
         Of the pit as it is. [°C]
     """
+    return {name: changes for name, (_, changes) in _usual(one, fitted, pit_level_c).items()}
+
+
+def _usual(
+    one: PieceOutlook, fitted: Fitted, pit_level_c: float
+) -> dict[str, tuple[Text, tuple[Change, ...]]]:
+    """Levers by name, with their words; names hold a step of the pit in kelvin."""
     item = one.item
     steps = tables.load("plan", "levers")
     planned: tuple[Change, ...] = ()
@@ -172,17 +192,21 @@ def usual_levers(
             if due
             else Change(at_core_c=item.wrap_at_core_c, wrap=item.wrap),
         )
-    little, much = pit_level_c + steps["little"], pit_level_c + steps["much"]
-    ways: dict[str, tuple[Change, ...]] = {
-        AS_PLANNED: planned,
-        f"pit up by {steps['little']:.0f} K": (Change(in_s=0.0, pit_c=little), *planned),
-        f"pit up by {steps['much']:.0f} K": (Change(in_s=0.0, pit_c=much), *planned),
-    }
-    if bare and not (due and item.wrap == "foil"):
-        ways["foil now"] = (Change(in_s=0.0, wrap="foil"),)
-        ways[f"foil now and pit up by {steps['much']:.0f} K"] = (
-            Change(in_s=0.0, wrap="foil", pit_c=much),
-        )
+    ways: dict[str, tuple[Text, tuple[Change, ...]]] = {AS_PLANNED: (AS_PLANNED, planned)}
+    foil_now = bare and not (due and item.wrap == "foil")
+    if foil_now:
+        ways["foil now"] = ("foil now", (Change(in_s=0.0, wrap="foil"),))
+    for size in ("little", "much"):
+        step = min(steps[size], _HOTTEST_C - pit_level_c)
+        if step < 1.0:
+            continue
+        up = say("pit up by {0}", Difference(round(step)))
+        level_c = pit_level_c + step
+        ways[up.shown(METRIC)] = (up, (Change(in_s=0.0, pit_c=level_c), *planned))
+        if foil_now and size == "much":
+            both = say("foil now and {0}", up)
+            hot = Change(in_s=0.0, wrap="foil", pit_c=level_c)
+            ways[both.shown(METRIC)] = (both, (hot,))
     return ways
 
 
@@ -202,8 +226,8 @@ def replan(
 ) -> Replan:
     """Plan the rest of a day from the log of a piece.
 
-    Ready means here that the probe shows the core wanted; softening, crust and the hold
-    tables are not waited for.
+    Ready means here that the probe shows the core at which the plan pulls it, hold tables
+    included; softening and crust are not waited for.
 
     Parameters
     ----------
@@ -245,14 +269,17 @@ def replan(
         prior=pit_prior(item, plan.pit),
         cores=cores,
     )
-    target = Target("core", item.wanted.core_c)
+    target = Target("core", one.pull_core_c)
     count = int(members or tables.load("plan", "numerics")["settled"])
-    level = forecast_from(fitted, target, members=20, seed=seed, cores=cores).pit.level_c
-    usual = usual_levers(one, fitted, level)
-    more: Mapping[str, Sequence[Change]] = usual if levers is None else levers
-    ways: dict[str, Sequence[Change]] = {AS_PLANNED: usual[AS_PLANNED], **more}
+    level = pit_outlook(fitted).level_c
+    usual = _usual(one, fitted, level)
+    words: dict[str, Text] = {name: said for name, (said, _) in usual.items()}
+    ways: dict[str, Sequence[Change]] = {name: way for name, (_, way) in usual.items()}
+    if levers is not None:
+        ways = {AS_PLANNED: ways[AS_PLANNED], **levers}
+        words = {name: name for name in ways}
     found = compare_changes(fitted, target, ways, members=count, seed=seed)
-    told = [_lever(plan, one, begin, label, f) for label, f in found.items()]
+    told = [_lever(plan, one, begin, label, words[label], f) for label, f in found.items()]
     base = told[0]
     told = [base, *sorted((_priced(x, base) for x in told[1:]), key=_price)]
     now = begin + dt.timedelta(seconds=fitted.past.now_s)
@@ -264,7 +291,7 @@ def replan(
         lost=lost,
         levers=tuple(told),
         advice=_advice(plan, one, told),
-        cautions=(CAUTION, *(shown(note, "C") for note in base.forecast.notes)),
+        cautions=(*one.warnings, CAUTION, *base.forecast.notes),
     )
 
 
@@ -291,19 +318,25 @@ def _after(begin: dt.datetime, seconds: float) -> dt.datetime | None:
 
 
 def _lever(
-    plan: Plan, one: PieceOutlook, begin: dt.datetime, name: str, found: Forecast
+    plan: Plan,
+    one: PieceOutlook,
+    begin: dt.datetime,
+    name: str,
+    words: Text,
+    found: Forecast,
 ) -> Lever:
-    needs = one.item.hold.least_s + one.item.slicing_s
+    needs = one.pull_then_s + one.item.hold.least_s + one.item.slicing_s
     due = plan.serve_at.timestamp() - begin.timestamp() - needs
     chance = found.chance_by(due)
     sure = found.quantile_s(100.0 * plan.chance_wanted)
     loss = found.water_loss_fraction[np.isfinite(found.water_loss_fraction)]
     return Lever(
         name=name,
+        words=words,
         changes=found.changes,
         forecast=found,
         chance=chance,
-        ready_at=_after(begin, found.median_s),
+        ready_at=_after(begin, found.median_s + one.pull_then_s),
         serve_at=_after(begin, sure + needs),
         loss=float(loss.mean()) if loss.size else math.nan,
         fuel_hours=max(found.median_s - found.now_s, 0.0) / _HOUR,
@@ -340,11 +373,14 @@ def _lost(
     """Split what is lost: the best guess at this piece is cooked in the planned pit too."""
     on, pull = one.step("on"), one.step("pull")
     if on is None or pull is None:
-        raise InputError(f"The plan has no pull for {one.item.name}; plan it again first.")
+        return Lost(math.nan, math.nan, math.nan, math.nan)
     began = begin.timestamp() + fitted.past.begin_s
     start = began - on.planned.timestamp()
-    total = begin.timestamp() + base.median_s - pull.planned.timestamp()
+    ready_s = base.median_s + one.pull_then_s
+    total = begin.timestamp() + ready_s - pull.planned.timestamp()
     in_plan = _in_planned_pit(plan, one, fitted)
+    if not (math.isfinite(in_plan) and math.isfinite(total)):
+        return Lost(total, start, math.nan, math.nan)
     pit = base.median_s - fitted.past.begin_s - in_plan
     return Lost(total, start, pit, total - start - pit)
 
@@ -358,55 +394,69 @@ def _in_planned_pit(plan: Plan, one: PieceOutlook, fitted: Fitted) -> float:
     legs = []
     if item.wrap is not None:
         legs.append(Leg(forcing, prior.conditions(member, None), horizon, item.wrap_at_core_c))
-    legs.append(Leg(forcing, prior.conditions(member, item.wrap), horizon, item.wanted.core_c))
+    legs.append(Leg(forcing, prior.conditions(member, item.wrap), horizon, one.pull_core_c))
     run = run_light(prior.cook(member, legs), times)
     return run.leg_end_s[-1] if all(run.reached) else math.inf
 
 
-def _advice(plan: Plan, one: PieceOutlook, levers: Sequence[Lever]) -> str:
+def _advice(plan: Plan, one: PieceOutlook, levers: Sequence[Lever]) -> Text:
     """Say the cheapest lever that makes the hour, or what is nearest."""
+    return together((*one.warnings, _choice(plan, one.item.name, levers)))
+
+
+def _choice(plan: Plan, name: str, levers: Sequence[Lever]) -> Text:
     base, serve = levers[0], plan.serve_at
-    name = one.item.name
+    at = serving_text(serve)
     if base.makes_it:
-        return (
-            f"{name}: go on as planned; it is ready for {serve:%H:%M} in "
-            f"{chances(base.chance)}."
+        return say(
+            "{0}: go on as planned; it is ready for {1} in {2}.", name, at, chances(base.chance)
         )
     enough = next((lever for lever in levers[1:] if lever.makes_it), None)
     if enough is not None:
-        return (
-            f"{name}: as planned it is ready for {serve:%H:%M} in {chances(base.chance)} only. "
-            f"{enough.name[0].upper()}{enough.name[1:]} makes it {chances(enough.chance)}; "
-            f"against going on as planned: {enough.cost}."
+        return say(
+            "{0}: as planned it is ready for {1} in {2} only. Enough is {3}, which makes it "
+            "{4}; against going on as planned: {5}.",
+            name,
+            at,
+            chances(base.chance),
+            enough.words,
+            chances(enough.chance),
+            enough.cost,
         )
     best = max(levers, key=lambda lever: lever.chance)
     later = [lever.serve_at for lever in levers if lever.serve_at is not None]
     nearest = (
-        f" Nearest possible: serve it at {clock_text(min(later), serve)}."
+        f"Nearest possible: serve it at {clock_text(min(later), serve)}."
         if later
-        else " None of them gets there within the horizon."
+        else "None of them gets there within the horizon."
     )
-    return (
-        f"{name}: nothing here makes {serve:%H:%M} with the chance wanted; best is "
-        f"{best.name} with {chances(best.chance)}.{nearest}"
+    return say(
+        "{0}: nothing here makes {1} with the chance wanted; best is {2} with {3}. {4}",
+        name,
+        at,
+        best.words,
+        chances(best.chance),
+        nearest,
     )
 
 
-def replan_text(answer: Replan) -> str:
+def replan_text(answer: Replan, units: Units = METRIC) -> str:
     """Return the answer as lines of text."""
-    serve = answer.now
-    lines = [f"At {answer.now:%H:%M}: {answer.lost.in_words()}", answer.advice, ""]
+    now = answer.now
+    lost = shown(answer.lost.in_words(), units)
+    lines = [f"At {now:%H:%M}: {lost}", shown(answer.advice, units), ""]
     for lever in answer.levers:
-        at = "never" if lever.ready_at is None else clock_text(lever.ready_at, serve)
+        at = "never" if lever.ready_at is None else f"about {clock_text(lever.ready_at, now)}"
         cost = f"; {lever.cost}" if lever.cost else ""
+        loss = f"{100 * lever.loss:.0f} %" if math.isfinite(lever.loss) else "unknown"
         lines.append(
-            f"{lever.name}: ready about {at}, in time in {chances(lever.chance)}, loss "
-            f"{100 * lever.loss:.0f} %{cost}"
+            f"{shown(lever.words, units)}: ready {at}, in time in {chances(lever.chance)}, "
+            f"loss {loss}{cost}"
         )
-    return "\n".join([*lines, "", *answer.cautions])
+    return "\n".join([*lines, "", *(shown(words, units) for words in answer.cautions)])
 
 
-def replan_dict(answer: Replan) -> dict[str, Any]:
+def replan_dict(answer: Replan, units: Units = METRIC) -> dict[str, Any]:
     """Return the answer as plain numbers and words, for JSON."""
 
     def moment(value: dt.datetime | None) -> str | None:
@@ -418,11 +468,13 @@ def replan_dict(answer: Replan) -> dict[str, Any]:
     return {
         "now": answer.now.isoformat(),
         "piece": answer.piece.item.name,
+        "pull_core_c": answer.piece.pull_core_c,
         "lost_s": {key: number(value) for key, value in vars(answer.lost).items()},
         "levers": [
             {
                 "name": lever.name,
-                "changes": [change.in_words() for change in lever.changes],
+                "words": shown(lever.words, units),
+                "changes": [shown(change.in_words(), units) for change in lever.changes],
                 "chance": lever.chance,
                 "ready_at": moment(lever.ready_at),
                 "serve_at": moment(lever.serve_at),
@@ -433,8 +485,9 @@ def replan_dict(answer: Replan) -> dict[str, Any]:
             }
             for lever in answer.levers
         ],
-        "advice": answer.advice,
-        "cautions": list(answer.cautions),
+        "lost": shown(answer.lost.in_words(), units),
+        "advice": shown(answer.advice, units),
+        "cautions": [shown(words, units) for words in answer.cautions],
     }
 
 

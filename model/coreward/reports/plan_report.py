@@ -6,9 +6,9 @@ import datetime as dt
 from typing import Any
 
 from coreward.figures.plan import alt_text, figure_timeline
-from coreward.figures.style import format_temperature
 from coreward.questions.plan import Plan, Step, chances, clock_text
 from coreward.questions.plan_inputs import PitPlan, PlannedPiece, Wanted
+from coreward.questions.plan_words import serving_text
 from coreward.reports.document import (
     CAUTION,
     Block,
@@ -20,7 +20,7 @@ from coreward.reports.document import (
 )
 from coreward.reports.repeat import call, expression, material_code
 from coreward.reports.things import document_of
-from coreward.words import UnitChoice, as_units
+from coreward.words import Held, Published, UnitChoice, as_units, shown
 
 _WORDS = {
     "light": "light the fire",
@@ -43,13 +43,14 @@ def plan_report(
         Listing(
             tuple(_line(step, answer, choice) for step in _done(answer)), "By the clock", True
         ),
-        Picture(figure_timeline(answer), alt_text(answer)),
+        Picture(figure_timeline(answer, choice), alt_text(answer, choice)),
         _pieces(answer, choice),
         Paragraph(_more(answer, choice), "small"),
     ]
+    serve = answer.serve_at
     return Document(
-        title=title or f"Serve at {answer.serve_at:%H:%M} on {answer.serve_at:%A %d %B %Y}",
-        lead=answer.sentences[0],
+        title=title or f"Serve at {serving_text(serve)} on {serve:%A %d %B %Y}",
+        lead=shown(answer.lead, choice),
         blocks=tuple(blocks),
         caution=CAUTION,
         code=code,
@@ -57,9 +58,9 @@ def plan_report(
 
 
 def _more(answer: Plan, units: UnitChoice) -> str:
-    """Say what else there is to know; sentences with temperatures are written in °C."""
-    said = [*answer.sentences[1:], *answer.assumptions]
-    return " ".join(s for s in said if units.temperature == "C" or "°C" not in s)
+    """Say what else there is to know."""
+    said = answer.sentences[1 + bool(answer.warnings) :]
+    return " ".join(shown(words, units) for words in (*said, *answer.assumptions))
 
 
 def _done(answer: Plan) -> tuple[Step, ...]:
@@ -75,14 +76,10 @@ def _line(step: Step, answer: Plan, units: UnitChoice) -> str:
     if step.latest > step.earliest:
         first, last = clock_text(step.earliest, near), clock_text(step.latest, near)
         text += f" ({first} to {last})"
-    item = answer.piece(step.piece).item if step.piece else None
-    if item is not None and step.kind == "wrap" and item.wrap_at_core_c is not None:
-        text += f", in {item.wrap} at {format_temperature(item.wrap_at_core_c, units)}"
-    if item is not None and step.kind == "pull":
-        text += f", core {format_temperature(item.wanted.core_c, units)}"
-    if step.kind == "turn up" and answer.pit.turn_up_c is not None:
-        text += f", to {format_temperature(answer.pit.turn_up_c, units)}"
-    return text
+    if step.kind in ("wrap", "pull", "turn up"):
+        text += f", {shown(step.note, units)}"
+    doubt = answer.piece(step.piece).doubt if step.kind == "pull" else ""
+    return f"{text}: {doubt}" if doubt else text
 
 
 def _pieces(answer: Plan, units: UnitChoice) -> Table:
@@ -92,21 +89,21 @@ def _pieces(answer: Plan, units: UnitChoice) -> Table:
         rows.append(
             (
                 one.item.name,
-                format_temperature(one.item.wanted.core_c, units),
+                Published(one.pull_core_c).shown(units),
                 chances(one.chance_ready),
-                f"{100 * low:.0f} to {100 * high:.0f} %",
-                f"{one.item.hold.place}, at most {one.most_hold_s / 3600:.1f} h",
-                one.verdict_state,
+                f"{100 * low:.0f} to {100 * high:.0f} %" if low == low else "unknown",
+                f"{one.item.hold.place}, at most {Held(one.most_hold_s).shown(units)}",
+                one.doubt or one.verdict_state,
             )
         )
     return Table(
-        ("piece", "core wanted", "ready by the hour", "loss", "hold", "lethality"),
+        ("piece", "pulled at core", "ready by the hour", "loss", "hold", "lethality"),
         tuple(rows),
     )
 
 
-def plan_code(answer: Plan) -> str:
-    """Return the lines that plan the same day again."""
+def plan_code(answer: Plan, units: str | UnitChoice = "C") -> str:
+    """Return the lines that plan the same day again, and say it in the reader's units."""
     lines = [
         "import datetime as dt",
         "from zoneinfo import ZoneInfo",
@@ -129,7 +126,9 @@ def plan_code(answer: Plan) -> str:
     if answer.not_before is not None:
         given["not_before"] = _moment(answer.not_before)
     lines += call("answer = cw.plan", given, ("pieces", _moment(answer.serve_at)))
-    return "\n".join([*lines, "print(answer.sentences[0])"]) + "\n"
+    pulled = [f"# {one.item.name}: {shown(one.pulled, units)}" for one in answer.pieces]
+    told = f'print(cw.plan_text(answer, "{as_units(units).temperature}"))'
+    return "\n".join([*lines, *pulled, told]) + "\n"
 
 
 def _piece_code(item: PlannedPiece) -> list[str]:

@@ -6,6 +6,7 @@ import base64
 import datetime as dt
 import html
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, ClassVar, Final
 from zoneinfo import ZoneInfo
 
@@ -29,15 +30,12 @@ from coreward.widgets.controls import (
     Quantity,
 )
 from coreward.widgets.panel import Panel, PanelState, View
-from coreward.words import UnitChoice
+from coreward.words import UnitChoice, shown
 
 _HOUR: Final = 3600.0
 _CUT: Final = "pork shoulder"
 _NONE: Final = "none"
 _HOLDS: Final = (BOX, "warm oven", "holding cabinet", "towels", "kitchen")
-_NOT_JUDGED: Final = (
-    "Whether it meets a hold table is not asked here: is-this-hold-enough.ipynb answers that."
-)
 # A clock is read to five minutes.
 _CLOCK: Final = Quantity(
     symbol=lambda units: "h",
@@ -151,9 +149,12 @@ def _pieces(inputs: dict[str, Any]) -> list[PlannedPiece]:
         )
 
     found = [piece(inputs["cut"], inputs["thickness_m"])]
-    if inputs["second"] not in (_NONE, inputs["cut"]):
+    if inputs["second"] != _NONE:
         other = inputs["second"]
-        found.append(piece(other, tables.load("cut", other)["usual_thickness"]))
+        beside = piece(other, tables.load("cut", other)["usual_thickness"])
+        if other == inputs["cut"]:
+            beside = replace(beside, name=f"second {other}")
+        found.append(beside)
     return found
 
 
@@ -175,6 +176,8 @@ class PlanPanel(Panel):
         Of the serving hour.
     zone : ZoneInfo
         Clock of the place.
+    not_before : datetime, optional
+        Before which the fire cannot be lit.
     """
 
     title = "When do I light the fire?"
@@ -188,8 +191,9 @@ class PlanPanel(Panel):
         *,
         day: dt.date,
         zone: ZoneInfo,
+        not_before: dt.datetime | None = None,
     ) -> None:
-        self.day, self.zone = day, zone
+        self.day, self.zone, self.not_before = day, zone, not_before
         self._cook = RememberedCooks()
         self._drawing = PlanPicture()
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
@@ -219,6 +223,7 @@ class PlanPanel(Panel):
         return plan(
             _pieces(inputs),
             _serve_at(self.day, inputs["serve_s"], self.zone),
+            not_before=self.not_before,
             pit=PitPlan(inputs["pit_c"], warm_up_s=inputs["warm_up_s"]),
             chance=inputs["chance"],
             members=int(tables.load("plan", "numerics")["preview" if preview else "settled"]),
@@ -227,24 +232,28 @@ class PlanPanel(Panel):
 
     def view(self, outcome: Plan) -> View:
         """Return picture and words."""
-        self._table.value = _table(outcome) + _link(outcome)
-        said = (
-            outcome.sentences
-            if self.state.units.temperature == "C"
-            else [s for s in outcome.sentences if "°C" not in s]
-        )
-        more = " ".join([*said[1:], _NOT_JUDGED, *outcome.cautions])
-        return View(self._drawing.update(outcome), alt_text(outcome), said[0], more)
+        units = self.state.units
+        self._table.value = _table(outcome, units) + _link(outcome, units)
+        said = outcome.sentences[1 + bool(outcome.warnings) :]
+        more = [shown(words, units) for words in said]
+        more += [
+            f"{one.item.name}: {shown(one.verdict_headline, units)}" for one in outcome.pieces
+        ]
+        more += [shown(words, units) for words in outcome.cautions]
+        picture = self._drawing.update(outcome, units)
+        lead = shown(outcome.lead, units)
+        return View(picture, alt_text(outcome, units), lead, " ".join(more))
 
     def code(self) -> str:
         """Return the lines of Python that repeat the plan."""
         from coreward.reports.plan_report import plan_code
 
         outcome = self.state.outcome
-        return plan_code(outcome) if isinstance(outcome, Plan) else ""
+        units = self.state.units
+        return plan_code(outcome, units) if isinstance(outcome, Plan) else ""
 
 
-def _table(answer: Plan) -> str:
+def _table(answer: Plan, units: UnitChoice) -> str:
     """Return the steps as an HTML table."""
 
     def row(step: Step) -> str:
@@ -258,17 +267,18 @@ def _table(answer: Plan) -> str:
             clock_text(step.planned, near),
             f"{step.kind} {step.piece}".strip(),
             window,
+            shown(step.note, units),
         )
         return "<tr>" + "".join(f"<td>{html.escape(c)}</td>" for c in cells) + "</tr>"
 
-    head = "<tr><th>at</th><th>what</th><th>window</th></tr>"
+    head = "<tr><th>at</th><th>what</th><th>window</th><th>note</th></tr>"
     body = "".join(row(step) for step in answer.steps if step.kind != "hold")
     return f'<table class="coreward-table">{head}{body}</table>'
 
 
-def _link(answer: Plan) -> str:
+def _link(answer: Plan, units: UnitChoice) -> str:
     """Return a link that saves the calendar file."""
-    data = base64.b64encode(calendar_bytes(answer)).decode("ascii")
+    data = base64.b64encode(calendar_bytes(answer, units=units)).decode("ascii")
     return (
         '<p><a class="coreward-download" download="plan.ics" '
         f'href="data:text/calendar;base64,{data}">Calendar file (.ics)</a></p>'
@@ -289,7 +299,7 @@ def plan_panel(
     units : str or UnitChoice, optional
         ``"C"`` or ``"F"``; the units kept in the settings when not given.
     day : date, optional
-        Of the serving hour; today if None.
+        Of the serving hour; today if None, and then no fire is lit before now.
     zone : str
         Name of the place's clock.
     **inputs
@@ -303,8 +313,10 @@ def plan_panel(
     state = PlanState()
     state.start_with(inputs)
     place = ZoneInfo(zone)
-    when = dt.datetime.now(place).date() if day is None else day
-    return PlanPanel(state, units, day=when, zone=place)
+    now = dt.datetime.now(place)
+    if day is None:
+        return PlanPanel(state, units, day=now.date(), zone=place, not_before=now)
+    return PlanPanel(state, units, day=day, zone=place)
 
 
 __all__ = ["PlanPanel", "PlanState", "plan_panel"]

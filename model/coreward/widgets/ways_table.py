@@ -8,6 +8,7 @@ from typing import Any
 import ipywidgets as W
 
 from coreward.questions.compare_ways import COLUMNS, Ways, ways_rows
+from coreward.words import METRIC, Units, shown
 
 
 class WaysTable:
@@ -18,10 +19,12 @@ class WaysTable:
     answer : Ways
     by : str
         Column at the start, a key of ``COLUMNS``.
+    units : str or UnitChoice
+        Of the names of the ways.
     """
 
-    def __init__(self, answer: Ways, by: str = "ready") -> None:
-        self.answer = answer
+    def __init__(self, answer: Ways, by: str = "ready", units: Units = METRIC) -> None:
+        self.answer, self.units = answer, units
         self.column = W.Dropdown(
             options=[(heading, key) for key, (heading, _) in COLUMNS.items()],
             value=by,
@@ -41,7 +44,7 @@ class WaysTable:
 
     def html(self) -> str:
         """Return the table as it is sorted now."""
-        rows = ways_rows(self.answer, self.column.value, self.descending.value)
+        rows = ways_rows(self.answer, self.column.value, self.descending.value, self.units)
         head = "".join(
             f"<th{_sorted(key == self.column.value, self.descending.value)}>"
             f"{html.escape(heading)}</th>"
@@ -57,7 +60,7 @@ class WaysTable:
         """Return the live table, and for static pages the same as HTML."""
         bundle: dict[str, Any] = dict(self.widget._repr_mimebundle_() or {})
         bundle["text/html"] = self.html()
-        bundle["text/plain"] = self.answer.sentence
+        bundle["text/plain"] = shown(self.answer.sentence, self.units)
         return bundle
 
 
@@ -67,9 +70,9 @@ def _sorted(chosen: bool, descending: bool) -> str:
     return f' aria-sort="{"descending" if descending else "ascending"}"'
 
 
-def ways_table(answer: Ways, by: str = "ready") -> WaysTable:
+def ways_table(answer: Ways, by: str = "ready", units: Units = METRIC) -> WaysTable:
     """Return a table of ways that sorts."""
-    return WaysTable(answer, by)
+    return WaysTable(answer, by, units)
 
 
 __all__ = ["WaysTable", "ways_table"]
