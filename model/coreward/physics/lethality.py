@@ -26,6 +26,7 @@ What is never credited
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -144,6 +145,12 @@ class Kinetics:
         Spread, read as a central 95 % range.
     source, where, status, note : str
         Where it comes from and how far to trust it.
+    serves : tuple of str
+        Meats it may be used for.
+    role : str
+        "usual", "resistant" (a strain outside every standard) or "other".
+    target : str
+        Which target of table ``verdict`` it is held against.
     """
 
     name: str
@@ -160,6 +167,9 @@ class Kinetics:
     where: str = ""
     status: str = "read"
     note: str = ""
+    serves: tuple[str, ...] = ()
+    role: str = "other"
+    target: str = ""
 
     def __post_init__(self) -> None:
         for field in ("d_reference_min", "z_c"):
@@ -626,12 +636,32 @@ def _from_table(parameters: tables.ParameterSet) -> Kinetics:
         where=d_record.where,
         status=d_record.status,
         note=parameters.note,
+        serves=tuple(parameters.text("serves").split(", ")),
+        role=parameters.text("role"),
+        target=parameters.text("target"),
     )
 
 
 def kinetics_names() -> tuple[str, ...]:
     """Names of the kinetics that ship with the package."""
     return tables.names(_KIND)
+
+
+def organisms_for(meats: Sequence[str], role: str = "usual") -> tuple[Kinetics, ...]:
+    """Return the kinetics that serve any of the meats, in the order of the table.
+
+    Parameters
+    ----------
+    meats : sequence of str
+        Meats, as `coreward.tables.standards` names them.
+    role : str
+        "usual", "resistant" or "other".
+    """
+    return tuple(
+        each
+        for each in _all_kinetics().values()
+        if each.role == role and any(meat in each.serves for meat in meats)
+    )
 
 
 def load_kinetics(name: str | None = None) -> Kinetics:
