@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.physics.lethality import SUSPECT_COUNT
+from coreward.physics.lethality import CREDIT_FROM_C, SUSPECT_COUNT
 from coreward.questions.cook_record import ChannelLike, LogLike
 from coreward.questions.verdict.answer import Doubt
 from coreward.words import At, Lasting, Reading, Text, say
@@ -175,9 +175,15 @@ def _frozen(
             leap = abs(float(values[end + 1] - values[end]))
             step_s = float(time[end + 1] - time[end])
             most = max(rules["frozen_leap"], 2.2 * resolution) + _PLAUSIBLE_K_PER_S * step_s
-            if leap > most:
+            moved_on = (
+                values[start] >= rules["piece_hot"] and values[end + 1] <= rules["piece_cold"]
+            )
+            if leap > most and not moved_on:  # into another piece: asked elsewhere
                 return float(time[start]), float(time[end])
-        elif time[end] - time[start] >= 1.5 * rules["frozen_time"]:
+        elif (
+            time[end] - time[start] >= 1.5 * rules["frozen_time"]
+            and CREDIT_FROM_C <= values[start] < rules["frozen_below"]
+        ):
             before = float(np.interp(time[start] - _HALF_HOUR_S, time, values))
             lately = float(np.interp(time[start] - _WINDOW_S, time, values))
             change, last = abs(values[start] - before), abs(values[start] - lately)

@@ -48,7 +48,6 @@ from coreward.words import (
     Needed,
     Published,
     Rate,
-    Required,
     Text,
     say,
     together,
@@ -372,7 +371,7 @@ def blind_spots(case: Case) -> tuple[Text, ...]:
                     "log, and this record gives it {4}.",
                     strain.organism,
                     strain.food,
-                    Required(float(strain.d_minutes(strain.reference_c)), "min"),
+                    f"{float(strain.d_minutes(strain.reference_c)):.3g} min",
                     Published(strain.reference_c),
                     amount(value, "log10"),
                 )
