@@ -10,6 +10,7 @@ from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.physics.lethality import load_kinetics
 from coreward.questions.hold import HoldPlan, HoldTime, cook_hold, hold_time
 from coreward.questions.verdict import CANNOT_TELL, MET, NOT_MET, Verdict, verdict
+from coreward.words import shown
 
 STANDARD = "us meat 6.5 log"
 """The standard the questions are about."""
@@ -61,8 +62,8 @@ def _at_once() -> Finding:
     choice = "enough" if answer.state == MET else short
     return Finding(
         choice,
-        f"By the table it is {answer.state}: {answer.governing}. To make it enough: "
-        f"{answer.enough}.",
+        f"By the table it is {answer.state}: {shown(answer.governing, 'C')}. To make "
+        f"it enough: {shown(answer.enough, 'C')}.",
     )
 
 
@@ -84,8 +85,8 @@ def _dry_pit() -> Finding:
     )
     return Finding(
         dry.state,
-        f"In the dry pit: {dry.state}, because {dry.governing}. The same cook in a sealed bag: "
-        f"{bagged.state}.",
+        f"In the dry pit: {dry.state}, because {shown(dry.governing, 'C')}. The same cook in a "
+        f"sealed bag: {bagged.state}.",
     )
 
 

@@ -53,6 +53,7 @@ from coreward.questions.plan_words import (
     sentences,
 )
 from coreward.questions.verdict import CAUTION, verdict
+from coreward.words import shown
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -549,7 +550,7 @@ def _judged(item: PlannedPiece, cook: PieceCooks, wanted: float) -> tuple[str, s
         found.append(answer)
     order = ("not met", "cannot tell", "met")
     worst = min(found, key=lambda one: order.index(one.state))
-    return worst.state, worst.headline
+    return worst.state, shown(worst.headline, "C")
 
 
 def _curve(day: _Day, leads: Floats) -> OddsCurve:

@@ -25,7 +25,7 @@ from coreward.questions.verdict.document import sources, verdict_dict, verdict_t
 from coreward.questions.verdict.doubts import ANSWERS
 from coreward.questions.verdict.holds import longest_hold
 from coreward.questions.verdict.judge import verdict
-from coreward.questions.verdict.kill import MOST_SHOWN_LOG, amount, uk_curve
+from coreward.questions.verdict.kill import MOST_SHOWN_LOG, amount, uk_curve, usual_views
 from coreward.questions.verdict.stays import TimeInBand, time_in_band
 
 __all__ = [
@@ -50,6 +50,7 @@ __all__ = [
     "sources",
     "time_in_band",
     "uk_curve",
+    "usual_views",
     "verdict",
     "verdict_dict",
     "verdict_text",

@@ -112,8 +112,8 @@ def probe_doubt(
     ends = [_last_s(all_time, other) for other in others if other.name != name]
     if ends and last < max(ends) - silent_s:
         text = say(
-            "{0} falls silent at {1} with {2}, {3} before another probe: was its piece done and "
-            "taken off then?",
+            "{0} falls silent at {1} with {2}, {3} before another probe: was its piece done "
+            "and taken off then?",
             name,
             At(last),
             Reading(float(values[-1])),
@@ -175,9 +175,9 @@ def _frozen(
             leap = abs(float(values[end + 1] - values[end]))
             step_s = float(time[end + 1] - time[end])
             most = max(rules["frozen_leap"], 2.2 * resolution) + _PLAUSIBLE_K_PER_S * step_s
-            moved_on = (
-                values[start] >= rules["piece_hot"] and values[end + 1] <= rules["piece_cold"]
-            )
+            soon = values[(time > time[end]) & (time <= time[end] + _HALF_HOUR_S)]
+            cold = bool(np.min(soon, initial=math.inf) <= rules["piece_cold"])
+            moved_on = cold and values[start] >= rules["piece_hot"]
             if leap > most and not moved_on:  # into another piece: asked elsewhere
                 return float(time[start]), float(time[end])
         elif (
@@ -252,8 +252,8 @@ def about_new_piece(times_s: Sequence[float], *, rises: bool) -> Doubt:
     clock = " ".join(f"--new-piece {At(t).shown('C')}" for t in times_s)
     given = ", ".join(f"{t:g}" for t in times_s)
     what = (
-        "it falls from hot to cold faster than meat can cool, or where nobody saw it, and rises "
-        "again: was a new piece put on?"
+        "it falls from hot to cold faster than meat can cool, or where nobody saw it, and "
+        "rises again: was a new piece put on?"
         if rises
         else "it falls faster than meat can cool: did the probe leave the meat there?"
     )

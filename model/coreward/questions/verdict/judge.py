@@ -333,7 +333,8 @@ def _judge_piece(
 
 
 def _combined(standards: Sequence[StandardVerdict], limits: Sequence[LimitVerdict]) -> State:
-    states = [item.state for item in (*standards, *limits) if item.counts]
+    states = [item.state for item in standards if item.counts]
+    states += [item.state for item in limits if item.counts]
     if not any(item.counts for item in standards):
         states.append(CANNOT_TELL)
     return worst_state(*states)

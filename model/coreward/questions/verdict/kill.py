@@ -124,16 +124,24 @@ def integral_views(
         hidden_fall_k_per_s=fall,
     )
     history = _History(case, credible, at, fall, _slow_margin(case, slow_margin_log))
-    if organism is not None:
-        names = (organism,) if isinstance(organism, str) else tuple(organism)
-        return tuple(_kinetics_view(history, load_kinetics(name)) for name in names)
-    curves = [s for s in _views() if any(meat in s.meats for meat in case.meats)]
-    logs = [s for s in curves if _unit(s) == "log10"]
-    others = [s for s in curves if _unit(s) != "log10"]
+    names = (organism,) if isinstance(organism, str) else organism
+    tables_read = {standard.view["name"]: standard for standard in _views() if standard.view}
+    return tuple(
+        _curve_view(history, tables_read[name])
+        if name in tables_read
+        else _kinetics_view(history, load_kinetics(name))
+        for name in (usual_views(case.meats) if names is None else names)
+    )
+
+
+def usual_views(meats: Sequence[str]) -> tuple[str, ...]:
+    """Return the names of the views that matter for a meat, as `organism` takes them."""
+    curves = [s for s in _views() if any(meat in s.meats for meat in meats)]
+    named = [(s.view["name"], _unit(s)) for s in curves if s.view]
     return (
-        *(_curve_view(history, standard) for standard in logs),
-        *(_kinetics_view(history, each) for each in organisms_for(case.meats)),
-        *(_curve_view(history, standard) for standard in others),
+        *(name for name, unit in named if unit == "log10"),
+        *(each.name for each in organisms_for(meats)),
+        *(name for name, unit in named if unit != "log10"),
     )
 
 
@@ -367,8 +375,8 @@ def blind_spots(case: Case) -> tuple[Text, ...]:
             ).total
             found.append(
                 say(
-                    "{0}, measured in {1}, lies outside every table; it needs {2} at {3} for one "
-                    "log, and this record gives it {4}.",
+                    "{0}, measured in {1}, lies outside every table; it needs {2} at {3} for "
+                    "one log, and this record gives it {4}.",
                     strain.organism,
                     strain.food,
                     f"{float(strain.d_minutes(strain.reference_c)):.3g} min",

@@ -179,7 +179,7 @@ def _meats(
         answers[name] = ask.spoken(str(answer))
         if answers[name] not in ask.ANSWERS:
             raise InputError(
-                f"probe '{name}' is said to be '{answer}'; say one of: {', '.join(ask.ANSWERS)}."
+                f"probe '{name}' is said to be '{answer}'; say {', '.join(ask.ANSWERS)}."
             )
     said: list[Text] = [
         f"{name} was said to be {answer}"

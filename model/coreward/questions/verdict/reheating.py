@@ -82,8 +82,8 @@ def _judge_reheat(case: Case, holds: Holds, limit: BandLimit) -> LimitVerdict:
         return answer(CANNOT_TELL, text, "log from the cold store on")
     leaving = _leaves_the_cold(coldest, hottest, limit.from_c, case.error_c)
     if leaving is None:
-        text = "The record does not rise from the cold."
-        return answer(CANNOT_TELL, text, "log the reheating, from the cold store on")
+        nothing = "The record does not rise from the cold."
+        return answer(CANNOT_TELL, nothing, "log the reheating, from the cold store on")
     left, latest, surely = leaving
     start, latest_start = float(time[surely]), float(time[latest])
     rise, readings = float(time[left]), coldest[left:]
@@ -115,8 +115,8 @@ def _judge_reheat(case: Case, holds: Holds, limit: BandLimit) -> LimitVerdict:
     else:
         said = [
             say(
-                "Highest reading {0}, held {1} at {2} or above, {3} after leaving the cold ({4}) "
-                "at the record's end; {5}.",
+                "Highest reading {0}, held {1} at {2} or above, {3} after leaving the cold "
+                "({4}) at the record's end; {5}.",
                 Reading(float(np.max(readings))),
                 Held(held),
                 Published(target),
@@ -143,8 +143,8 @@ def _judge_reheat(case: Case, holds: Holds, limit: BandLimit) -> LimitVerdict:
         )
         if spare > 0.0:
             enough = say(
-                "bring every part to a reading of {0} or more within the {1} that are left after "
-                "the record and hold it there for {2}, with a reading at both ends",
+                "bring every part to a reading of {0} or more within the {1} that are left "
+                "after the record and hold it there for {2}, with a reading at both ends",
                 Published(target),
                 Held(spare),
                 Needed(limit.dwell_s),
@@ -244,9 +244,9 @@ def _judge_hot_hold(case: Case, *, counts: bool) -> LimitVerdict:
     level: Text = say(" ({0} to two places)", Reading(floor, 2)) if close else ""
     said = [
         say(
-            "Judged at a reading of {0} or above{1}: from first to last such reading {2}, lowest "
-            "reading in between {3}. {4} is the least at which {5} does not grow; {6} is the "
-            "Food Code's floor.",
+            "Judged at a reading of {0} or above{1}: from first to last such reading {2}, "
+            "lowest reading in between {3}. {4} is the least at which {5} does not grow; {6} "
+            "is the Food Code's floor.",
             case.with_error(limit.from_c),
             level,
             Held(end - begin),

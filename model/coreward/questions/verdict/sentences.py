@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from coreward.physics.lethality import CREDIT_FROM_C
+from coreward.physics.lethality import CREDIT_FROM_C, kinetics_names, load_kinetics
 from coreward.questions.verdict.answer import (
     CANNOT_TELL,
     CAUTION,
@@ -26,8 +26,8 @@ from coreward.questions.verdict.record import Read
 from coreward.words import Difference, Needed, Published, Rate, Text, say, together
 
 _POINTS = {
-    "intact": "Intact: bacteria sit on the surface, so the surface decides what is at risk; the "
-    "standards still ask for the coldest point.",
+    "intact": "Intact: bacteria sit on the surface, so the surface decides what is at risk; "
+    "the standards still ask for the coldest point.",
     "tenderised": "Tenderised: needles or blades carry the surface inwards; the coldest point "
     "decides.",
     "injected": "Injected: needles carry the surface inwards; the coldest point decides.",
@@ -56,8 +56,8 @@ def piece_headline(
     if len({found for _, found in by_meat}) > 1:
         parts = "; ".join(f"as {meat}: {found}" for meat, found in by_meat)
         return say(
-            f"Cannot tell, because the meat is not stated ({parts}), judged {{0}}. Name the meat "
-            "to get one answer.",
+            f"Cannot tell, because the meat is not stated ({parts}), judged {{0}}. Name the "
+            "meat to get one answer.",
             under,
         )
     deciding: list[tuple[Text, State]] = [(i.title, i.state) for i in standards if i.counts]
@@ -130,8 +130,8 @@ def assumptions(
         found.append(say("Integral: between samples the meat is taken to fall at {0}.", fall))
     if record.kind == "cook":
         found.append(
-            "The temperatures are simulated: they say what to expect, and only a thermometer in "
-            "the piece says what happened."
+            "The temperatures are simulated: they say what to expect, and only a thermometer "
+            "in the piece says what happened."
         )
     if not case.stated:
         found.append(
@@ -171,6 +171,14 @@ def cautions(
             "The cooling is not judged: the record ends before it is over. Chill in time, and "
             "log it (--cooling, in code cooling=True)."
         )
+    for view in integrals:
+        if view.name in kinetics_names():
+            kinetics = load_kinetics(view.name)
+            if not any(meat in kinetics.serves for meat in case.meats):
+                found.append(
+                    f"{kinetics.organism} was measured in {kinetics.food}, which says nothing "
+                    f"sure about {' and '.join(case.meats)}."
+                )
     weak = [view.name for view in integrals if view.state == NOT_MET]
     met: list[Text] = [
         item.title if item.counts else say("{0} (which does not decide here)", item.title)

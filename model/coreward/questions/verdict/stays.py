@@ -26,7 +26,6 @@ from coreward.questions.verdict.answer import (
     State,
 )
 from coreward.questions.verdict.case import (
-    HOUR,
     ROUNDING_C,
     ROUNDING_S,
     Case,
