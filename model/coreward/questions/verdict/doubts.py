@@ -66,7 +66,7 @@ def probe_doubt(
     time, values = all_time[good], np.asarray(channel.temperature_c, dtype=float)[good]
     name = channel.name
     if values.size == 0:
-        text = say("{0} never gave a reading: was it plugged in, and was it in the meat?", name)
+        text = say("{0}: no reading at all (unplugged?): was it in the meat?", name)
         return about_probe(channel, "never plugged in", text)
     for air in log.channels:
         if air.role == "air" and _follows(

@@ -331,7 +331,8 @@ def _view(
         if math.isfinite(kelvin) and kelvin > 0.0:
             template += ", or the same record {2} hotter"
         more = Needed(minutes * MINUTE)
-        enough = say(template, more, Published(at_c), MissingDifference(kelvin))
+        hotter = MissingDifference(kelvin if math.isfinite(kelvin) else 0.0)
+        enough = say(template, more, Published(at_c), hotter)
     elif state == CANNOT_TELL:
         enough = gap if gap is not None else together(case.record.faults)
     scale = confident / earned.total if earned.total > 0.0 else 0.0
