@@ -114,8 +114,8 @@ def test_the_wording_is_never_a_bare_word() -> None:
     for record in (cook(60.0, 0.0), cook(75.0, 30.0)):
         answer = verdict(record, meat="beef", surface="sealed bag")
         text = verdict_text(answer)
-        said = text.split("Sources:")[0]  # a title below is the issuing body's own
-        assert not re.search(r"\bsafe\b", said, re.IGNORECASE)
+        words = text.split("Sources:")[0]  # a title below is the issuing body's own
+        assert not re.search(r"\bsafe\b", words, re.IGNORECASE)
         assert "probe error" in said(answer.headline)
         assert "assumptions" in said(answer.headline) or "judged" in said(answer.headline)
         assert "does not replace a calibrated thermometer" in text
@@ -285,7 +285,15 @@ def test_an_unplugged_probe_is_named_and_a_silent_one_earns_nothing() -> None:
     # The second probe falls silent in the hold: the coldest point is then unknown.
     silent = core - 1.0
     silent[time > 5500.0] = np.nan
-    part = verdict(log_of(time, core, silent), meat="beef", probe_error_c=0.0)
+    record = log_of(time, core, silent)
+    part = verdict(record, meat="beef", probe_error_c=0.0)
+    assert [(doubt.kind, doubt.channel) for doubt in part.doubts] == [
+        ("silent early", "meat 2")
+    ]
+    assert part.state != "met"
+    part = verdict(
+        record, meat="beef", probe_error_c=0.0, probes={"meat 2": "in the meat"}, pieces="one"
+    )
     assert part.standard("us meat 6.5 log").held_s < 240.0
     assert "lack a probe" in all_said(part.faults)
 
