@@ -287,9 +287,8 @@ def test_an_unplugged_probe_is_named_and_a_silent_one_earns_nothing() -> None:
     silent[time > 5500.0] = np.nan
     record = log_of(time, core, silent)
     part = verdict(record, meat="beef", probe_error_c=0.0)
-    assert [(doubt.kind, doubt.channel) for doubt in part.doubts] == [
-        ("silent early", "meat 2")
-    ]
+    (doubt,) = part.doubts
+    assert (doubt.kind, doubt.channel) == ("silent early", "meat 2")
     assert part.state != "met"
     part = verdict(
         record, meat="beef", probe_error_c=0.0, probes={"meat 2": "in the meat"}, pieces="one"

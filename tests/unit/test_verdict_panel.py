@@ -238,9 +238,8 @@ def test_the_code_repeats_the_answer(
 def test_the_code_of_a_log_repeats_the_answer(capsys: pytest.CaptureFixture[str]) -> None:
     panel = verdict_panel("C", path=DEMO, cut="pork shoulder")
     exec(compile(panel.code(), "copied", "exec"), {})
-    assert capsys.readouterr().out.startswith(
-        say_shown(panel.state.outcome.answer.headline, "C")
-    )
+    headline = say_shown(panel.state.outcome.answer.headline, "C")
+    assert capsys.readouterr().out.startswith(headline)
 
 
 def test_the_map_by_thickness_is_computed_kept_and_marked(panel: VerdictPanel) -> None:

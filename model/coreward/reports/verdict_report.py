@@ -14,10 +14,10 @@ from coreward.questions.verdict import (
     CANNOT_TELL,
     MET,
     NOT_MET,
-    IntegralView,
-    StandardVerdict,
     Verdict,
     amount,
+    asked_and_held,
+    required_words,
     sources,
 )
 from coreward.reports.document import (
@@ -36,18 +36,7 @@ from coreward.reports.document import (
 from coreward.reports.log_report import log_data, log_picture, read_code
 from coreward.reports.repeat import arguments_code, call, cook_code
 from coreward.reports.things import document_of
-from coreward.words import (
-    Difference,
-    Held,
-    Lasting,
-    Needed,
-    Published,
-    Required,
-    UnitChoice,
-    as_units,
-    say,
-    shown,
-)
+from coreward.words import Difference, Lasting, UnitChoice, as_units, say, shown
 
 STATE_WORDS = {MET: "meets it", NOT_MET: "does not meet it", CANNOT_TELL: "cannot tell"}
 _SAID_ELSEWHERE = ("meat", "condition", "probe_error_c", "placement_error_c")
@@ -181,25 +170,6 @@ def piece_blocks(answer: Verdict, units: UnitChoice) -> tuple[Block, ...]:
     )
 
 
-def asked_and_held(item: StandardVerdict, units: UnitChoice) -> str:
-    """Say what a standard asks for, what was held, and the margin."""
-    if item.required_s is None or item.limit_c is None or item.held_s is None:
-        return ""
-    margin = item.held_s - item.required_s
-    left = (
-        say("{0} to spare", Held(margin))
-        if margin >= 0.0
-        else say("{0} short", Needed(-margin))
-    )
-    return say(
-        "{0} at {1}; held {2}: {3}",
-        Needed(item.required_s),
-        Published(item.limit_c),
-        Held(item.held_s),
-        left,
-    ).shown(units)
-
-
 def standard_table(answer: Verdict, units: UnitChoice) -> Table:
     """Return each hold standard in its own way."""
     return table_of(
@@ -236,14 +206,6 @@ def limit_table(answer: Verdict, units: UnitChoice) -> Table:
             for limit in answer.limits
         ),
         (24, 11, 35, 30),
-    )
-
-
-def required_words(view: IntegralView) -> str:
-    """Say what is required of a view, and what it is made of."""
-    return (
-        f"{Required(view.required).shown('C')} ({view.target:g} + {view.slow_margin:g} for "
-        f"slow heating + {view.growth_added:g} growth)"
     )
 
 

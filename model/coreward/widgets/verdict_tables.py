@@ -6,8 +6,16 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from coreward.figures.hold import letters
-from coreward.questions.verdict import CANNOT_TELL, MET, NOT_MET, Verdict, amount, sources
-from coreward.reports.verdict_report import asked_and_held, required_words
+from coreward.questions.verdict import (
+    CANNOT_TELL,
+    MET,
+    NOT_MET,
+    Verdict,
+    amount,
+    asked_and_held,
+    required_words,
+    sources,
+)
 from coreward.widgets.log_panel import list_html, table_html
 from coreward.words import UnitChoice, say, shown
 

@@ -8,9 +8,28 @@ from typing import Any
 
 from coreward import tables
 from coreward.questions.integral import CONFIDENCE
-from coreward.questions.verdict.answer import CANNOT_TELL, MET, NOT_MET, State, Verdict
+from coreward.questions.verdict.answer import (
+    CANNOT_TELL,
+    MET,
+    NOT_MET,
+    IntegralView,
+    StandardVerdict,
+    State,
+    Verdict,
+)
 from coreward.questions.verdict.kill import amount
-from coreward.words import Published, Quantity, Required, Text, Units, as_units, say, shown
+from coreward.words import (
+    Held,
+    Needed,
+    Published,
+    Quantity,
+    Required,
+    Text,
+    Units,
+    as_units,
+    say,
+    shown,
+)
 
 
 def sources(answer: Verdict) -> tuple[str, ...]:
@@ -104,6 +123,33 @@ def verdict_text(answer: Verdict, units: Units = "C") -> str:
         lines += ["", title, *(say("  - {0}", entry) for entry in entries)]
     lines += ["", "Sources:", *(f"  - {citation}" for citation in sources(answer))]
     return "\n".join(shown(line, choice) for line in lines)
+
+
+def asked_and_held(item: StandardVerdict, units: Units) -> str:
+    """Say what a standard asks for, what was held, and the margin."""
+    if item.required_s is None or item.limit_c is None or item.held_s is None:
+        return ""
+    margin = item.held_s - item.required_s
+    left = (
+        say("{0} to spare", Held(margin))
+        if margin >= 0.0
+        else say("{0} short", Needed(-margin))
+    )
+    return say(
+        "{0} at {1}; held {2}: {3}",
+        Needed(item.required_s),
+        Published(item.limit_c),
+        Held(item.held_s),
+        left,
+    ).shown(units)
+
+
+def required_words(view: IntegralView) -> str:
+    """Say what is required of a view, and what it is made of."""
+    return (
+        f"{Required(view.required).shown('C')} ({view.target:g} + {view.slow_margin:g} for "
+        f"slow heating + {view.growth_added:g} growth)"
+    )
 
 
 def _beside(counts: bool) -> str:
