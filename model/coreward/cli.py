@@ -176,8 +176,10 @@ def _add_verdict_options(parser: argparse.ArgumentParser) -> None:
     )
     judged.add_argument(
         "--condition",
-        default="intact",
-        help="intact (default), tenderised, rolled or ground",
+        action="append",
+        metavar="STATE",
+        help="intact (default), tenderised, injected, rolled, stuffed or ground; several, more "
+        "than once or with commas, add all their limits",
     )
     judged.add_argument(
         "--standard",
@@ -200,6 +202,29 @@ def _add_verdict_options(parser: argparse.ArgumentParser) -> None:
         metavar="RULE",
         help="judge the last rise from the cold as a reheating of cooked meat too, by the "
         "usual rule or the one named",
+    )
+    whose = parser.add_argument_group("whose history it is (the answer asks where it matters)")
+    whose.add_argument(
+        "--pieces",
+        type=_pieces,
+        metavar="PIECES",
+        help="one: all meat probes are in one piece; each: each is in its own; or by names, "
+        "such as 'brisket=T1,T2;pork=T3'. Not said: both are judged and the worse holds",
+    )
+    whose.add_argument(
+        "--probe",
+        action="append",
+        type=_column,
+        metavar="NAME=WHAT",
+        help="what a doubtful probe was: 'T3=in the air', 'T3=not used' or 'T3=in the meat'",
+    )
+    whose.add_argument(
+        "--new-piece",
+        action="append",
+        type=_moment,
+        metavar="H:MM",
+        help="when a new piece was put on, on the record's clock, such as 5:20; more than once "
+        "for several; none for the same piece throughout",
     )
     probe = parser.add_argument_group("the probe")
     probe.add_argument(
@@ -269,6 +294,35 @@ def _column(text: str) -> tuple[str, str]:
     if not sign or not name.strip() or not role.strip():
         raise argparse.ArgumentTypeError(f"{text!r} is not NAME=ROLE, such as 'probe 1=meat'")
     return name.strip(), role.strip()
+
+
+def _pieces(text: str) -> str | dict[str, tuple[str, ...]]:
+    """Read one, each, or NAME=PROBE,PROBE;NAME=PROBE."""
+    if text in ("one", "each"):
+        return text
+    found: dict[str, tuple[str, ...]] = {}
+    for part in text.split(";"):
+        name, sign, probes = part.partition("=")
+        named = tuple(probe.strip() for probe in probes.split(",") if probe.strip())
+        if not sign or not name.strip() or not named or name.strip() in found:
+            raise argparse.ArgumentTypeError(
+                f"{text!r} is not one, each or NAME=PROBE,PROBE;NAME=PROBE, such as "
+                "'brisket=T1,T2;pork=T3'"
+            )
+        found[name.strip()] = named
+    return found
+
+
+def _moment(text: str) -> float | None:
+    """Read H:MM or H:MM:SS on the record's clock; None for the word none. [s]."""
+    if text == "none":
+        return None
+    parts = text.split(":")
+    whole = all(part.isdecimal() and len(part) <= 4 for part in parts)
+    if len(parts) not in (2, 3) or not whole or any(int(part) > 59 for part in parts[1:]):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a time such as 5:20, or none")
+    hours, minutes, seconds = (int(part) for part in (*parts, "0")[:3])
+    return 3600.0 * hours + _SECONDS_PER_MINUTE * minutes + seconds
 
 
 def _add_log_options(parser: argparse.ArgumentParser) -> None:
@@ -492,8 +546,20 @@ def _judge(log: Any, options: argparse.Namespace) -> Any:
     """Give the verdict that the options ask for."""
     from coreward.questions.verdict import verdict
 
+    moments = options.new_piece
+    if moments is not None and None in moments and len(moments) > 1:
+        raise InputError("--new-piece none means the same piece throughout; give no times.")
+    conditions = [
+        state.strip()
+        for given_states in options.condition or ["intact"]
+        for state in given_states.split(",")
+        if state.strip()
+    ]
     given: dict[str, Any] = {
         "standards": options.standard,
+        "pieces": options.pieces,
+        "probes": dict(options.probe) if options.probe else None,
+        "new_piece_s": None if moments is None else [t for t in moments if t is not None],
         "cooling": options.cooling,
         "reheating": options.reheating,
         "probe_error_c": options.probe_error,
@@ -508,7 +574,7 @@ def _judge(log: Any, options: argparse.Namespace) -> Any:
     return verdict(
         log,
         meat=options.meat,
-        condition=options.condition,
+        condition=conditions[0] if len(conditions) == 1 else conditions,
         organism=options.organism,
         **_said(given),
     )

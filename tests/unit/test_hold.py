@@ -27,6 +27,7 @@ from coreward.questions.hold import (
 )
 from coreward.questions.verdict import longest_hold, verdict
 from coreward.tables.standards import load_standard, standard_names
+from coreward.words import shown
 
 COARSE = {"cells": 24, "tolerance": 0.05}
 SLICE = HoldPlan("pork loin", thickness_m=0.03, around_c=62.0, until_core_c=60.0, hold_s=0.0)
@@ -44,12 +45,13 @@ def test_a_slice_taken_to_60_and_served_at_once_meets_no_hold_standard() -> None
     counting = [item for item in answer.standards if item.counts]
     assert counting
     assert {item.state for item in counting} == {"not met"}
-    assert "hold every part" in answer.standard("us meat 6.5 log").enough
-    assert "longer" in answer.standard("us meat 6.5 log").enough
+    assert "hold every part" in shown(answer.standard("us meat 6.5 log").enough, "C")
+    assert "longer" in shown(answer.standard("us meat 6.5 log").enough, "C")
 
 
 def test_the_hold_that_is_asked_for_is_enough_and_hardly_more() -> None:
-    missing = judge(SLICE).standard("us meat 6.5 log").enough.partition(" min longer")
+    enough = shown(judge(SLICE).standard("us meat 6.5 log").enough, "C")
+    missing = enough.partition(" min longer")
     minutes = float(missing[0].rpartition(" ")[2])
     table = "us meat 6.5 log"
     assert judge(replace(SLICE, hold_s=60.0 * minutes)).standard(table).state == "met"

@@ -20,6 +20,7 @@ from coreward.widgets.verdict_panel import (
     verdict_state,
 )
 from coreward.words import CUSTOMARY, METRIC
+from coreward.words import shown as say_shown
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "demo" / "harvest-supper.csv"
@@ -68,7 +69,7 @@ def test_every_answer_comes_with_caution_margin_assumption_and_source(
         assert part in words
     answer = panel.state.outcome.answer
     for item in answer.standards:
-        assert item.title in words
+        assert say_shown(item.title, "C") in words
     panel.state.hold_s = 60 * 60.0
     assert "to spare" in shown(panel)
     # Never a bare word.
@@ -231,13 +232,14 @@ def test_the_code_repeats_the_answer(
     panel = verdict_panel("C", hold_s=900.0, **inputs)
     exec(compile(panel.code(), "copied", "exec"), {})
     printed = capsys.readouterr().out
-    assert printed.startswith(panel.state.outcome.answer.headline)
+    assert printed.startswith(say_shown(panel.state.outcome.answer.headline, "C"))
 
 
 def test_the_code_of_a_log_repeats_the_answer(capsys: pytest.CaptureFixture[str]) -> None:
     panel = verdict_panel("C", path=DEMO, cut="pork shoulder")
     exec(compile(panel.code(), "copied", "exec"), {})
-    assert capsys.readouterr().out.startswith(panel.state.outcome.answer.headline)
+    headline = say_shown(panel.state.outcome.answer.headline, "C")
+    assert capsys.readouterr().out.startswith(headline)
 
 
 def test_the_map_by_thickness_is_computed_kept_and_marked(panel: VerdictPanel) -> None:

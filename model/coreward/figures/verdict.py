@@ -22,7 +22,7 @@ from coreward.figures.style import (
 from coreward.physics.lethality import CREDIT_FROM_C, Kinetics, load_kinetics
 from coreward.questions.verdict import MET, IntegralView, Verdict
 from coreward.tables.standards import Standard, load_standard
-from coreward.words import UnitChoice, as_units
+from coreward.words import UnitChoice, as_units, shown
 
 Floats = NDArray[np.float64]
 _HOUR = 3600.0
@@ -73,7 +73,7 @@ def figure_verdict(verdict: Verdict, units: str | UnitChoice = "C") -> Figure:
 def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
     record = verdict.record
     hours = record.time_s / _HOUR
-    core = INKS["core"].kwargs() | {"label": record.point}
+    core = INKS["core"].kwargs() | {"label": shown(record.point, choice)}
     ax.plot(hours, temperature(record.coldest_c, choice), **core)
     if record.surface_c is not None:
         ax.plot(hours, temperature(record.surface_c, choice), **INKS["surface"].kwargs())

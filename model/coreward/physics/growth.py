@@ -13,13 +13,13 @@ is credited: lag is the uncertain part, and crediting it is the dangerous side.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coreward import tables
-from coreward.errors import InputError
+from coreward.errors import InputError, TableError
 from coreward.physics.lethality import history_arrays
 
 Floats = NDArray[np.float64]
@@ -79,6 +79,29 @@ def growth_rate(temperature_c: ArrayLike, name: str | None = None) -> Floats:
     shape = (t - high) * (t - low) ** 2
     norm = (best - low) * ((best - low) * (t - best) - (best - high) * (best + low - 2.0 * t))
     return np.where(inside, constants["optimum_rate"] * shape / norm, 0.0)
+
+
+def growth_for(stage: str, meats: Sequence[str]) -> tables.ParameterSet:
+    """Return the set of table ``growth`` for a stage and a meat; any poultry decides.
+
+    Parameters
+    ----------
+    stage : str
+        "come-up" or "cooling".
+    meats : sequence of str
+        What the piece is made of; the last set of the table that serves any of it counts.
+
+    Raises
+    ------
+    TableError
+        No set serves them.
+    """
+    for name in reversed(tables.names("growth")):
+        constants = tables.load("growth", name)
+        serves = constants.text("meats").split(", ")
+        if constants.text("stage") == stage and any(meat in serves for meat in meats):
+            return constants
+    raise TableError(f"no set of table 'growth' serves {', '.join(meats)} in the {stage}.")
 
 
 def growth_bound(

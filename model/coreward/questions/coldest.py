@@ -18,6 +18,7 @@ from scipy.linalg import eigh
 from coreward.cook.stages import MEAT_START_RANGE_C
 from coreward.errors import InputError
 from coreward.questions.cook_record import CookRecord
+from coreward.words import Length, say
 
 Floats = NDArray[np.float64]
 _CELLS = 32
@@ -113,7 +114,7 @@ def under_the_probe(
     return replace(
         record,
         coldest_c=coldest,
-        point=f"the centre, estimated {offset_m * 1e3:g} mm from {record.point}",
+        point=say("the centre, estimated {0} from {1}", Length(offset_m), record.point),
     )
 
 

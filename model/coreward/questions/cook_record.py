@@ -1,4 +1,4 @@
-"""What a verdict reads: one history of the coldest point, from a cook, a log or numbers.
+"""What a verdict reads: the history of one piece, from a cook, a log or numbers.
 
 Cooks and logs live in other modules; here they are asked only for what the protocols
 below name.
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from coreward.errors import InputError
 from coreward.physics.lethality import SUSPECT_COUNT, SUSPECT_SHARE, history_arrays
+from coreward.words import Degrees, Text, say
 
 Floats = NDArray[np.float64]
 _RANKING_Z_C = 5.556  # of the United States meat table; only ranks places against each other
@@ -69,7 +70,7 @@ class LogLike(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class CookRecord:
-    """The history a verdict is given on.
+    """The history of one piece, from its first reading to its last.
 
     Attributes
     ----------
@@ -81,12 +82,16 @@ class CookRecord:
         Surface temperature [°C], its water activity, air. [°C]
     longest_gap_s : float
         A longer step between samples is a gap. [s]
-    faults : tuple of str
+    faults : tuple of str or Say
         What was wrong with the record and what to do about it.
     refused : bool
         True when nothing in the record may be credited.
-    point : str
+    point : str or Say
         Which point in the meat it is.
+    probes : tuple of (str, ndarray)
+        The probes of the piece, where there are several. [°C]
+    unknown_spans : tuple of (float, float)
+        Between these an unknown time passed. [s]
     """
 
     kind: str
@@ -97,9 +102,11 @@ class CookRecord:
     surface_activity: Floats | None
     air_c: Floats | None
     longest_gap_s: float
-    faults: tuple[str, ...]
+    faults: tuple[Text, ...]
     refused: bool
-    point: str
+    point: Text
+    probes: tuple[tuple[str, Floats], ...] = ()
+    unknown_spans: tuple[tuple[float, float], ...] = ()
 
     def known(self) -> tuple[Floats, Floats]:
         """Return times and coldest temperatures where there is a reading."""
@@ -109,7 +116,9 @@ class CookRecord:
     def gaps(self) -> tuple[tuple[float, float, float, float], ...]:
         """Start, end [s] and readings before and after [°C] of every gap."""
         time, temperature = self.known()
-        wide = np.flatnonzero(np.diff(time) > self.longest_gap_s)
+        wide = np.diff(time) > self.longest_gap_s
+        if self.unknown_spans:
+            wide |= self.spanned(time)
         return tuple(
             (
                 float(time[i]),
@@ -117,17 +126,24 @@ class CookRecord:
                 float(temperature[i]),
                 float(temperature[i + 1]),
             )
-            for i in wide
+            for i in np.flatnonzero(wide)
         )
+
+    def spanned(self, time_s: Floats) -> NDArray[np.bool_]:
+        """Return for each step between times whether an unknown time lies in it."""
+        found = np.zeros(max(time_s.size - 1, 0), dtype=bool)
+        for start, end in self.unknown_spans:
+            found |= (time_s[:-1] < end) & (time_s[1:] > start)
+        return found
 
 
 def cook_record(source: Any, *, longest_gap_s: float, ceiling_c: float) -> CookRecord:
-    """Read the coldest point from a cook, a log or a pair (time_s, temperature_c).
+    """Read one history from a cook, from all meat probes of a log or from a pair.
 
     Parameters
     ----------
     source : object
-        With `core_c` (a cook), with `channels` (a log), or a pair of series.
+        With `core_c` (a cook), with `channels` (a log), or (time_s, temperature_c).
     longest_gap_s : float
         Longest step that is not a gap. It must not follow the sampling of the record, or
         leaving samples out could turn a gap into none. [s]
@@ -140,7 +156,8 @@ def cook_record(source: Any, *, longest_gap_s: float, ceiling_c: float) -> CookR
         Nothing of the above, no meat probe, or a history that cannot be used.
     """
     if isinstance(source, LogLike):
-        return _from_log(source, longest_gap_s, ceiling_c)
+        meats = [channel for channel in source.channels if channel.role == "meat"]
+        return piece_record(source, meats, longest_gap_s=longest_gap_s, ceiling_c=ceiling_c)
     if isinstance(source, CookLike):
         return _from_cook(source, ceiling_c)
     if isinstance(source, (tuple, list)) and len(source) == 2:
@@ -153,22 +170,32 @@ def cook_record(source: Any, *, longest_gap_s: float, ceiling_c: float) -> CookR
 
 def _believed(
     name: str, temperature: Floats, ceiling_c: float
-) -> tuple[Floats, list[str], bool]:
+) -> tuple[Floats, list[Text], bool]:
     hot = np.isfinite(temperature) & (temperature > ceiling_c) | np.isposinf(temperature)
     count = int(hot.sum())
-    faults: list[str] = []
+    faults: list[Text] = []
     refused = count > SUSPECT_COUNT and count > SUSPECT_SHARE * temperature.size
     if refused:
         faults.append(
-            f"{name}: {count} of {temperature.size} readings lie above {ceiling_c:g} °C, which "
-            "wet meat cannot reach. If they are °F, read the log again as such (--units F, in "
-            "code units='F'); if not, the probe is broken, unplugged or in the air: leave it "
-            "out."
+            say(
+                "{0}: {1} of {2} readings lie above {3}, which wet meat cannot reach. If they "
+                "are °F, read the log again as such (--units F, in code units='F'); if not, "
+                "the probe is broken, unplugged or in the air: leave it out.",
+                name,
+                count,
+                int(temperature.size),
+                Degrees(ceiling_c),
+            )
         )
     elif count:
         faults.append(
-            f"{name}: {count} readings above {ceiling_c:g} °C are not believed and earn "
-            "nothing; look at the plug and the cable."
+            say(
+                "{0}: {1} readings above {2} are not believed and earn nothing; look at the "
+                "plug and the cable.",
+                name,
+                count,
+                Degrees(ceiling_c),
+            )
         )
     out_of_order = np.isneginf(temperature)
     return np.where(hot | out_of_order, np.nan, temperature), faults, refused
@@ -194,49 +221,53 @@ def _from_pair(
     )
 
 
-def _from_log(log: LogLike, longest_gap_s: float, ceiling_c: float) -> CookRecord:
+def piece_record(
+    log: LogLike, meats: Sequence[ChannelLike], *, longest_gap_s: float, ceiling_c: float
+) -> CookRecord:
+    """Return the history of one piece from the probes in it, first to last reading.
+
+    Raises
+    ------
+    InputError
+        None of the probes gave a reading.
+    """
     time = np.asarray(log.time_s, dtype=float)
-    faults: list[str] = []
+    faults: list[Text] = []
     refused = False
-    meats: list[Floats] = []
-    for channel in log.channels:
-        if channel.role != "meat":
-            continue
+    probes: list[tuple[str, Floats]] = []
+    for channel in meats:
         _, readings = history_arrays(time, channel.temperature_c)
         if not np.isfinite(readings).any():
-            faults.append(
-                f"{channel.name}: no reading at all (unplugged?); it is left out. Name its "
-                "role "
-                "or plug it in."
-            )
             continue
         believed, found, bad = _believed(channel.name, readings, ceiling_c)
         faults += found
         refused = refused or bad
-        if readings.size > SUSPECT_COUNT and np.nanmax(readings) == np.nanmin(readings):
-            faults.append(
-                f"{channel.name}: every reading is the same number: the probe may be stuck. "
-                "Compare it with a second thermometer."
-            )
-        meats.append(believed)
-    if not meats:
+        probes.append((channel.name, believed))
+    if not probes:
         raise InputError(
             "no probe in the meat gave a reading, and air temperature never stands for the "
-            "core. "
-            "Name the meat channel when reading the log, or measure the core."
+            "core. Name the meat channel when reading the log, or measure the core."
         )
-    stack = np.vstack(meats)
+    stack = np.vstack([values for _, values in probes])
+    some = np.flatnonzero(np.isfinite(stack).any(axis=0))
+    own = slice(int(some[0]), int(some[-1]) + 1) if some.size else slice(0, time.size)
+    time, stack = time[own], stack[:, own]
     # Where any probe is silent the coldest one may be the silent one.
     all_there = np.isfinite(stack).all(axis=0)
     coldest = np.where(all_there, np.min(np.where(all_there, stack, 0.0), axis=0), np.nan)
     hottest = np.where(all_there, np.max(np.where(all_there, stack, 0.0), axis=0), np.nan)
-    air = [np.asarray(c.temperature_c, dtype=float) for c in log.channels if c.role == "air"]
     silent = int((~all_there).sum())
     if silent:
+        what = "lack a probe that reads elsewhere" if len(probes) > 1 else "lack a reading"
         faults.append(
-            f"{silent} of {time.size} samples lack a probe that reads elsewhere; the coldest "
-            "point is unknown there and earns nothing."
+            say(
+                "{0} of {1} samples {2}; the coldest point is unknown there and earns nothing.",
+                silent,
+                int(time.size),
+                what,
+            )
         )
+    several = len(probes) > 1
     return CookRecord(
         kind="log",
         time_s=time,
@@ -244,12 +275,24 @@ def _from_log(log: LogLike, longest_gap_s: float, ceiling_c: float) -> CookRecor
         hottest_c=hottest,
         surface_c=None,
         surface_activity=None,
-        air_c=air[0] if air else None,
+        air_c=_lowest_air(log, own),
         longest_gap_s=longest_gap_s,
         faults=tuple(faults),
         refused=refused or not bool(all_there.any()),
-        point="the lowest of the probes" if len(meats) > 1 else "the probe",
+        point="the lowest of the probes" if several else "the probe",
+        probes=tuple((name, values[own]) for name, values in probes) if several else (),
+        unknown_spans=tuple(getattr(log, "unknown_spans", ())),
     )
+
+
+def _lowest_air(log: LogLike, own: slice) -> Floats | None:
+    """Return the lowest of the air probes; NaN where none reads."""
+    air = [np.asarray(c.temperature_c, dtype=float) for c in log.channels if c.role == "air"]
+    if not air:
+        return None
+    stack = np.vstack(air)[:, own]
+    lowest = np.min(np.where(np.isfinite(stack), stack, np.inf), axis=0)
+    return np.where(np.isfinite(lowest), lowest, np.nan)
 
 
 def _from_cook(cook: CookLike, ceiling_c: float) -> CookRecord:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,11 +150,26 @@ def _credit(
     return np.asarray(per_minute @ (record.seconds / _SECONDS_PER_MINUTE))
 
 
+@lru_cache(maxsize=1)
 def _draws() -> tuple[Floats, Floats, Floats]:
     generator = np.random.default_rng(_SEED)
     centres = (np.arange(_MEMBERS) + 0.5) / _MEMBERS
     even = norm.ppf(centres) / _HALF_WIDTH
     return generator.permutation(even), generator.permutation(even), generator.permutation(even)
+
+
+def _inside(record: TimeAtTemperature, low_c: float, high_c: float) -> TimeAtTemperature:
+    """Leave out what no member credits, and take as one what all credit alike."""
+    kept = record.temperature_c >= low_c
+    capped = record.temperature_c >= high_c
+    if np.count_nonzero(capped) < 2:
+        return TimeAtTemperature(record.temperature_c[kept], record.seconds[kept])
+    between = kept & ~capped
+    at = record.temperature_c[capped][0]
+    return TimeAtTemperature(
+        np.append(record.temperature_c[between], at),
+        np.append(record.seconds[between], np.sum(record.seconds[capped])),
+    )
 
 
 def _two_sided(value: float, low: float, high: float, deviate: Floats) -> Floats:
@@ -213,7 +229,8 @@ def kinetics_spread(
         out[:, some] = np.where(true < low, 0.0, credit)
         return out
 
-    return Spread(_credit(rates, record, 0.0), record, rates)
+    credited = _inside(record, low - largest_bias, kinetics.valid_high_c - float(bias.min()))
+    return Spread(_credit(rates, credited, 0.0), record, rates)
 
 
 def curve_spread(
@@ -243,7 +260,9 @@ def curve_spread(
     def rates(temperature_c: Floats) -> Floats:
         return curve.rate(temperature_c[None, :] + bias[:, None]) / factor[:, None]
 
-    return Spread(_credit(rates, record, 0.0), record, rates)
+    low, high = curve.temperature_c[0], curve.temperature_c[-1]
+    credited = _inside(record, low - float(bias.max()), high - float(bias.min()))
+    return Spread(_credit(rates, credited, 0.0), record, rates)
 
 
 def _check_error(temperature_error_c: float) -> None:

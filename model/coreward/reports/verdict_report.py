@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
-from coreward import tables
+import numpy as np
+
 from coreward.cook.result import Result
-from coreward.figures import style
 from coreward.figures.verdict import figure_verdict
 from coreward.logs.log import ProbeLog
-from coreward.questions.verdict import CANNOT_TELL, MET, NOT_MET, Verdict, verdict_dict
-from coreward.reports import words
+from coreward.questions.verdict import (
+    CANNOT_TELL,
+    MET,
+    NOT_MET,
+    Verdict,
+    amount,
+    asked_and_held,
+    required_words,
+    sources,
+)
 from coreward.reports.document import (
     CAUTION,
     Block,
@@ -27,11 +36,10 @@ from coreward.reports.document import (
 from coreward.reports.log_report import log_data, log_picture, read_code
 from coreward.reports.repeat import arguments_code, call, cook_code
 from coreward.reports.things import document_of
-from coreward.words import UnitChoice, as_units
+from coreward.words import Difference, Lasting, UnitChoice, as_units, say, shown
 
 STATE_WORDS = {MET: "meets it", NOT_MET: "does not meet it", CANNOT_TELL: "cannot tell"}
 _SAID_ELSEWHERE = ("meat", "condition", "probe_error_c", "placement_error_c")
-_MOST_LOGS = 12.0  # as in the picture: beyond this a count of survivors means nothing
 
 
 @document_of.register
@@ -40,48 +48,42 @@ def verdict_report(
 ) -> Document:
     """Return the report of a verdict: the three views and everything that was assumed."""
     choice = as_units(units)
-    said = verdict_dict(answer, choice.temperature)
+    headline = shown(answer.headline, choice)
     blocks: list[Block] = [
         what_was_judged(answer, choice),
+        *doubt_blocks(answer, choice),
         Picture(
             figure_verdict(answer, choice),
             f"The judged temperature against time with the holds asked for, and the kill added "
-            f"up below. {said['headline']}",
+            f"up below. {headline}",
             "Solid marks: holds that are met; dotted: as long as they are asked for. Below, "
             "the kill as read and with 95 % confidence.",
         ),
-        standard_table(said, choice),
-        limit_table(said),
-        integral_table(said),
+        *piece_blocks(answer, choice),
+        standard_table(answer, choice),
+        limit_table(answer, choice),
+        integral_table(answer, choice),
         *(
-            Listing(tuple(said[name]), heading)
-            for name, heading in (
-                ("faults", "The record"),
-                ("assumptions", "Assumed"),
-                ("cautions", "Beware"),
-                ("blind_spots", "Not covered by any table"),
+            Listing(tuple(shown(entry, choice) for entry in entries), heading)
+            for entries, heading in (
+                (answer.faults, "The record"),
+                (answer.assumptions, "Assumed"),
+                (answer.cautions, "Beware"),
+                (answer.blind_spots, "Not covered by any table"),
             )
-            if said[name]
+            if entries
         ),
     ]
     if isinstance(answer.judged, ProbeLog):
         blocks.insert(2, _whole_log(answer.judged, choice))
     return Document(
         title=title or f"Does it meet its target? {STATE_WORDS[answer.state].capitalize()}",
-        lead=said["headline"],
+        lead=headline,
         caution=CAUTION,
         blocks=tuple(blocks),
         data=verdict_data(answer),
         code=code or verdict_code(answer),
-        sources=tuple(
-            tables.source(key).citation()
-            for key in dict.fromkeys(
-                key
-                for group in (answer.standards, answer.limits, answer.integrals)
-                for item in group
-                for key in item.sources
-            )
-        ),
+        sources=sources(answer),
         versions=versions(),
     )
 
@@ -99,18 +101,21 @@ def what_was_judged(answer: Verdict, units: UnitChoice) -> Facts:
     rows = [
         ("answer", STATE_WORDS[answer.state]),
         ("meat", ", ".join(answer.meats) + f", {answer.condition}"),
-        ("judged at", record.point),
-        ("record", f"{record.kind}, {style.format_hours(float(record.time_s[-1]))}"),
-        ("probe error added to every target", words.difference(answer.probe_error_c, units)),
+        ("judged at", shown(record.point, units)),
+        ("record", f"{record.kind}, {Lasting(float(record.time_s[-1])).shown(units)}"),
+        (
+            "probe error added to every target",
+            Difference(answer.probe_error_c).shown(units),
+        ),
     ]
     if answer.placement_error_c:
         rows.append(
-            ("placement error added", words.difference(answer.placement_error_c, units))
+            ("placement error added", Difference(answer.placement_error_c).shown(units))
         )
     for name, value in answer.asked:
         if name not in _SAID_ELSEWHERE and value != 0.0:
-            shown = "a record" if name == "humidity" else _value_words(value)
-            rows.append((f"given: {name.replace('_', ' ')}", shown))
+            words = "a record" if name == "humidity" else _value_words(value)
+            rows.append((f"given: {name.replace('_', ' ')}", words))
     return Facts(tuple(rows), "What was judged")
 
 
@@ -121,91 +126,104 @@ def _value_words(value: Any) -> str:
         return value
     if isinstance(value, float | int):
         return f"{value:g}"
-    return ", ".join(str(each) for each in value)
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name}: {_value_words(each)}" for name, each in value.items())
+    return ", ".join(_value_words(each) for each in value) or "none"
 
 
 def _decides(counts: bool) -> str:
     return "" if counts else " (shown, does not decide)"
 
 
-def standard_table(said: dict[str, Any], units: UnitChoice) -> Table:
-    """Return each hold standard in its own way."""
-    rows = []
-    for item in sorted(said["standards"], key=lambda item: not item["counts"]):
-        asked = ""
-        if item["required_s"] is not None and item["limit_c"] is not None:
-            # A limit is rounded upwards, whatever the unit.
-            limit = float(style.temperature(item["limit_c"], units))
-            symbol = style.temperature_symbol(units)
-            margin = item["margin_s"]
-            left = (
-                f"{words.held(margin)} to spare"
-                if margin >= 0.0
-                else f"{words.asked(-margin)} short"
-            )
-            asked = (
-                f"{words.asked(item['required_s'])} at {words.required(limit)} {symbol}; held "
-                f"{words.held(item['held_s'])}: {left}"
-            )
-        rows.append(
+def doubt_blocks(answer: Verdict, units: UnitChoice) -> tuple[Block, ...]:
+    """Return the questions that only a person can answer."""
+    if not answer.doubts:
+        return ()
+    return (
+        table_of(
+            "Only you can say",
+            ("question", "in code", "on the command line"),
+            ((shown(doubt.text, units), doubt.code, doubt.command) for doubt in answer.doubts),
+            (50, 25, 25),
+        ),
+    )
+
+
+def piece_blocks(answer: Verdict, units: UnitChoice) -> tuple[Block, ...]:
+    """Return what is said of each piece, where there are several."""
+    if len(answer.pieces) < 2:
+        return ()
+    return (
+        table_of(
+            "By piece, each by its own history; the first of the worst is shown below",
+            ("piece", "says", "in a sentence"),
             (
-                f"{item['title']}{_decides(item['counts'])}. {item['revision']}",
-                STATE_WORDS[item["state"]],
-                asked,
-                item["governing"],
-                f"{item['enough']}. {item['caution']}",
-            )
-        )
+                (
+                    shown(piece.name, units),
+                    STATE_WORDS[piece.state],
+                    shown(piece.headline, units),
+                )
+                for piece in answer.pieces
+            ),
+            (20, 15, 65),
+        ),
+    )
+
+
+def standard_table(answer: Verdict, units: UnitChoice) -> Table:
+    """Return each hold standard in its own way."""
     return table_of(
         "Each standard in its own way: every part at a minimum, for a time",
         ("standard", "says", "asked and held", "because", "what would help; beware"),
-        rows,
+        (
+            (
+                say("{0}" + _decides(item.counts) + ". {1}", item.title, item.revision).shown(
+                    units
+                ),
+                STATE_WORDS[item.state],
+                asked_and_held(item, units),
+                shown(item.governing, units),
+                say("{0}. {1}", item.enough, item.caution).shown(units),
+            )
+            for item in sorted(answer.standards, key=lambda item: not item.counts)
+        ),
         (24, 10, 18, 22, 26),
     )
 
 
-def limit_table(said: dict[str, Any]) -> Table:
+def limit_table(answer: Verdict, units: UnitChoice) -> Table:
     """Return the limits on the whole history."""
     return table_of(
         "Limits on the whole history",
         ("limit", "says", "because", "what would help"),
         (
             (
-                f"{limit['kind']}, {limit['name']}{_decides(limit['counts'])}",
-                STATE_WORDS[limit["state"]],
-                limit["text"],
-                limit["enough"],
+                f"{limit.kind}, {limit.name}{_decides(limit.counts)}",
+                STATE_WORDS[limit.state],
+                shown(limit.text, units),
+                shown(limit.enough, units),
             )
-            for limit in said["limits"]
+            for limit in answer.limits
         ),
         (24, 11, 35, 30),
     )
 
 
-def integral_table(said: dict[str, Any]) -> Table:
+def integral_table(answer: Verdict, units: UnitChoice) -> Table:
     """Return the kill added up over the record."""
-
-    def amount(view: dict[str, Any], name: str) -> str:
-        value = view[name]
-        unit = "log" if view["unit"] == "log10" else "min"
-        if value is None:
-            return ""
-        return words.earned(value, _MOST_LOGS if unit == "log" else float("inf"), unit)
-
     return table_of(
         "Kill added up, beside the standards and never in them",
         ("organism", "as read", "with 95 % confidence", "required", "says", "what would help"),
         (
             (
-                f"{view['organism']} in {view['food']}",
-                amount(view, "value"),
-                amount(view, "confident"),
-                f"{words.required(view['required'])} ({view['target']:g} + "
-                f"{view['slow_margin']:g} for slow heating + {view['growth_added']:g} growth)",
-                STATE_WORDS[view["state"]],
-                view["enough"],
+                say("{0} in {1}", view.organism, view.food).shown(units),
+                shown(amount(view.value, view.unit), units),
+                shown(amount(view.confident, view.unit), units),
+                required_words(view),
+                STATE_WORDS[view.state],
+                shown(view.enough, units),
             )
-            for view in said["integrals"]
+            for view in answer.integrals
         ),
         (22, 13, 13, 18, 11, 23),
     )
@@ -214,9 +232,18 @@ def integral_table(said: dict[str, Any]) -> Table:
 def verdict_data(answer: Verdict) -> tuple[Data, ...]:
     """Return the judged record, and the log or cook it came from."""
     record = answer.record
+    columns = {
+        "time_s": record.time_s,
+        "coldest_c": record.coldest_c,
+        "hottest_c": record.hottest_c,
+    }
+    if record.kind == "history" and len(answer.pieces) > 1:
+        # The record that was given holds all of them, and repeats the answer.
+        time_s, given_c = (np.asarray(part, dtype=float) for part in answer.judged)
+        columns = {"time_s": time_s, "coldest_c": given_c, "hottest_c": given_c}
     judged = data_of(
         "judged-record.csv",
-        {"time_s": record.time_s, "coldest_c": record.coldest_c, "hottest_c": record.hottest_c},
+        columns,
         "The record that was judged: lowest and highest temperature in the meat.",
     )
     if isinstance(answer.judged, ProbeLog):

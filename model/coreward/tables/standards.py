@@ -15,7 +15,7 @@ import math
 import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cached_property, lru_cache
 from importlib.resources import files
@@ -23,6 +23,7 @@ from importlib.resources import files
 from coreward import tables
 from coreward.errors import TableError
 from coreward.units import fahrenheit_to_celsius
+from coreward.words import Difference, Published, Quantity, Say, Text, shown
 
 _FOLDER = "standards_data"
 _TEMPERATURES = ("degC", "degF")
@@ -32,10 +33,12 @@ _ROUNDING_C = 1e-6  # a reading of exactly 60 °C must reach the row of 140 °F
 _STANDARD_TEXTS = (
     "title", "revision", "meats", "conditions", "moisture", "source", "organism", "caution"
 )  # fmt: skip
+_MARK = re.compile(r"\{(-?\d+(?:\.\d+)?)([CFK])\}")
 _SOURCE_KEY = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:19|20)\d{2}\b")
 MEATS = ("beef", "pork", "lamb", "veal", "chicken", "turkey", "poultry", "other meat")
 POULTRY = ("chicken", "turkey", "poultry")
-CONDITIONS = ("intact", "tenderised", "rolled", "ground")
+CONDITIONS = ("intact", "tenderised", "injected", "rolled", "stuffed", "ground")
+"""States of a piece; several may hold at once, and each adds its own limits."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +114,7 @@ class Standard:
     Attributes
     ----------
     name, title, revision, source, caution, organism : str
-        What it is.
+        What it is, with temperatures in °C; `said` gives the texts in either unit.
     meats, conditions : tuple of str
         What it covers.
     moisture : str
@@ -120,8 +123,12 @@ class Standard:
         Log reduction it stands for, where it names one.
     counts : bool
         Whether it decides the overall answer without being asked for by name.
+    view : dict or None
+        How the table is read as a rate of kill: name, unit, food and note.
     law : Law or None
         The law behind it.
+    marked : dict
+        The texts as the table has them.
     rows : tuple of HoldRow
         In order of temperature.
     """
@@ -139,6 +146,12 @@ class Standard:
     counts: bool
     law: Law | None
     rows: tuple[HoldRow, ...]
+    view: Mapping[str, str] | None = field(default=None, compare=False)
+    marked: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+
+    def said(self, name: str) -> Text:
+        """Return title, revision or caution so that it can be shown in either unit."""
+        return marked_text(self.marked.get(name, getattr(self, name)))
 
     @cached_property
     def usable_rows(self) -> tuple[HoldRow, ...]:
@@ -203,8 +216,10 @@ class BandLimit:
         Longest time; zero for hot holding, which has none. [s]
     default : bool
         Whether it is applied unless another is asked for.
-    source, where, status, note : str
+    source, where, status : str
         Where it comes from.
+    note : str or Say
+        What to beware of.
     dwell_s : float
         Time to stay at `to_c` once there; only reheating asks for one. [s]
     """
@@ -218,7 +233,7 @@ class BandLimit:
     source: str
     where: str
     status: str
-    note: str
+    note: Text
     dwell_s: float = 0.0
 
 
@@ -282,6 +297,20 @@ def cited(text: str) -> str:
         return f"{source.authors} {source.year}".strip() or source.title
 
     return _SOURCE_KEY.sub(name, text)
+
+
+def marked_text(text: str) -> Text:
+    """Return a table's text with its marks, such as {130F}, {70C} or {6K}, as quantities."""
+    values: list[Quantity] = []
+
+    def number(match: re.Match[str]) -> str:
+        value, unit = float(match[1]), match[2]
+        celsius = float(fahrenheit_to_celsius(value)) if unit == "F" else value
+        values.append(Difference(value) if unit == "K" else Published(celsius))
+        return f"{{{len(values) - 1}}}"
+
+    template = _MARK.sub(number, cited(text))
+    return Say(template, tuple(values)) if values else template
 
 
 def _rows(text: str, filename: str) -> list[tuple[str, dict[str, str]]]:
@@ -392,10 +421,10 @@ def parse_standards(standards_text: str, holds_text: str) -> dict[str, Standard]
             raise TableError(f"holds.csv: no usable row for the standard '{name}'.")
         result[name] = Standard(
             name=name,
-            title=entry["title"],
-            revision=entry["revision"],
+            title=shown(marked_text(entry["title"]), "C"),
+            revision=shown(marked_text(entry["revision"]), "C"),
             source=entry["source"],
-            caution=cited(entry["caution"]),
+            caution=shown(marked_text(entry["caution"]), "C"),
             organism=entry["organism"],
             meats=tuple(entry["meats"]),
             conditions=tuple(entry["conditions"]),
@@ -403,6 +432,8 @@ def parse_standards(standards_text: str, holds_text: str) -> dict[str, Standard]
             target_log=entry.get("target_log"),
             counts=bool(entry.get("counts", False)),
             law=laws[name],
+            view=entry.get("view"),
+            marked={key: entry[key] for key in ("title", "revision", "caution")},
             rows=tuple(sorted(rows[name], key=lambda row: row.temperature_c)),
         )
     return result
@@ -446,7 +477,7 @@ def parse_limits(text: str) -> tuple[BandLimit, ...]:
                 source=row["source"],
                 where=row["where"],
                 status=row["status"],
-                note=row["note"],
+                note=marked_text(row["note"]),
                 dwell_s=_seconds(row["dwell"], "s", place) if row.get("dwell") else 0.0,
             )
         )
@@ -482,24 +513,30 @@ def load_standard(name: str) -> Standard:
     return known[name]
 
 
-def standards_for(meats: Sequence[str], condition: str) -> tuple[Standard, ...]:
-    """Hold standards for a meat or a mixture; any poultry means the poultry ones.
+def standards_for(
+    meats: Sequence[str], conditions: str | Sequence[str]
+) -> tuple[Standard, ...]:
+    """Hold standards for a meat or a mixture in one or several states.
+
+    The strictest of all rules holds for a mixture: what is made for any of its meats in
+    any of its states is asked for.
 
     Raises
     ------
     TableError
         An unknown meat or condition.
     """
+    states = (conditions,) if isinstance(conditions, str) else tuple(conditions)
     for meat in meats:
         if meat not in MEATS:
             raise TableError(f"no meat called '{meat}'; there are {', '.join(MEATS)}.")
-    if condition not in CONDITIONS:
-        raise TableError(f"no condition called '{condition}'; use {', '.join(CONDITIONS)}.")
-    governing = [meat for meat in meats if meat in POULTRY] or list(meats)
+    for state in states:
+        if state not in CONDITIONS:
+            raise TableError(f"no condition called '{state}'; use {', '.join(CONDITIONS)}.")
     return tuple(
         standard
         for standard in _standards().values()
-        if all(standard.covers(meat, condition) for meat in governing)
+        if any(standard.covers(meat, state) for meat in meats for state in states)
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -11,14 +12,16 @@ from types import MappingProxyType
 from typing import Any, ClassVar, Final
 
 import ipywidgets as W
+import traitlets
 
 from coreward import tables
 from coreward import units as convert
+from coreward.errors import InputError
 from coreward.figures import style
-from coreward.figures.hold import HoldPicture, figure_thickness, letters
+from coreward.figures.hold import HoldPicture, figure_thickness
 from coreward.figures.png import encode
 from coreward.logs.demo import demo_logs
-from coreward.physics.lethality import kinetics_names, load_kinetics
+from coreward.physics.lethality import Kinetics, kinetics_for, kinetics_names, load_kinetics
 from coreward.questions.hold import (
     HeldCook,
     HoldPlan,
@@ -28,14 +31,12 @@ from coreward.questions.hold import (
     hold_time,
 )
 from coreward.questions.verdict import (
-    CANNOT_TELL,
+    ANSWERS,
     CAUTION,
-    MET,
-    NOT_MET,
     SURFACES,
     Verdict,
+    usual_views,
     verdict,
-    verdict_dict,
 )
 from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
 from coreward.widgets import shared
@@ -48,17 +49,23 @@ from coreward.widgets.controls import (
     Quantity,
     Toggle,
 )
-from coreward.widgets.log_panel import LogPanel, LogState, list_html, table_html
+from coreward.widgets.log_panel import LogPanel, LogState
 from coreward.widgets.log_source import PATH, UPLOAD
 from coreward.widgets.panel import Panel, View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
-from coreward.words import UnitChoice
+from coreward.widgets.verdict_tables import explanation, in_short, tables_html
+from coreward.words import Reading, UnitChoice
+from coreward.words import shown as say_shown
 
 _HOUR: Final = 3600.0
 _MINUTE: Final = 60.0
 _COOK: Final = "cook"
 _ALL: Final = "all"
 _NOT_SAID: Final = "not said"
+USUAL: Final = "usual"
+"""The organism that is usual for the meat."""
+_NEW_PIECE: Final = "new piece"
+_PIECES: Final = "pieces"
 # While a slider is dragged: within a few tenths of a degree of the full answer.
 _PREVIEW: Final = {"cells": 24, "tolerance": 0.05}
 _COARSE: Final = {"cells": 16, "tolerance": 0.1}
@@ -83,14 +90,6 @@ DIFFERENCE: Final = Quantity(
     step=lambda units: 0.1,
     digits=lambda units: 1,
 )
-
-_CONDITIONS: Final = {
-    "intact": "intact",
-    "tenderised": "tenderised or injected",
-    "rolled": "rolled",
-    "ground": "ground",
-}
-_STATE_WORDS: Final = {MET: "meets", NOT_MET: "does not meet", CANNOT_TELL: "cannot tell"}
 
 
 def _cuts() -> list[str]:
@@ -120,10 +119,13 @@ class VerdictState(LogState):
     condition = Choice(
         CONDITIONS[0],
         label="condition",
-        options={name: _CONDITIONS[name] for name in CONDITIONS},
+        options={name: name for name in CONDITIONS},
         name="condition",
         tried=(CONDITIONS[0], CONDITIONS[-1]),
     )
+    also_rolled = Toggle(False, label="also rolled", name="also-rolled")
+    also_injected = Toggle(False, label="also injected", name="also-injected")
+    also_stuffed = Toggle(False, label="also stuffed", name="also-stuffed")
     shape = shared.shape()
     thickness_m = shared.thickness(0.03, low=0.01, thinner="follows its bath at once")
     start_c = shared.start()
@@ -206,11 +208,21 @@ class VerdictState(LogState):
         tried=(_ALL, "us poultry 7 log", "uk 70 for 2 min"),
     )
     organism = Choice(
-        tables.default_name("kinetics"),
+        USUAL,
         label="organism",
-        options=_organisms(),
+        options={USUAL: "the usual for the meat"} | _organisms(),
         name="organism",
-        tried=(kinetics_names()[0], kinetics_names()[-1]),
+        tried=(USUAL, kinetics_names()[0], kinetics_names()[-1]),
+    )
+    pieces = Choice(
+        _NOT_SAID,
+        label="the probes are",
+        options={
+            _NOT_SAID: _NOT_SAID,
+            "one": "all in one piece",
+            "each": "each in its own piece",
+        },
+        name="pieces",
     )
     probe_error_k = Number(
         tables.load("verdict")["probe_error"],
@@ -232,12 +244,18 @@ class VerdictState(LogState):
     )
     by_thickness = Toggle(False, label="map by thickness", name="by-thickness")
     source: Any = _COOK
+    doubts_answered = traitlets.Unicode("")
+    """What was said of the doubts of a log, as JSON, with the log it was said of."""
 
+    other_names: ClassVar[tuple[str, ...]] = (*LogState.other_names, "doubts_answered")
     input_names: ClassVar[tuple[str, ...]] = (
         "source",
         "file_unit",
         "cut",
         "condition",
+        "also_rolled",
+        "also_injected",
+        "also_stuffed",
         "shape",
         "thickness_m",
         "start_c",
@@ -254,6 +272,7 @@ class VerdictState(LogState):
         "rest_s",
         "standard",
         "organism",
+        "pieces",
         "probe_error_k",
         "off_centre_m",
         "by_thickness",
@@ -286,11 +305,65 @@ class VerdictState(LogState):
             rest_s=self.rest_s,
         )
 
+    def states(self) -> str | list[str]:
+        """Return the states of the piece, as `verdict` takes them."""
+        also = {
+            "rolled": self.also_rolled,
+            "injected": self.also_injected,
+            "stuffed": self.also_stuffed,
+        }
+        found = [self.condition, *(name for name, wanted in also.items() if wanted)]
+        found = list(dict.fromkeys(found))
+        return found[0] if len(found) == 1 else found
+
+    def meats(self) -> tuple[str, ...]:
+        """Return the meat of the cut."""
+        return (tables.load("cut", self.cut).text("species"),)
+
+    def kinetics(self) -> Kinetics:
+        """Return the chosen kinetics, or the first that are usual for the meat."""
+        if self.organism != USUAL:
+            return load_kinetics(self.organism)
+        return load_kinetics(kinetics_for(self.meats())[0])
+
+    def views(self, preview: bool = False) -> tuple[str, ...]:
+        """Return the views to show: the chosen one, and in full the usual of the meat."""
+        usual = () if preview else usual_views(self.meats())
+        chosen = (self.kinetics().name,) if preview or self.organism != USUAL else ()
+        return tuple(dict.fromkeys((*chosen, *usual)))
+
+    def answered(self) -> dict[str, Any]:
+        """Return what was said of the doubts of the log that is chosen.
+
+        Raises
+        ------
+        InputError
+            If it was damaged.
+        """
+        try:
+            said = json.loads(self.doubts_answered) if self.doubts_answered else {}
+            if said.get("log") != self.log_key():
+                return {}
+            found: dict[str, Any] = {}
+            if said.get("probes"):
+                found["probes"] = {str(k): str(v) for k, v in said["probes"].items()}
+            if said.get("new_piece_s") is not None:
+                found["new_piece_s"] = [float(t) for t in said["new_piece_s"]]
+        except (ValueError, TypeError, AttributeError):
+            raise InputError(
+                "What was said about the probes is damaged; press reset."
+            ) from None
+        return found
+
+    def log_key(self) -> str:
+        """Return which log is chosen."""
+        return f"{self.source}: {self.path}"
+
     def judged_by(self) -> dict[str, Any]:
         """Return the keyword arguments of `verdict` that the inputs describe."""
         said: dict[str, Any] = {
             "meat": self.cut,
-            "condition": self.condition,
+            "condition": self.states(),
             "probe_error_c": self.probe_error_k,
         }
         if self.standard != _ALL:
@@ -298,6 +371,9 @@ class VerdictState(LogState):
         if not self.is_cook:
             if self.surface != _NOT_SAID:
                 said["surface"] = self.surface
+            if self.pieces != _NOT_SAID:
+                said["pieces"] = self.pieces
+            said |= self.answered()
             if self.off_centre_m > 0.0:
                 said |= {"probe_offset_m": self.off_centre_m, "shape": self.shape}
             return said
@@ -359,6 +435,9 @@ class VerdictPanel(LogPanel):
         self._drawing = HoldPicture()
         self._cooked: tuple[Any, HeldCook] | None = None
         self._map_known: dict[Any, tuple[HoldTime, ...]] = {}
+        self._asked: dict[str, tuple[str, str, dict[str, str]]] = {}
+        self._new_piece_s: tuple[float, ...] = ()
+        self.doubt_choices: dict[str, W.Dropdown] = {}
         Panel.__init__(self, state, units, unit_kinds=("temperature", "length", "mass"))
 
     # -- controls ---------------------------------------------------------------------
@@ -366,7 +445,19 @@ class VerdictPanel(LogPanel):
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
         return (
-            ("The piece", ("cut", "condition", "shape", "thickness", "start")),
+            (
+                "The piece",
+                (
+                    "cut",
+                    "condition",
+                    "also-rolled",
+                    "also-injected",
+                    "also-stuffed",
+                    "shape",
+                    "thickness",
+                    "start",
+                ),
+            ),
             (
                 "How it is cooked",
                 (
@@ -390,6 +481,7 @@ class VerdictPanel(LogPanel):
                     "file-unit",
                     "standard",
                     "organism",
+                    "pieces",
                     "probe-error",
                     "off-centre",
                     "by-thickness",
@@ -415,7 +507,9 @@ class VerdictPanel(LogPanel):
         self._tables = W.HTML(layout=W.Layout(margin="4px"))
         self._tables.add_class("coreward-tables")
         self._tables.add_class("coreward-whole")
-        return (caution, self._map_box, self._tables)
+        self._doubts_box = W.VBox(layout=W.Layout(margin="4px", display="none"))
+        self._doubts_box.add_class("coreward-doubts")
+        return (self._doubts_box, caution, self._map_box, self._tables)
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
@@ -425,6 +519,7 @@ class VerdictPanel(LogPanel):
         by_core = state.hold_from == "core"
         for name, visible in {
             "file-unit": not cook,
+            "pieces": not cook,
             "surface": not cook,
             "shape": cook or state.off_centre_m > 0.0,
             "thickness": cook,
@@ -459,7 +554,7 @@ class VerdictPanel(LogPanel):
         asking = self.missing(state.saved())
         if asking:
             return VerdictOutcome(None, asking=asking)
-        said = state.judged_by() | {"organism": _seen(state.organism, preview)}
+        said = state.judged_by() | {"organism": state.views(preview)}
         if not state.is_cook:
             return VerdictOutcome(verdict(self.read(state.saved()), **said))
         plan = state.plan()
@@ -481,36 +576,99 @@ class VerdictPanel(LogPanel):
         state, kept = self.state, self.state.kept
         picture = self._drawing.update(
             answer,
-            state.organism,
+            state.kinetics(),
             state.units,
             None if kept is None else kept.answer,
             moving=self.moving,
         )
-        said = verdict_dict(answer, state.units.temperature)
-        content = _tables_html(answer, said, state.units)
+        content = tables_html(answer, state.units)
+        headline = say_shown(answer.headline, state.units)
         facts = _facts(outcome, state)
-        words = f"{facts} {_in_short(answer)}"
+        words = f"{facts} {in_short(answer)}"
         alt = (
             "Temperature of the coldest point against time with the rows of the standards, "
             "the log reduction added up below, and the map of temperature against hold time. "
         )
         # The whole sentence stands below the picture, where its length moves nothing.
-        explanation = f"{said['headline']} {_explanation(answer, said)}"
+        whole = f"{headline} {explanation(answer, state.units)}"
         return View(
             picture,
-            f"{alt}{words} {said['headline']}",
+            f"{alt}{words} {headline}",
             words,
-            explanation,
-            lambda: self._fill_tables(content),
+            whole,
+            lambda: self._fill_tables(content, answer),
         )
 
-    def _fill_tables(self, content: str) -> None:
+    def _fill_tables(self, content: str, answer: Verdict | None = None) -> None:
         self._tables.value = content
+        self._ask(answer)
+
+    # -- what only a person can say -----------------------------------------------------
+
+    def _ask(self, answer: Verdict | None) -> None:
+        """Show a control for every doubt, and for what was answered before."""
+        doubts = () if answer is None or self.state.is_cook else answer.doubts
+        said = {} if answer is None or self.state.is_cook else self.state.answered()
+        rows: dict[str, tuple[str, str, dict[str, str]]] = {}
+        probe = {"": "please say"} | {name: name for name in ANSWERS}
+        for doubt in doubts:
+            words = say_shown(doubt.text, self.state.units)
+            if doubt.channel is not None:
+                rows[doubt.channel] = (words, "", probe)
+            elif doubt.at_s:
+                both = {"": "please say", "new": "a new piece", "same": "the same piece"}
+                rows[_NEW_PIECE] = (words, "", both)
+                self._new_piece_s = doubt.at_s
+            else:
+                rows[_PIECES] = (f"{words} Choose above: 'the probes are'.", "", {})
+        for name, was in said.get("probes", {}).items():
+            rows[name] = (f"{name} was said to be:", was, probe)
+        if "new_piece_s" in said:
+            was = "new" if said["new_piece_s"] else "same"
+            both = {"": "ask again", "new": "a new piece", "same": "the same piece"}
+            rows[_NEW_PIECE] = ("It was said to be:", was, both)
+            self._new_piece_s = tuple(said["new_piece_s"]) or self._new_piece_s
+        if rows == self._asked:
+            return
+        self._asked = rows
+        self.doubt_choices = {}
+        shown_rows: list[W.Widget] = []
+        for name, (words, was, options) in rows.items():
+            children: list[W.Widget] = [W.HTML(html.escape(words))]
+            if options:
+                control = W.Dropdown(
+                    options=[(label, value) for value, label in options.items()],
+                    value=was,
+                    description="" if name == _NEW_PIECE else name,
+                    layout=W.Layout(width="260px"),
+                )
+                control.observe(self._doubt_answered, names="value")
+                self.doubt_choices[name] = control
+                children.insert(0, control)
+            shown_rows.append(
+                W.Box(children, layout=W.Layout(flex_flow="row wrap", align_items="center"))
+            )
+        self._doubts_box.children = [W.HTML("<h4>Only you can say</h4>"), *shown_rows]
+        self._doubts_box.layout.display = "" if rows else "none"
+
+    def _doubt_answered(self, change: Any) -> None:
+        known = dict(self.state.answered().get("probes", {}))
+        new_piece = self.state.answered().get("new_piece_s")
+        for name, control in self.doubt_choices.items():
+            if name == _NEW_PIECE:
+                times = {"new": list(self._new_piece_s), "same": []}
+                new_piece = times.get(control.value)
+            elif control.value:
+                known[name] = control.value
+            else:
+                known.pop(name, None)
+        said = {"log": self.state.log_key(), "probes": known, "new_piece_s": new_piece}
+        self.state.doubts_answered = json.dumps(said)
 
     def code(self) -> str:
         """Return the lines of Python that repeat the verdict."""
         state = self.state
-        said = state.judged_by() | {"organism": state.organism}
+        said = state.judged_by() | {"organism": state.views()}
         lines = ["import coreward as cw", "from coreward.questions.verdict import verdict_text"]
         if state.is_cook:
             plan = state.plan()
@@ -647,12 +805,6 @@ class _Name(str):
         return str(self)
 
 
-def _seen(organism: str, preview: bool) -> tuple[str, ...]:
-    """Return the kinetics to show: the chosen one, and in full the usual others."""
-    others = ("salmonella beef guideline", "stec beef 30% fat", "listeria beef 30% fat")
-    return (organism,) if preview else tuple(dict.fromkeys((organism, *others)))
-
-
 def _duration(seconds: float) -> str:
     return (
         style.format_hours(seconds)
@@ -682,9 +834,10 @@ def _facts(outcome: VerdictOutcome, state: VerdictState) -> str:
     assert outcome.answer is not None
     units = state.units
     _, coldest = outcome.answer.record.known()
-    peak = style.format_temperature(float(coldest.max()), units, 1) if coldest.size else "none"
+    peak = Reading(float(coldest.max())).shown(units) if coldest.size else "none"
     if outcome.cook is None:
-        return f"{outcome.answer.record.point.capitalize()}: highest {peak}."
+        point = say_shown(outcome.answer.record.point, units)
+        return f"{point[:1].upper()}{point[1:]}: highest {peak}."
     cook, end = outcome.cook, float(outcome.cook.result.time_s[-1])
     if not cook.reached:
         asked = style.format_temperature(state.until_core_c, units, 1)
@@ -696,45 +849,6 @@ def _facts(outcome: VerdictOutcome, state: VerdictState) -> str:
         f"{begin}{_longer(cook.hold_begin_s)}, held {_shorter(state.hold_s)}; the coldest "
         f"point peaks at {peak}."
     )
-
-
-def _in_short(answer: Verdict) -> str:
-    """Say which standards are met and which not, by the letters of the picture."""
-    tied = letters(answer)
-    by_state: dict[str, list[str]] = {}
-    for item in answer.standards:
-        if item.counts:
-            by_state.setdefault(item.state, []).append(f"{tied[item.name]} {item.name}")
-    for limit in answer.limits:
-        if limit.counts and limit.state != MET:
-            by_state.setdefault(limit.state, []).append(f"the {limit.kind} limit")
-    verbs = {NOT_MET: "does not meet", CANNOT_TELL: "cannot tell under", MET: "meets"}
-    parts = [
-        f"{verb} {', '.join(by_state[state])}"
-        for state, verb in verbs.items()
-        if state in by_state
-    ]
-    text = "; ".join(parts)
-    return f"{text[:1].upper()}{text[1:]}, with what is assumed below."
-
-
-def _explanation(answer: Verdict, said: dict[str, Any]) -> str:
-    """Return what would make it enough, for what decides and is not met."""
-    tied = letters(answer)
-    # Standards that ask for the same share one sentence.
-    asked: dict[tuple[str, str], list[str]] = {}
-    for item in said["standards"]:
-        if item["counts"] and item["state"] != MET:
-            verb = "enough" if item["state"] == NOT_MET else "apply"
-            asked.setdefault((verb, item["enough"]), []).append(tied[item["name"]])
-    parts = [
-        f"{', '.join(names)}: to make it {verb}, {remedy}."
-        for (verb, remedy), names in asked.items()
-    ]
-    for limit in said["limits"]:
-        if limit["counts"] and limit["state"] != MET:
-            parts.append(f"{limit['kind'].capitalize()}: {limit['text']}")
-    return " ".join(parts) or "Nothing more is asked under these assumptions."
 
 
 def _map_words(mark: HoldTime, standard: str, state: VerdictState) -> str:
@@ -753,109 +867,6 @@ def _map_words(mark: HoldTime, standard: str, state: VerdictState) -> str:
             "is said above."
         )
     return head + f"'{standard}' has its hold after {_longer(mark.enough_s)}.{late}{moist}"
-
-
-# -- tables below the picture ------------------------------------------------------------
-
-
-def _tables_html(answer: Verdict, said: dict[str, Any], units: UnitChoice) -> str:
-    """Return all that the picture cannot say."""
-    tied = letters(answer)
-    blocks = [
-        list_html("The record", said["faults"]) if said["faults"] else "",
-        table_html(
-            "Each standard in its own way: every part at a minimum, for a time",
-            ("", "standard", "says", "asked, held, margin", "because", "what would help"),
-            [
-                _standard_row(item, tied.get(item["name"], ""), units)
-                for item in sorted(said["standards"], key=lambda item: not item["counts"])
-            ],
-        ),
-        table_html(
-            "Limits on the whole history",
-            ("limit", "says", "because", "what would help"),
-            [
-                (
-                    f"{limit['kind']}, {limit['name']}" + _beside(limit["counts"]),
-                    _STATE_WORDS[limit["state"]],
-                    limit["text"],
-                    limit["enough"],
-                )
-                for limit in said["limits"]
-            ],
-        ),
-        table_html(
-            "Kill added up, beside the standards and never in them",
-            (
-                "organism",
-                "as read",
-                "95 % confidence",
-                "at the surface",
-                "required",
-                "says",
-                "what would help",
-            ),
-            [_integral_row(view) for view in said["integrals"]],
-        ),
-        list_html("Assumed", said["assumptions"]),
-        list_html("Beware", said["cautions"]),
-        list_html("Not covered by any table", said["blind_spots"]),
-        _sources(answer),
-    ]
-    return "".join(blocks)
-
-
-def _beside(counts: bool) -> str:
-    return "" if counts else " (shown, does not decide)"
-
-
-def _standard_row(item: dict[str, Any], letter: str, units: UnitChoice) -> tuple[str, ...]:
-    asked = ""
-    if item["required_s"] is not None and item["limit_c"] is not None:
-        limit = style.format_temperature(
-            math.ceil(item["limit_c"] * 10.0 - 1e-6) / 10.0, units, 1
-        )
-        margin = item["margin_s"]
-        less = f"{_shorter(margin)} to spare" if margin >= 0.0 else f"{_longer(-margin)} short"
-        asked = (
-            f"{_longer(item['required_s'])} at {limit}; held {_shorter(item['held_s'])}: {less}"
-        )
-    return (
-        letter,
-        item["title"] + _beside(item["counts"]) + f". {item['revision']}",
-        _STATE_WORDS[item["state"]],
-        asked,
-        item["governing"],
-        item["enough"] + f". {item['caution']}",
-    )
-
-
-def _integral_row(view: dict[str, Any]) -> tuple[str, ...]:
-    def amount(value: float | None) -> str:
-        if value is None:
-            return ""
-        most = 12.0
-        return (
-            f"over {most:g} log" if value > most else f"{math.floor(value * 10) / 10:.1f} log"
-        )
-
-    return (
-        f"{view['organism']} in {view['food']}",
-        amount(view["value"]),
-        amount(view["confident"]),
-        amount(view["surface"]),
-        f"{math.ceil(view['required'] * 10 - 1e-9) / 10:.1f} ({view['target']:g} + "
-        f"{view['slow_margin']:g} slow heating + {view['growth_added']:g} growth)",
-        _STATE_WORDS[view["state"]],
-        view["enough"],
-    )
-
-
-def _sources(answer: Verdict) -> str:
-    groups = (answer.standards, answer.limits, answer.integrals)
-    keys = dict.fromkeys(key for group in groups for item in group for key in item.sources)
-    entries = [tables.source(key).citation() for key in keys]
-    return f"<details><summary>Sources</summary>{list_html('Sources', entries)}</details>"
 
 
 def verdict_panel(
