@@ -27,7 +27,15 @@ from coreward.cook.march import (
 )
 from coreward.cook.result import Balance, Result, StageRecord
 from coreward.cook.simulate import DEFAULT_CELLS, DEFAULT_TOLERANCE, simulate
-from coreward.cook.stages import LONGEST_STAGE_S, Liquid, Piece, Stage, Surroundings, Wrap
+from coreward.cook.stages import (
+    LONGEST_STAGE_S,
+    Chamber,
+    Liquid,
+    Piece,
+    Stage,
+    Surroundings,
+    Wrap,
+)
 from coreward.errors import InputError
 from coreward.physics.body import Mesh, Sphere, make_mesh
 from coreward.physics.exchange import convective_coefficient, radiative_flux_slope
@@ -773,6 +781,10 @@ def _boxed_result(
         heat_transfer=np.full(len(time), gap),
     )
     around = one.stage.surroundings
+    if isinstance(around, Chamber):
+        raise InputError(
+            "A box keeps its own air: give the stage in it Surroundings(...), not a Chamber."
+        )
     dew = np.array([saturation_temperature(float(p)) for p in pressure])
     several = len(time) > 1
     stage = replace(

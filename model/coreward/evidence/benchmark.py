@@ -48,6 +48,7 @@ from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import CorewardError
 from coreward.physics import statement
 from coreward.physics.body import Slab, make_mesh
+from coreward.physics.chamber import OPEN
 from coreward.physics.engines import fast
 from coreward.physics.history import interpolate
 from coreward.physics.meat import meat
@@ -163,10 +164,11 @@ def _right_hand_side(y, out, numbers, conditions, env, area, spacing, geometry, 
     s = y[2 * n]
     # -inf as record of the highest temperature: the present one is the highest
     fast._primitive(work[2], work[3], s, work[8], work[7], volume, surface_area, m, t, w)
-    film = fast._rates(
+    film, _ = fast._rates(
         t,
         w,
         s,
+        0.0,
         work[8],
         env,
         area,
@@ -175,6 +177,7 @@ def _right_hand_side(y, out, numbers, conditions, env, area, spacing, geometry, 
         surface_area,
         c,
         m,
+        OPEN,
         work[4],
         work[5],
         work[9],

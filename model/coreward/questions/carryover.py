@@ -27,7 +27,7 @@ from coreward.cook.rest import (
     rest_stage,
 )
 from coreward.cook.result import Result
-from coreward.cook.stages import Liquid, Piece, Stage, Surroundings, Wrap
+from coreward.cook.stages import Around, Liquid, Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
 from coreward.physics.lethality import (
     Kinetics,
@@ -538,7 +538,7 @@ def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | 
     return pull_c, carryover(found.result, found.rest_from)
 
 
-def _scaled(around: Surroundings, piece: Piece, factor: float) -> Surroundings:
+def _scaled(around: Around, piece: Piece, factor: float) -> Around:
     """Return surroundings with another coefficient."""
     h = around.heat_transfer
     if h is None:

@@ -17,7 +17,7 @@ import numpy as np
 import coreward as cw
 from coreward import tables
 from coreward.cook.result import Result
-from coreward.cook.stages import Stage, Surroundings, TimeSeries
+from coreward.cook.stages import Around, Stage, TimeSeries
 from coreward.errors import CorewardError
 from coreward.physics.meat import Material
 
@@ -172,7 +172,7 @@ def cook_code(result: Result, name: str = "cook") -> str:
         (f"cw.{type(shape).__name__}({float(size)!r})", made),
     )
     around: dict[int, str] = {}
-    distinct: list[Surroundings] = []
+    distinct: list[Around] = []
     for stage in result.stages:
         known = next(
             (n for n, other in enumerate(distinct) if _same(other, stage.surroundings)), None
@@ -181,7 +181,8 @@ def cook_code(result: Result, name: str = "cook") -> str:
             distinct.append(stage.surroundings)
             known = len(distinct) - 1
             variable = f"around_{known + 1}"
-            body += call(f"{variable} = cw.Surroundings", _changed(stage.surroundings))
+            kind = type(stage.surroundings).__name__
+            body += call(f"{variable} = cw.{kind}", _changed(stage.surroundings))
         around[id(stage)] = f"around_{known + 1}"
     body.append("stages = [")
     for stage in result.stages:
