@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -538,7 +538,10 @@ def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | 
     return pull_c, carryover(found.result, found.rest_from)
 
 
-def _scaled(around: Around, piece: Piece, factor: float) -> Around:
+_Place = TypeVar("_Place", bound=Around)
+
+
+def _scaled(around: _Place, piece: Piece, factor: float) -> _Place:
     """Return surroundings with another coefficient."""
     h = around.heat_transfer
     if h is None:
