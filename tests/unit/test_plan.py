@@ -505,6 +505,7 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
     p, serve = supper_plan, supper_plan.serve_at
     lines = plan_text(p).split("\n")
     light = clock_text(p.light.planned, serve)
+    hot = Held(p.piece("shoulder").most_hold_s).shown("C")
     earlier, later = p.curve.at(-3600.0), p.curve.at(3600.0)
     turkey = p.piece("turkey")
     assert lines[:6] == [
@@ -519,7 +520,7 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
         "18:30 cannot be kept with the chance wanted. Nearest possible: serve at "
         f"{p.nearest_serve_at:%H:%M}.",
         "shoulder in its box falls below the hot-holding limit (58.3 °C with the probe's "
-        f"error) after {Held(p.piece('shoulder').most_hold_s).shown('C')}, not the 6 h asked for.",
+        f"error) after {hot}, not the 6 h asked for.",
     ]
     waits = "; ".join(
         f"{one.item.name} may have to wait {Needed(one.wait_s).shown('C')} and its hold allows "
