@@ -80,9 +80,9 @@ def _cooked(plan: Plan, one: PieceOutlook, prior: Prior, z: np.ndarray, level: f
         return run_light(cook, np.array([0.0]))
 
     if item.wrap is None:
-        run = cooked(leg(0.0, None, item.wanted.core_c))
+        run = cooked(leg(0.0, None, one.pull_core_c))
     else:
         bare = leg(0.0, None, item.wrap_at_core_c)
         wrapped = cooked(bare).leg_end_s[0]
-        run = cooked(bare, leg(wrapped, item.wrap, item.wanted.core_c))
-    return run.leg_end_s[-1] if all(run.reached) else math.inf
+        run = cooked(bare, leg(wrapped, item.wrap, one.pull_core_c))
+    return run.leg_end_s[-1] + one.pull_then_s if all(run.reached) else math.inf

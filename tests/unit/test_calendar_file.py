@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import re
 from pathlib import Path
@@ -11,7 +12,16 @@ import pytest
 
 import coreward as cw
 from coreward.questions.calendar_file import calendar_bytes, write_calendar
-from coreward.questions.plan import Hold, Plan, PlannedPiece, Wanted, plan
+from coreward.questions.plan import (
+    Hold,
+    Plan,
+    PlannedPiece,
+    Wanted,
+    chances,
+    clock_text,
+    plan,
+)
+from coreward.words import shown
 
 LONDON = ZoneInfo("Europe/London")
 MADE = dt.datetime(2026, 10, 20, 9, 0, tzinfo=dt.UTC)
@@ -132,3 +142,81 @@ def test_writing_it_and_refusing_another_ending(night: Plan, tmp_path: Path) -> 
         write_calendar(night, tmp_path / "nowhere" / "supper.ics")
     with pytest.raises(cw.InputError, match="needs a time zone"):
         calendar_bytes(night, made_at=dt.datetime(2026, 1, 1))
+
+
+def test_each_entry_word_for_word(night: Plan) -> None:
+    """Times, texts and reminders of every entry, as a person finds them."""
+    icalendar = pytest.importorskip("icalendar")
+    read = icalendar.Calendar.from_ical(calendar_bytes(night, title="Supper", made_at=MADE))
+    assert str(read["PRODID"]) == "-//Coreward//plan of a day//EN"
+    found = {str(e["SUMMARY"]): e for e in read.walk("VEVENT")}
+    name = "pork; loin, small"
+    steps = {step.kind: step for step in night.steps}
+    assert set(found) == {
+        "Supper: Light",
+        f"Supper: On {name}",
+        f"Supper: Wrap {name}",
+        f"Supper: Pull {name}",
+        f"Supper: Slice {name}",
+        "Supper: Serve",
+    }
+    caution = night.cautions[0]
+    near = night.serve_at
+    for kind in ("light", "on", "wrap", "pull", "slice", "serve"):
+        step = steps[kind]
+        entry = found[f"Supper: {kind.capitalize()} {step.piece}".strip()]
+        begin, end = entry["DTSTART"].dt, entry["DTEND"].dt
+        alarms = entry.walk("VALARM")
+        window = (
+            f"As likely before as after {clock_text(step.planned, near)}; between "
+            f"{clock_text(step.earliest, near)} and {clock_text(step.latest, near)} in "
+            f"{chances(step.chance)}."
+        )
+        lines = str(entry["DESCRIPTION"]).split("\n")
+        assert lines[-1] == caution
+        assert entry["DTSTAMP"].dt == MADE
+        assert str(entry["TRANSP"]) == "TRANSPARENT"
+        if kind in ("wrap", "pull"):
+            assert (begin.timestamp(), end.timestamp()) == (
+                step.earliest.timestamp(),
+                step.latest.timestamp(),
+            )
+            assert not alarms
+            assert window in lines
+        else:
+            assert begin.timestamp() == step.planned.timestamp()
+            assert end - begin == dt.timedelta(minutes=15)
+            assert [alarm["TRIGGER"].dt for alarm in alarms] == [dt.timedelta(minutes=-10)]
+            assert str(alarms[0]["DESCRIPTION"]) == str(entry["SUMMARY"])
+            assert str(alarms[0]["ACTION"]) == "DISPLAY"
+            assert window not in lines
+    told = {kind: str(found[k]["DESCRIPTION"]).split("\n")[:-1] for k in found
+            for kind in [k.split()[1].lower()]}  # fmt: skip
+    assert told["light"][-1] == shown(night.sentences[0], "C")
+    assert told["light"][-1].startswith("Light the fire at ")
+    assert told["on"] == []
+    assert told["wrap"][0] == "in foil, core 60 °C"
+    assert told["pull"][0] == "core 80 °C"
+    assert told["pull"][2:] == ["Then kitchen, at least 10 min."]
+    assert told["slice"] == told["serve"] == []
+
+
+def test_entries_are_in_the_units_of_the_reader(night: Plan, tmp_path: Path) -> None:
+    path = write_calendar(night, tmp_path / "supper.ics", made_at=MADE, units="F")
+    text = path.read_text(encoding="utf-8").replace("\r\n ", "")
+    assert "core 176 °F" in text
+    assert "in foil\\, core 140 °F" in text
+    assert "°C" not in text
+
+
+def test_a_supper_of_another_day_or_title_has_other_names(night: Plan) -> None:
+    def uids(plan: Plan, title: str = "Supper") -> set[str]:
+        return {e["UID"] for e in read_back(calendar_bytes(plan, title=title, made_at=MADE))}
+
+    later = dataclasses.replace(night, serve_at=night.serve_at + dt.timedelta(days=1))
+    assert not uids(night) & uids(later)
+    assert not uids(night) & uids(night, "Lunch")
+    # Another hour of the same day is the same supper.
+    hour = dataclasses.replace(night, serve_at=night.serve_at + dt.timedelta(hours=1))
+    assert uids(night) == uids(hour)
+    assert all(re.fullmatch(r"[0-9a-f]{24}@coreward", uid) for uid in uids(night))

@@ -38,7 +38,7 @@ from coreward.questions.plan_cooks import (
 )
 from coreward.questions.plan_file import PlanFile, read_plan_file
 from coreward.tables.standards import load_standard
-from coreward.words import shown
+from coreward.words import Held, Needed, shown
 
 LONDON = ZoneInfo("Europe/London")
 FEW = 60
@@ -166,7 +166,7 @@ def test_more_chance_wanted_is_never_lit_later(cooks) -> None:
     assert lit == sorted(lit, reverse=True)
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(
     first=st.integers(0, 14 * 24 * 60),
     gap=st.integers(0, 3 * 24 * 60),
@@ -446,6 +446,156 @@ def test_words_and_numbers_say_the_same(supper_plan: Plan) -> None:
     told = json.loads(json.dumps(plan_dict(supper_plan), allow_nan=False))
     assert dt.datetime.fromisoformat(told["light_at"]) == supper_plan.light.planned
     assert len(told["pieces"]) == 3
+
+
+def test_every_field_of_the_dict_is_that_of_the_plan(supper_plan: Plan) -> None:
+    told = plan_dict(supper_plan)
+    assert told["serve_at"] == "2026-10-24T18:30:00+01:00"
+    assert told["chance"] == {
+        "wanted": 0.9,
+        "ready": supper_plan.chance_ready,
+        "in_hold": supper_plan.chance_in_hold,
+        "too_early": supper_plan.chance_too_early,
+        "error": supper_plan.chance_error,
+    }
+    assert told["keeps_chance"] is False
+    assert told["nearest_serve_at"] == supper_plan.nearest_serve_at.isoformat()
+    assert told["fuel_hours"] == supper_plan.fuel_hours
+    assert (told["members"], told["seed"]) == (FEW, 1830)
+    assert told["warnings"] == []
+    for key in ("sentences", "assumptions", "cautions"):
+        assert told[key] == [shown(words, "C") for words in getattr(supper_plan, key)]
+    for row, step in zip(told["steps"], supper_plan.steps, strict=True):
+        assert row == {
+            "kind": step.kind,
+            "piece": step.piece,
+            "planned": step.planned.isoformat(),
+            "earliest": step.earliest.isoformat(),
+            "latest": step.latest.isoformat(),
+            "chance": step.chance,
+            "note": shown(step.note, "C"),
+        }
+    for row, one in zip(told["pieces"], supper_plan.pieces, strict=True):
+        assert row == {
+            "name": one.item.name,
+            "core_wanted_c": one.item.wanted.core_c,
+            "pull_core_c": one.pull_core_c,
+            "pull_then_s": 0.0,
+            "possible": True,
+            "nearest": "",
+            "chance_ready": one.chance_ready,
+            "chance_as_wanted": one.chance_as_wanted,
+            "most_hold_s": one.most_hold_s,
+            "hold_note": shown(one.hold_note, "C"),
+            "wait_s": one.wait_s,
+            "verdict": one.verdict_state,
+            "verdict_headline": shown(one.verdict_headline, "C"),
+        }
+    curve = supper_plan.curve
+    assert told["curve"] == {
+        "shift_s": curve.shift_s.tolist(),
+        "ready": curve.ready.tolist(),
+        "in_hold": curve.in_hold.tolist(),
+        "too_early": curve.too_early.tolist(),
+    }
+
+
+def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
+    """Every line, from the plan's own numbers; the second test holds those to the draws."""
+    p, serve = supper_plan, supper_plan.serve_at
+    lines = plan_text(p).split("\n")
+    light = clock_text(p.light.planned, serve)
+    hot = Held(p.piece("shoulder").most_hold_s).shown("C")
+    earlier, later = p.curve.at(-3600.0), p.curve.at(3600.0)
+    turkey = p.piece("turkey")
+    assert lines[:6] == [
+        f"Light the fire at {light} to serve at 18:30: ready by then in "
+        f"{chances(p.chance_ready)}, and in {chances(p.chance_in_hold)} also without any "
+        "piece waiting longer than its hold.",
+        f"Lit an hour earlier: ready in {chances(earlier[0])}, too early for a hold in "
+        f"{chances(earlier[2])}.",
+        f"Lit an hour later: ready in {chances(later[0])}, too early for a hold in "
+        f"{chances(later[2])}.",
+        f"turkey comes late: with it the hour is kept in {chances(turkey.chance_ready)} only.",
+        "18:30 cannot be kept with the chance wanted. Nearest possible: serve at "
+        f"{p.nearest_serve_at:%H:%M}.",
+        "shoulder in its box falls below the hot-holding limit (58.3 °C with the probe's "
+        f"error) after {hot}, not the 6 h asked for.",
+    ]
+    waits = "; ".join(
+        f"{one.item.name} may have to wait {Needed(one.wait_s).shown('C')} and its hold allows "
+        f"{Held(one.most_hold_s).shown('C')}"
+        for one in p.pieces
+    )
+    assert lines[8] == f"Lit then, {waits}."
+    shoulder = p.piece("shoulder")
+    pull, wrap = shoulder.step("pull"), shoulder.step("wrap")
+    for step, note in ((wrap, "in foil, core 70 °C"), (pull, "core 93 °C")):
+        window = f"({step.earliest:%H:%M} to {step.latest:%H:%M})"
+        assert f"{step.planned:%H:%M}  {step.kind} shoulder  {window}  {note}" in lines
+    assert "14:15  on turkey  as soon as it is there" in lines
+    assert "18:30  serve" in lines
+    assert f"- {shown(p.assumptions[0], 'C')}" in lines
+    assert shown(p.assumptions[0], "C").startswith(f"{FEW} draws of piece, meat, pit and ")
+    assert lines[-2] == f"- turkey: {shown(turkey.verdict_headline, 'C')}"
+    assert lines[-1] == p.cautions[0]
+
+
+def test_the_numbers_of_a_plan_are_those_of_its_draws(
+    supper: PlanFile, supper_plan: Plan
+) -> None:
+    """Counted again, from the cooks, with plain loops."""
+    p, draws = supper_plan, draw_days(3, FEW, 1830)
+    serve, lit = p.serve_at.timestamp(), p.light.planned.timestamp()
+    ready, kept, early, last = [], [], [], []
+    pulls = {}
+    for number, one in enumerate(p.pieces):
+        cook = cook_piece(one.item, p.pit, draws, number)
+        on = one.step("on").planned.timestamp()
+        pulls[one.item.name] = [
+            max(on, lit + draws.warm_up_s[i]) + cook.pull_s[i] for i in range(FEW)
+        ]
+        low, high = np.quantile(cook.loss, (0.05, 0.95))
+        assert (one.loss[0], one.loss[2]) == pytest.approx((low, high))
+        limit = one.item.wanted.most_loss
+        if limit is not None:
+            share = np.mean((cook.loss <= limit) & (cook.come_up_s <= 6 * 3600.0))
+            assert one.chance_as_wanted == pytest.approx(share)
+        assert one.chance_come_up == np.mean(cook.come_up_s <= 6 * 3600.0)
+    for i in range(FEW):
+        fine, patient, ends = True, True, []
+        for one in p.pieces:
+            off = pulls[one.item.name][i]
+            ends.append(off)
+            fine &= off + one.item.hold.least_s + one.item.slicing_s <= serve
+            patient &= off + one.most_hold_s + one.item.slicing_s >= serve
+        ready.append(fine)
+        kept.append(fine and patient)
+        early.append(not patient)
+        last.append(max(ends) - lit)
+    assert p.chance_ready == np.mean(ready)
+    assert p.chance_in_hold == np.mean(kept)
+    assert p.chance_too_early == np.mean(early)
+    assert p.fuel_hours == pytest.approx(np.mean(last) / 3600.0)
+    chance = p.chance_in_hold
+    low = min(max(chance, 0.5 / FEW), 1.0 - 0.5 / FEW)
+    assert p.chance_error == pytest.approx((low * (1.0 - low) / FEW) ** 0.5)
+    for one in p.pieces:
+        item, off = one.item, np.sort(pulls[one.item.name])
+        need = item.hold.least_s + item.slicing_s
+        waits = [serve - item.slicing_s - t for t in off if t + need <= serve]
+        assert one.wait_s == pytest.approx(np.quantile(waits, 0.9, method="inverted_cdf"))
+        assert one.chance_ready == np.mean(off + need <= serve)
+        step = one.step("pull")
+        middle = np.quantile(off, (0.1, 0.5, 0.9), method="inverted_cdf")
+        told = [step.earliest.timestamp(), step.planned.timestamp(), step.latest.timestamp()]
+        assert told == pytest.approx(middle, abs=31.0)  # to the minute
+        assert step.chance == np.mean((off >= middle[0]) & (off <= middle[2]))
+
+
+def test_a_piece_that_the_plan_does_not_have_is_refused(supper_plan: Plan) -> None:
+    with pytest.raises(InputError, match="no piece 'goose'; it has shoulder, brisket, turkey"):
+        supper_plan.piece("goose")
 
 
 @pytest.mark.parametrize(

@@ -35,7 +35,8 @@ def random_plan(number: int):
             PlannedPiece(
                 f"{cut} {i}",
                 cw.Piece(SHAPES[shape](size), cw.meat(cut), float(rng.uniform(2.0, 12.0))),
-                Wanted(core, lethality=False),
+                # What waits for hold tables is told by the core at which it is pulled.
+                Wanted(core, lethality=bool(number % 2)),
                 wrap=wrap,
                 wrap_at_core_c=None if wrap is None else float(rng.uniform(50.0, 68.0)),
                 mass_kg=float(rng.uniform(1.0, 5.0)),
