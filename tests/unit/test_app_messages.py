@@ -99,4 +99,3 @@ def test_the_reason_is_short_enough_to_be_told() -> None:
         with pytest.raises(messages.RefusedMessageError) as refused:
             messages.check(sent, form)
         assert len(str(refused.value).encode()) <= 123
-

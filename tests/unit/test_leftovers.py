@@ -69,9 +69,7 @@ def test_what_a_killed_process_left_is_swept_and_nothing_else(place: Path) -> No
 
 
 @pytest.mark.skipif(not hasattr(os, "geteuid"), reason="needs owners of files")
-def test_a_folder_of_another_person_stays(
-    place: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_folder_of_another_person_stays(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = place / "coreward-pages-theirs"
     folder.mkdir()
     (folder / ".in-use").touch()

@@ -17,7 +17,7 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from tornado.httpserver import HTTPServer
-from tornado.iostream import IOStream, StreamClosedError
+from tornado.iostream import IOStream
 from tornado.netutil import bind_sockets
 
 MOST_CONNECTIONS: Final = 800
@@ -36,8 +36,9 @@ PATIENCE_S: Final = 20.0
 """How long headers, a body or the next question may take. [s]"""
 _WANTED_FILES: Final = 8192
 _FILES_OF_THE_SERVER: Final = 120
-FILES_OF_A_PAGE: Final = 40
-"""Measured: 27 for a kernel and the connections of its page."""
+FILES_OF_A_PAGE: Final = 32
+"""Measured: 20 for a kernel and its page; a page that is loaded again has its own twice."""
+_CONNECTIONS_OF_A_PAGE: Final = 12
 _MOST_KEYS: Final = 4096
 
 _LOG: Final = logging.getLogger("coreward.app")
@@ -55,10 +56,11 @@ class Pace:
     """
 
     def __init__(
-        self, at_once: float, per_s: float, clock: Callable[[], float] = time.monotonic
+        self, at_once: float, per_s: float, clock: Callable[[], float] | None = None
     ) -> None:
-        self._at_once, self._per_s, self._clock = at_once, per_s, clock
-        self._left, self._then = at_once, clock()
+        self._at_once, self._per_s = at_once, per_s
+        self._clock = clock or time.monotonic
+        self._left, self._then = at_once, self._clock()
 
     def _refill(self) -> None:
         now = self._clock()
@@ -66,13 +68,13 @@ class Pace:
         self._then = now
 
     def wait_s(self, amount: float = 1.0) -> float:
-        """Take an amount and return how long to wait until it is there. [s]"""
+        """Take an amount and return how long to wait until it is there, in seconds."""
         self._refill()
         self._left -= amount
         return max(0.0, -self._left / self._per_s)
 
     def refused_s(self, amount: float = 1.0) -> float:
-        """Take an amount if it is there, else return when it will be. [s]"""
+        """Take an amount if it is there, else return in how many seconds it will be."""
         self._refill()
         if self._left < amount:
             return (amount - self._left) / self._per_s
@@ -288,5 +290,5 @@ def share_files(files: int, places: int) -> tuple[int, int]:
         That are wanted.
     """
     free = files - _FILES_OF_THE_SERVER
-    places = max(1, min(places, free // (2 * FILES_OF_A_PAGE)))
+    places = max(1, min(places, free // (FILES_OF_A_PAGE + _CONNECTIONS_OF_A_PAGE)))
     return places, max(32, min(MOST_CONNECTIONS, free - places * FILES_OF_A_PAGE))

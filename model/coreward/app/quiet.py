@@ -69,9 +69,7 @@ class QuietHandler(logging.StreamHandler[TextIO]):
                 words += f" ({steps[0].filename}, line {steps[0].lineno})"
         # A letter that moves the cursor would let a visitor write anywhere on the terminal.
         words = "".join(letter if letter.isprintable() else "?" for letter in words[:LONGEST])
-        kept_back = self._kept_back.pop(
-            (record.pathname, record.lineno, _name_of(record)), 0
-        )
+        kept_back = self._kept_back.pop((record.pathname, record.lineno, _name_of(record)), 0)
         more = f" (and {kept_back} more like it)" if kept_back else ""
         return f"{time.strftime('%H:%M')} {words}{more}"
 
