@@ -331,7 +331,7 @@ def test_a_control_moves_and_a_path_in_it_opens_no_file_outside(
 
 @pytest.mark.skipif(not can_copy(), reason="kernels are copied on Linux only")
 def test_a_copied_kernel_is_fenced_in_and_tells_its_end(folder: Path) -> None:
-    with running_app(folder, most=2, copies=True) as copying:
+    with running_app(folder, most=2, copies=True, abandoned_s=600.0) as copying:
         visitor = Visitor.let_in(copying)
         # Not even the folder that the server was started in, as a checkout would be.
         for path in (folder / "secret.txt", Path.cwd() / "pyproject.toml", "/etc/passwd"):

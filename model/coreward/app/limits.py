@@ -24,6 +24,8 @@ MOST_CONNECTIONS: Final = 800
 """Of all visitors together: thirty browsers hold under three hundred."""
 MOST_UNKNOWN: Final = 128
 """From one address, of connections that have not shown a cookie or the token."""
+GRACE_S: Final = 0.5
+"""How long one of these does not give way while there is room: its question is on the way. [s]"""
 MOST_OF_A_VISITOR: Final = 60
 """A browser holds six for pages and two more for each page that is open."""
 MOST_HEADER: Final = 16 * 2**10
@@ -130,6 +132,8 @@ class Connections:
         From one address, of those that have not shown who they are.
     most_of_a_visitor : int
         Of one visitor.
+    clock : callable, optional
+        For tests. [s]
     """
 
     def __init__(
@@ -137,12 +141,14 @@ class Connections:
         most: int = MOST_CONNECTIONS,
         most_unknown: int = MOST_UNKNOWN,
         most_of_a_visitor: int = MOST_OF_A_VISITOR,
+        clock: Callable[[], float] | None = None,
     ) -> None:
         self._most = most
         self._most_unknown = most_unknown
         self._most_of_a_visitor = most_of_a_visitor
-        # In the order in which they came.
-        self._unknown: dict[str, dict[Any, None]] = {}
+        self._clock = clock or time.monotonic
+        # In the order in which they came, and when.
+        self._unknown: dict[str, dict[Any, float]] = {}
         self._known: dict[str, set[Any]] = {}
         self._whose: dict[Any, tuple[bool, str]] = {}
 
@@ -151,19 +157,20 @@ class Connections:
 
     def admit(self, stream: Any, address: str) -> bool:
         """Take a new connection in; return False where it must be closed instead."""
+        now = self._clock()
         mine = self._unknown.get(address, {})
-        if len(mine) >= self._most_unknown:
-            self._close_oldest(mine)
-        elif len(self) >= self._most:
+        if len(self) >= self._most:
             if not self._unknown:
                 return False
             self._close_oldest(max(self._unknown.values(), key=len))
-        self._unknown.setdefault(address, {})[stream] = None
+        elif len(mine) >= self._most_unknown and now - next(iter(mine.values())) > GRACE_S:
+            self._close_oldest(mine)
+        self._unknown.setdefault(address, {})[stream] = now
         self._whose[stream] = (False, address)
         stream.on_end = self.forget
         return True
 
-    def _close_oldest(self, streams: dict[Any, None]) -> None:
+    def _close_oldest(self, streams: dict[Any, float]) -> None:
         stream = next(iter(streams))
         self.forget(stream)
         stream.close()
@@ -227,7 +234,7 @@ class BoundedServer(HTTPServer):
         self.connections = connections
         self.add_sockets(
             _Listening(each.family, each.type, each.proto, each.detach())
-            for each in bind_sockets(port, host, backlog=512)
+            for each in bind_sockets(port, host, backlog=4096)
         )
 
     def _handle_connection(self, connection: socket.socket, address: Any) -> None:

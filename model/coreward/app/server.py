@@ -420,7 +420,10 @@ class _Results(WebSocketMixin, WebSocketHandler, _Handler):
                     }
                     await self.write_message({"action": "execution_result", "payload": result})
                 told = len(session.results)
-                if told == total or session.state not in {COMPUTING, READY}:
+                if told == total:
+                    return
+                if session.state not in {COMPUTING, READY}:
+                    self.close(1001, "nothing more will come")
                     return
                 async with session.changed:
                     if told == len(session.results):
