@@ -26,7 +26,7 @@ import websocket
 from support.workbench import LOOPBACK, free_port
 
 START_TIMEOUT_S = 120.0
-ANSWER_TIMEOUT_S = 60.0
+ANSWER_TIMEOUT_S = 120.0
 _PROGRAM = """
 import asyncio, json, sys
 from pathlib import Path
@@ -127,6 +127,7 @@ class Visitor:
                 f"ws://{LOOPBACK}:{self.server.port}{path}",
                 cookie=self.cookie,
                 socket=plain,
+                timeout=ANSWER_TIMEOUT_S,
                 **options,
             )
             yield connection

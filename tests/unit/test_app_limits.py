@@ -70,6 +70,18 @@ def test_paces_are_apart_and_not_without_end(monkeypatch: pytest.MonkeyPatch) ->
 # Connections --------------------------------------------------------------------------
 
 
+class Hall(Connections):
+    """Connections that come a second apart."""
+
+    def __init__(self, **given: int) -> None:
+        self.clock = Clock()
+        super().__init__(**given, clock=self.clock)
+
+    def admit(self, stream: Any, address: str) -> bool:
+        self.clock.now += 1.0
+        return super().admit(stream, address)
+
+
 def _admitted(connections: Connections, address: str, count: int) -> list[Plain]:
     streams = [Plain() for _ in range(count)]
     for stream in streams:
@@ -77,8 +89,19 @@ def _admitted(connections: Connections, address: str, count: int) -> list[Plain]
     return streams
 
 
+def test_one_whose_question_is_on_the_way_does_not_give_way() -> None:
+    # A thousand at the same moment, and among them somebody who has a question.
+    connections = Connections(most=500, most_unknown=10, clock=Clock())
+    _admitted(connections, "a", 300)
+    (stream,) = _admitted(connections, "a", 1)
+    _admitted(connections, "a", 450)
+    assert not stream.closed
+    assert connections.know(stream, "v")
+    assert len(connections) == 500
+
+
 def test_the_oldest_that_never_said_who_it_is_gives_way() -> None:
-    connections = Connections(most=100, most_unknown=10)
+    connections = Hall(most=100, most_unknown=10)
     streams = _admitted(connections, "a", 1100)
     assert [each.closed for each in streams] == [True] * 1090 + [False] * 10
     assert len(connections) == 10
@@ -90,7 +113,7 @@ def test_the_oldest_that_never_said_who_it_is_gives_way() -> None:
 
 
 def test_whoever_has_shown_who_he_is_does_not_give_way() -> None:
-    connections = Connections(most=20, most_unknown=10)
+    connections = Hall(most=20, most_unknown=10)
     known = _admitted(connections, "a", 5)
     for number, stream in enumerate(known):
         assert connections.know(stream, f"visitor {number}")
@@ -120,7 +143,7 @@ def test_a_visitor_has_so_many_and_may_come_back_after_closing() -> None:
 
 
 def test_what_has_given_way_is_nobodys() -> None:
-    connections = Connections(most_unknown=1)
+    connections = Hall(most_unknown=1)
     first, second = _admitted(connections, "a", 2)
     assert not connections.know(first, "v")
     second.close()
@@ -145,7 +168,7 @@ def test_thirty_people_behind_one_address_find_room() -> None:
 
 
 @pytest.mark.parametrize(
-    ("files", "wanted", "places"), [(8192, 30, 30), (1024, 30, 11), (256, 30, 1), (64, 5, 1)]
+    ("files", "wanted", "places"), [(8192, 30, 30), (1024, 30, 20), (256, 30, 3), (64, 5, 1)]
 )
 def test_places_and_connections_fit_into_the_files(
     files: int, wanted: int, places: int

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import json
 import os
 import signal
+import socket
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import psutil
 import pytest
 import websocket
 
 from coreward.app.kernels import can_copy
+from coreward.app.limits import MOST_UNKNOWN
+from coreward.app.messages import SHORT_FORM
 from support.app_server import (
     AppServer,
     Visitor,
@@ -39,6 +45,13 @@ def read(change):
 entry.observe(read, names="value")
 print(entry.comm.comm_id, answer.comm.comm_id)
 """
+# A page that tells its environment, and writes to the terminal without end.
+LOUD_PAGE = """
+import os, sys
+for number in range(20_000):
+    os.write(2, b"\\x1b[2J a line that nobody asked for %d\\n" % number)
+print(sorted(os.environ), os.environ["PATH"] != "")
+"""
 
 
 @pytest.fixture(scope="module")
@@ -52,6 +65,14 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         made, "other", ("words", "# Another\n\nWords."), ("code", "1 / 0"), ("code", "7")
     )
     write_page(made, "paths", ("words", "# Paths"), ("code", PATH_PAGE))
+    write_page(
+        made,
+        "hungry",
+        ("words", "# Hungry"),
+        ("code", "len(bytearray(8 * 2**30))"),
+        ("code", "7"),
+    )
+    write_page(made, "loud", ("words", "# Loud"), ("code", LOUD_PAGE))
     (made / "secret.txt").write_text(SECRET)
     (made / "data" / "demo").mkdir(parents=True)
     (made / "data" / "demo" / "supper.csv").write_text("minutes,pit\n0,110\n")
@@ -62,7 +83,10 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def server(folder: Path) -> Iterator[AppServer]:
     """Return a server with room for all tests, whose kernels start on their own."""
-    with running_app(folder, most=40, copies=False, abandoned_s=600.0) as running:
+    secrets = {"COOKS_PASSWORD": SECRET, "LC_COOKS": "C"}
+    with running_app(
+        folder, most=40, copies=False, abandoned_s=600.0, extra=secrets
+    ) as running:
         yield running
 
 
@@ -268,7 +292,7 @@ def test_code_is_refused_in_the_short_form_too(opened: tuple[Visitor, str]) -> N
     visitor, kernel = opened
     with visitor.connected(
         f"/api/kernels/{kernel}/channels?session_id=tests",
-        subprotocols=["v1.kernel.websocket.jupyter.org"],
+        subprotocols=[SHORT_FORM],
     ) as connection:
         connection.send_binary(packed(message("execute_request", code="1")))
         kind, data = connection.recv_data()
@@ -307,7 +331,7 @@ def test_a_control_moves_and_a_path_in_it_opens_no_file_outside(
 
 @pytest.mark.skipif(not can_copy(), reason="kernels are copied on Linux only")
 def test_a_copied_kernel_is_fenced_in_and_tells_its_end(folder: Path) -> None:
-    with running_app(folder, most=2, copies=True) as copying:
+    with running_app(folder, most=2, copies=True, abandoned_s=600.0) as copying:
         visitor = Visitor.let_in(copying)
         # Not even the folder that the server was started in, as a checkout would be.
         for path in (folder / "secret.txt", Path.cwd() / "pyproject.toml", "/etc/passwd"):
@@ -344,6 +368,127 @@ def test_a_page_from_elsewhere_cannot_connect(opened: tuple[Visitor, str]) -> No
         visitor.connected(f"/api/kernels/{kernel}/channels", origin="http://pages.example"),
     ):
         pass
+
+
+# What is borne ------------------------------------------------------------------------
+
+
+def test_a_message_that_claims_many_parts_closes_its_own_connection_only(
+    opened: tuple[Visitor, str], visitor: Visitor
+) -> None:
+    offender, kernel = opened
+    path = f"/api/kernels/{kernel}/channels?session_id=tests"
+    with offender.connected(path, subprotocols=[SHORT_FORM]) as connection:
+        connection.send_binary((2**40).to_bytes(8, "little") + bytes(16))
+        kind, data = connection.recv_data()
+        while kind != websocket.ABNF.OPCODE_CLOSE:
+            kind, data = connection.recv_data()
+    assert int.from_bytes(data[:2], "big") == 1008
+    assert b"parts" in data
+    assert visitor.ask("/", timeout=5)[0] == 200
+
+
+def test_half_open_connections_keep_nobody_out(server: AppServer, visitor: Visitor) -> None:
+    before = server.bytes_said()
+    held = []
+    try:
+        for _ in range(3 * MOST_UNKNOWN):
+            plain = socket.create_connection(("127.0.0.1", server.port), timeout=10)
+            plain.sendall(b"GET / HTTP/1.1\r\nHost: ")
+            held.append(plain)
+        assert visitor.ask("/", timeout=10)[0] == 200
+        assert Visitor(server).ask("/", timeout=10)[0] == 403
+        process = psutil.Process(server.process.pid)
+        here = [each for each in process.net_connections("tcp") if each.raddr]
+        assert len(here) <= MOST_UNKNOWN + 40
+    finally:
+        for plain in held:
+            plain.close()
+    assert server.bytes_said() - before < 2000
+
+
+def test_absurd_headers_and_bodies_end_their_own_connection(
+    server: AppServer, visitor: Visitor
+) -> None:
+    starts = [
+        b"Cookie: " + b"x" * 100_000,
+        b"\r\n".join(b"X-%d: y" % number for number in range(10_000)),
+        b"Content-Length: 100000000",
+        b"Transfer-Encoding: chunked\r\n\r\n" + b"ffff\r\n" + b"x" * 70_000,
+    ]
+    for start in starts:
+        with socket.create_connection(("127.0.0.1", server.port), timeout=20) as plain:
+            with contextlib.suppress(ConnectionError):
+                plain.sendall(b"POST / HTTP/1.1\r\nHost: localhost\r\n" + start + b"\r\n\r\n")
+            answer = b""
+            with contextlib.suppress(ConnectionError):
+                while received := plain.recv(4096):
+                    answer += received
+        assert answer == b"" or answer.startswith(b"HTTP/1.1 4")
+    assert visitor.ask("/", timeout=10)[0] == 200
+
+
+def test_a_frame_is_not_unpacked_and_a_name_is_an_address(
+    opened: tuple[Visitor, str],
+) -> None:
+    visitor, kernel = opened
+    path = f"/api/kernels/{kernel}/channels?session_id="
+    compressing = ["Sec-WebSocket-Extensions: permessage-deflate"]
+    with visitor.connected(path + "tests", header=compressing) as connection:
+        assert "sec-websocket-extensions" not in connection.headers
+    for name in ("x" * 300, "..%2f..%2f", "a%00b"):
+        with (
+            pytest.raises(websocket.WebSocketBadStatusException, match="404"),
+            visitor.connected(path + name),
+        ):
+            pass
+
+
+def test_what_takes_too_much_memory_is_a_sentence(visitor: Visitor) -> None:
+    first, second = visitor.results(visitor.open_page("hungry"))
+    if sys.platform == "linux":
+        assert first[0]["text"] == "This part could not be computed (MemoryError)."
+    assert second[0]["data"] == {"text/plain": "7"}
+
+
+def test_a_page_knows_no_secrets_of_the_environment_and_does_not_fill_the_terminal(
+    server: AppServer, visitor: Visitor
+) -> None:
+    before = server.bytes_said()
+    (outputs,) = visitor.results(visitor.open_page("loud"))
+    text = "".join(each.get("text", "") for each in outputs)
+    assert "'PATH'" in text
+    assert "'LC_COOKS'" in text
+    assert "True" in text
+    assert "COOKS_PASSWORD" not in text
+    assert server.bytes_said() - before < 2000
+    assert "\x1b" not in server.said()
+
+
+def test_one_answer_for_all_that_is_not_served(visitor: Visitor) -> None:
+    def answer(path: str) -> tuple[int, str, list[str]]:
+        status, headers, text = visitor.ask(path)
+        told = [f"{name}: {value}" for name, value in headers.items() if name != "date"]
+        return status, text, sorted(told)
+
+    missing = answer("/drawing/scripts/nothing.js")
+    assert missing[0] == 404
+    for path in (
+        "/drawing/scripts/../../lab/index.html.j2",
+        "/drawing/scripts/%2e%2e/%2e%2e/lab/",
+        "/drawing/scripts//etc/passwd",
+        "/drawing/scripts//etc/nothing",
+        "/drawing/scripts//root",
+        "/drawing/scripts/a%00b",
+        "/drawing/scripts/" + "x" * 5000,
+        "/drawing/scripts/%ff%fe",
+        "/drawing/scripts/.",
+        "/page/nothing",
+        "/page/way-out",
+        "/nowhere",
+        "/secret.txt",
+    ):
+        assert answer(path) == missing, path
 
 
 # How many ------------------------------------------------------------------------------

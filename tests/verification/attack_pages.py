@@ -37,6 +37,7 @@ LASTS_S = 20.0  # how long an attack is watched [s]
 PLACES = 12
 HALF_OPEN = 1100
 CELLS = 17_000_000
+COPIES = False  # kernels that start on their own are ready sooner than a first copy
 FILES = 1024  # as many open files as many systems allow a program
 _BINARY = "v1.kernel.websocket.jupyter.org"
 _LOG_PAGE = """
@@ -255,7 +256,9 @@ def attack(name: str) -> Watch:
         for page in ("start", "other", *(f"many-{number}" for number in range(PLACES + 5))):
             write_page(folder, page, ("words", f"# Page {page}"), ("code", "7"))
         write_page(folder, "log", ("words", "# Log"), ("code", _LOG_PAGE))
-        with running_app(folder, most=PLACES, most_files=FILES) as server:
+        with running_app(
+            folder, most=PLACES, most_files=FILES, copies=COPIES, abandoned_s=120.0
+        ) as server:
             visitor = Visitor.let_in(server)
             visitor.headers["Connection"] = "close"
             kernel = visitor.open_page("start")

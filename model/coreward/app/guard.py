@@ -21,7 +21,8 @@ import sys
 import sysconfig
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, Final, cast
+from types import FrameType
+from typing import Any, Final
 
 _LISTING: Final = frozenset({"os.listdir", "os.scandir"})
 _CHANGING: Final = frozenset(
@@ -44,8 +45,8 @@ _MIDDLEMEN: Final = (
 # readers of logs and by panels, which are not among them.
 _PROGRAMS: Final = (
     "importlib", "pkgutil", "linecache", "tokenize", "inspect", "mimetypes", "zoneinfo",
-    "tzdata", "numba", "llvmlite", "matplotlib", "matplotlib_inline", "PIL", "fontTools", "fpdf",
-    "icalendar", "scipy", "CoolProp", "IPython", "ipykernel", "ipywidgets", "traitlets",
+    "tzdata", "numba", "llvmlite", "matplotlib", "matplotlib_inline", "PIL", "fontTools",
+    "fpdf", "icalendar", "scipy", "CoolProp", "IPython", "ipykernel", "ipywidgets", "traitlets",
     "jupyter_client", "jupyter_core", "traceback", "coreward.tables", "coreward.reports",
     "coreward.questions", "coreward.physics", "coreward.figures", "coreward.lessons",
     "coreward.logs.demo",
@@ -135,12 +136,12 @@ def _is_within(place: str, folders: tuple[str, ...]) -> bool:
 
 def _asked_by_a_program() -> bool:
     """Tell whether a file is opened by the import of a module and the like."""
-    frame = sys._getframe()
+    frame: FrameType | None = sys._getframe()
     while frame is not None:
         name = str(frame.f_globals.get("__name__", ""))
         if name != __name__ and not _is_of(name, _MIDDLEMEN):
             return _is_of(name, _PROGRAMS)
-        frame = cast(Any, frame.f_back)
+        frame = frame.f_back
     return False
 
 
@@ -213,7 +214,7 @@ def limit_this_process(more: int = MEMORY_OF_A_KERNEL) -> bool:
 
 
 def _memory_written_to() -> int:
-    """Return what Linux counts against its bound; 0 elsewhere. [B]"""
+    """Return what Linux counts against its bound in bytes; 0 elsewhere."""
     try:
         words = Path("/proc/self/status").read_text(encoding="ascii", errors="replace")
     except OSError:

@@ -28,8 +28,8 @@ _GONE: Final = -int(signal.SIGTERM)
 # What a kernel needs of the environment. Whatever else stands there, such as a password for
 # another program, is not the business of a page.
 _PASSED_ON: Final = frozenset(
-    {"PATH", "HOME", "USER", "LOGNAME", "LANG", "LANGUAGE", "TZ", "TZDIR", "TMPDIR", "TEMP", "TMP",
-     "PYTHONPATH", "PYTHONHOME", "PYTHONUTF8", "VIRTUAL_ENV", "LD_LIBRARY_PATH",
+    {"PATH", "HOME", "USER", "LOGNAME", "LANG", "LANGUAGE", "TZ", "TZDIR", "TMPDIR", "TEMP",
+     "TMP", "PYTHONPATH", "PYTHONHOME", "PYTHONUTF8", "VIRTUAL_ENV", "LD_LIBRARY_PATH",
      "DYLD_LIBRARY_PATH", "MPLCONFIGDIR", "MPLBACKEND", "NUMBA_CACHE_DIR", "NUMBA_CPU_NAME",
      "NUMBA_NUM_THREADS", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "FONTCONFIG_PATH",
      "JUPYTER_PREFER_ENV_PATH", "SYSTEMROOT", "SYSTEMDRIVE", "WINDIR", "COMSPEC", "PATHEXT",

@@ -24,6 +24,8 @@ MOST_CONNECTIONS: Final = 800
 """Of all visitors together: thirty browsers hold under three hundred."""
 MOST_UNKNOWN: Final = 128
 """From one address, of connections that have not shown a cookie or the token."""
+GRACE_S: Final = 0.5
+"""How long one of these does not give way while there is room: its question is on the way. [s]"""
 MOST_OF_A_VISITOR: Final = 60
 """A browser holds six for pages and two more for each page that is open."""
 MOST_HEADER: Final = 16 * 2**10
@@ -36,8 +38,9 @@ PATIENCE_S: Final = 20.0
 """How long headers, a body or the next question may take. [s]"""
 _WANTED_FILES: Final = 8192
 _FILES_OF_THE_SERVER: Final = 120
-FILES_OF_A_PAGE: Final = 40
-"""Measured: 27 for a kernel and the connections of its page."""
+FILES_OF_A_PAGE: Final = 32
+"""Measured: 20 for a kernel and its page; a page that is loaded again has its own twice."""
+_CONNECTIONS_OF_A_PAGE: Final = 12
 _MOST_KEYS: Final = 4096
 
 _LOG: Final = logging.getLogger("coreward.app")
@@ -55,10 +58,11 @@ class Pace:
     """
 
     def __init__(
-        self, at_once: float, per_s: float, clock: Callable[[], float] = time.monotonic
+        self, at_once: float, per_s: float, clock: Callable[[], float] | None = None
     ) -> None:
-        self._at_once, self._per_s, self._clock = at_once, per_s, clock
-        self._left, self._then = at_once, clock()
+        self._at_once, self._per_s = at_once, per_s
+        self._clock = clock or time.monotonic
+        self._left, self._then = at_once, self._clock()
 
     def _refill(self) -> None:
         now = self._clock()
@@ -66,13 +70,13 @@ class Pace:
         self._then = now
 
     def wait_s(self, amount: float = 1.0) -> float:
-        """Take an amount and return how long to wait until it is there. [s]"""
+        """Take an amount and return how long to wait until it is there, in seconds."""
         self._refill()
         self._left -= amount
         return max(0.0, -self._left / self._per_s)
 
     def refused_s(self, amount: float = 1.0) -> float:
-        """Take an amount if it is there, else return when it will be. [s]"""
+        """Take an amount if it is there, else return in how many seconds it will be."""
         self._refill()
         if self._left < amount:
             return (amount - self._left) / self._per_s
@@ -128,6 +132,8 @@ class Connections:
         From one address, of those that have not shown who they are.
     most_of_a_visitor : int
         Of one visitor.
+    clock : callable, optional
+        For tests. [s]
     """
 
     def __init__(
@@ -135,12 +141,14 @@ class Connections:
         most: int = MOST_CONNECTIONS,
         most_unknown: int = MOST_UNKNOWN,
         most_of_a_visitor: int = MOST_OF_A_VISITOR,
+        clock: Callable[[], float] | None = None,
     ) -> None:
         self._most = most
         self._most_unknown = most_unknown
         self._most_of_a_visitor = most_of_a_visitor
-        # In the order in which they came.
-        self._unknown: dict[str, dict[Any, None]] = {}
+        self._clock = clock or time.monotonic
+        # In the order in which they came, and when.
+        self._unknown: dict[str, dict[Any, float]] = {}
         self._known: dict[str, set[Any]] = {}
         self._whose: dict[Any, tuple[bool, str]] = {}
 
@@ -149,19 +157,20 @@ class Connections:
 
     def admit(self, stream: Any, address: str) -> bool:
         """Take a new connection in; return False where it must be closed instead."""
+        now = self._clock()
         mine = self._unknown.get(address, {})
-        if len(mine) >= self._most_unknown:
-            self._close_oldest(mine)
-        elif len(self) >= self._most:
+        if len(self) >= self._most:
             if not self._unknown:
                 return False
             self._close_oldest(max(self._unknown.values(), key=len))
-        self._unknown.setdefault(address, {})[stream] = None
+        elif len(mine) >= self._most_unknown and now - next(iter(mine.values())) > GRACE_S:
+            self._close_oldest(mine)
+        self._unknown.setdefault(address, {})[stream] = now
         self._whose[stream] = (False, address)
         stream.on_end = self.forget
         return True
 
-    def _close_oldest(self, streams: dict[Any, None]) -> None:
+    def _close_oldest(self, streams: dict[Any, float]) -> None:
         stream = next(iter(streams))
         self.forget(stream)
         stream.close()
@@ -225,7 +234,7 @@ class BoundedServer(HTTPServer):
         self.connections = connections
         self.add_sockets(
             _Listening(each.family, each.type, each.proto, each.detach())
-            for each in bind_sockets(port, host, backlog=512)
+            for each in bind_sockets(port, host, backlog=4096)
         )
 
     def _handle_connection(self, connection: socket.socket, address: Any) -> None:
@@ -288,5 +297,5 @@ def share_files(files: int, places: int) -> tuple[int, int]:
         That are wanted.
     """
     free = files - _FILES_OF_THE_SERVER
-    places = max(1, min(places, free // (2 * FILES_OF_A_PAGE)))
+    places = max(1, min(places, free // (FILES_OF_A_PAGE + _CONNECTIONS_OF_A_PAGE)))
     return places, max(32, min(MOST_CONNECTIONS, free - places * FILES_OF_A_PAGE))

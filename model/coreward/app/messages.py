@@ -89,7 +89,7 @@ def _taken_apart(message: bytes) -> Sequence[bytes]:
     count = int.from_bytes(message[:_NUMBER], "little")
     # One offset begins each part, and one ends the last.
     if not _WORDS + 1 <= count <= _WORDS + 1 + _MOST_BUFFERS:
-        raise RefusedMessageError(f"a message of {min(count, 10**6)} parts or more")
+        raise RefusedMessageError(f"a message that claims {min(count, 10**6)} parts")
     begin = _NUMBER * (count + 1)
     offsets = [
         int.from_bytes(message[at : at + _NUMBER], "little")

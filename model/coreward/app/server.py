@@ -63,7 +63,7 @@ from coreward.files import OwnFolder, sweep_leftovers
 _LOOK: Final = Path(__file__).parent / "look"
 # At once, and in a second from then on. A page asks for some forty files, thirty people behind
 # one address come together.
-_NEWCOMERS: Final = 60, 0.5
+_NEWCOMERS: Final = 120, 1
 _QUESTIONS: Final = 600, 60
 _MOST_CHANNELS: Final = 3  # of one page: the one that is open, and some that are ending
 _KERNEL: Final = r"(?P<kernel_id>[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})"
@@ -420,7 +420,10 @@ class _Results(WebSocketMixin, WebSocketHandler, _Handler):
                     }
                     await self.write_message({"action": "execution_result", "payload": result})
                 told = len(session.results)
-                if told == total or session.state not in {COMPUTING, READY}:
+                if told == total:
+                    return
+                if session.state not in {COMPUTING, READY}:
+                    self.close(1001, "nothing more will come")
                     return
                 async with session.changed:
                     if told == len(session.results):

@@ -44,7 +44,7 @@ MEMORY_LEFT_ALONE: Final = 512 * 2**20
 ABANDONED_S: Final = 45.0
 """How long a page may be without a reader, so that loading it again finds it. [s]"""
 GIVES_WAY_S: Final = 10.0
-"""How long a page is without a reader before it gives way to somebody who finds no place. [s]"""
+"""How long a page is without a reader before it gives way to who finds no place. [s]"""
 IDLE_S: Final = 45 * 60.0
 """How long a page may lie open without being touched: a lesson. [s]"""
 _SWEEP_S: Final = 1.0
@@ -78,7 +78,7 @@ class Session:
     results: list[dict[str, Any]] = field(default_factory=list)
     readers: int = 0
     touched: float = field(default_factory=time.monotonic)
-    left: float = field(default_factory=time.monotonic)
+    left: float = field(default_factory=lambda: time.monotonic())
     changed: asyncio.Condition = field(default_factory=asyncio.Condition)
     running: asyncio.Task[None] | None = None
     channels: list[Any] = field(default_factory=list)
