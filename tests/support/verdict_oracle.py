@@ -478,7 +478,14 @@ def judge_piece(
 
     upper = whole = 0.0
     if reached >= 0:
-        upper, whole, more = _later(piece, points, lethal, end, numbers, cooling_asked)
+        begin = end
+        if numbers.rows_up_k:
+            # A careful judge counts stays from the earliest moment the kill may have been.
+            _, soonest, _ = completions(
+                credited, rows_c - 2.0 * numbers.rows_up_k, rows_s, rows_rule, len(rules)
+            )
+            begin = int(soonest)
+        upper, whole, more = _later(piece, points, lethal, begin, numbers, cooling_asked)
         broken += more
     return PieceTruth(
         piece.name,

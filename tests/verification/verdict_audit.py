@@ -103,18 +103,18 @@ def show_one(seed: int) -> None:
         f"  withheld credit forgives: {result.withheld}; expected: {result.expected}; "
         f"NOT CONFIRMED: {result.unconfirmed}; passed over: {result.passed_over}"
     )
-    print(f"  package: {result.answer.state}: {result.answer.text}")
+    print(f"  package: {result.answer.state}: {result.answer.text!s}")
     whole = result.answer.whole
     for piece in getattr(whole, "pieces", ()) or (() if whole is None else (whole,)):
         name = getattr(piece, "name", "record")
-        print(f"    {name} {getattr(piece, 'channels', '')}: {piece.state}: {piece.headline}")
+        print(f"    {name} {getattr(piece, 'channels', '')}: {piece.state}: {piece.headline!s}")
         for standard in getattr(piece, "standards", ()):
             if standard.counts:
-                print(f"      {standard.name}: {standard.state}: {standard.governing}")
+                print(f"      {standard.name}: {standard.state}: {standard.governing!s}")
         for limit in getattr(piece, "limits", ()):
-            print(f"      {limit.name} {limit.kind}: {limit.state}: {limit.text}")
+            print(f"      {limit.name} {limit.kind}: {limit.state}: {limit.text!s}")
     for doubt in getattr(whole, "doubts", ()):
-        print(f"    doubt: {getattr(doubt, 'text', doubt)}")
+        print(f"    doubt: {getattr(doubt, 'text', doubt)!s}")
 
 
 def main() -> int:
