@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-import io
+import re
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -19,6 +19,11 @@ from coreward.logs.time_forms import (
 )
 
 _BLOCK = 1 << 20
+_FOUR_BYTES = re.compile(rb"[\xf0-\xf4][\x80-\xbf]{3}")
+_TWO_IN_ONE = re.compile(
+    r"[\u2030-\u203b\u2c30-\u2c39\u0a30-\u0a39\u300a-\u390a]"
+)  # "0,", "\\n3"
+_THREE_BYTES = re.compile(rb"[\xc4-\xef][\x80-\xbf]")  # in memory two a letter
 _DELIMITERS = (("\t", "tab"), (";", "semicolon"), (",", "comma"))
 
 
@@ -79,6 +84,13 @@ def decode(data: bytes, reading: Reading) -> str:
             reading.fail(*binary)
         else:
             encodings = ("utf-8-sig", "cp1252", "latin-1")
+    widest = 4 if _FOUR_BYTES.search(data) else 2 if _THREE_BYTES.search(data) else 1
+    if encodings[0] == "utf-8-sig" and widest * len(data) > reading.limits["byte_limit"]:
+        reading.fail(
+            f"The file holds letters of {'four' if widest == 4 else 'three'} bytes, which make "
+            f"{widest * len(data) / 2**20:,.0f} MiB of its text.",
+            "Thin it first: keep every tenth row, or cut it into one file per cook.",
+        )
     for encoding in encodings:
         try:
             text = data.decode(encoding)
@@ -91,12 +103,37 @@ def decode(data: bytes, reading: Reading) -> str:
     control = sum(1 for c in sample if ord(c) < 32 and c not in "\t\n\r\f\v")
     if control > 0.01 * len(sample) or "\x00" in text:
         reading.fail(*binary)
+    if encoding.startswith("utf-16") and len(_TWO_IN_ONE.findall(text)) > 4:
+        reading.fail(
+            "A part of the file is in another encoding than its beginning.",
+            "Export the log again, or save it as plain text in one encoding (UTF-8).",
+        )
     if encoding != "utf-8-sig":
         reading.understood.append(f"The text is encoded as {encoding.upper()}.")
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 # --- text to cells -----------------------------------------------------------------
+
+
+def lines_of(text: str, reading: Reading) -> Iterator[str]:
+    """Yield the lines of a text without their ends; refuse one that is no row of a log."""
+    most = int(reading.limits["line_limit"])
+    position = number = 0
+    while position < len(text):
+        end = text.rfind("\n", position, position + most)
+        if end < 0:
+            end = len(text)
+            if end - position > most:
+                reading.fail(
+                    f"The row is longer than {most:,} characters.",
+                    "This is not a usable log; export it again, or cut out the faulty part.",
+                    number + 1,
+                )
+        lines = text[position:end].split("\n")
+        yield from lines
+        number += len(lines)
+        position = end + 1
 
 
 def split_table(
@@ -108,7 +145,7 @@ def split_table(
 
     def data_lines() -> Iterator[str]:
         nonlocal row
-        for number, line in enumerate(io.StringIO(text, newline="\n"), start=1):
+        for number, line in enumerate(lines_of(text, reading), start=1):
             row = number
             stripped = line.strip()
             if stripped.startswith("#"):
@@ -124,6 +161,7 @@ def split_table(
     pool: dict[str, str] = {}  # equal cells share one text: a third less memory
     numbers: array[int] = array("q")
     limit = int(reading.limits["row_limit"])
+    room = int(reading.limits["cell_limit"])
     reader = csv.reader(data_lines(), delimiter=delimiter, skipinitialspace=True)
     taken = 0
     try:
@@ -139,6 +177,13 @@ def split_table(
                 reading.fail(
                     f"The file holds more than {limit:,} rows.",
                     "Thin it first: keep every tenth row, or cut it into one file per cook.",
+                )
+            room -= len(cells)
+            if room < 0:
+                reading.fail(
+                    f"The file holds more than {reading.limits['cell_limit']:,.0f} cells.",
+                    "Keep time, air and meat, and thin it: every tenth row is plenty.",
+                    row,
                 )
             rows.append(list(map(pool.setdefault, cells, cells)))
             numbers.append(row)
@@ -163,10 +208,10 @@ def split_table(
 def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tuple[str, int]:
     """Return the delimiter and the row of the header."""
     lines: list[tuple[int, str]] = []
-    for number, line in enumerate(io.StringIO(text, newline="\n"), start=1):
+    for number, line in enumerate(lines_of(text, reading), start=1):
         stripped = line.strip()
         if stripped and not stripped.startswith("#"):
-            lines.append((number, line.rstrip("\n")))
+            lines.append((number, line))
         if len(lines) >= 3 * HEADER_SEARCH:
             break
     if not lines:
