@@ -65,10 +65,10 @@ def _sheet(body: bytes, times: int = 1) -> Iterable[bytes]:
 
 
 _HEADER = (
-    '<row r="1"><c r="A1" t="inlineStr"><is><t>time_s</t></is></c>'
-    '<c r="B1" t="inlineStr"><is><t>air_c</t></is></c>'
-    '<c r="C1" t="inlineStr"><is><t>meat_c</t></is></c></row>'
-).encode()
+    b'<row r="1"><c r="A1" t="inlineStr"><is><t>time_s</t></is></c>'
+    b'<c r="B1" t="inlineStr"><is><t>air_c</t></is></c>'
+    b'<c r="C1" t="inlineStr"><is><t>meat_c</t></is></c></row>'
+)
 
 
 def cells_without_end() -> bytes:
@@ -115,8 +115,8 @@ def styles_without_end() -> bytes:
 def entities() -> bytes:
     """Entities that stand for ten of the one before."""
     levels = "".join(f'<!ENTITY e{i} "{f"&e{i - 1};" * 10 if i else "ha"}">' for i in range(12))
-    text = f"<!DOCTYPE worksheet [{levels}]>{_HEAD}<row r='1'><c r='A1' t='str'><v>&e11;</v></c></row>{_TAIL}"
-    return _book([text.encode()])
+    row = "<row r='1'><c r='A1' t='str'><v>&e11;</v></c></row>"
+    return _book([f"<!DOCTYPE worksheet [{levels}]>{_HEAD}{row}{_TAIL}".encode()])
 
 
 def size_that_lies() -> bytes:
@@ -147,7 +147,7 @@ def many_wide_rows() -> bytes:
 
 def wide_letters() -> bytes:
     """A letter of four bytes in a text of 250 MB, which makes all its letters as wide."""
-    row = b"0,110,4,xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx\n"
+    row = b"0,110,4," + b"x" * 80 + b"\n"
     return "time_s,air_c,meat_c,\U0001f525\n".encode() + row * (250_000_000 // len(row) // 2)
 
 

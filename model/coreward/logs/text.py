@@ -8,7 +8,7 @@ from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from coreward.logs.headings import role_of
+from coreward.logs.heading_words import MEAT, role_of, unit_of, words_of
 from coreward.logs.parts import (
     HEADER_SEARCH,
     Reading,
@@ -20,6 +20,13 @@ from coreward.logs.time_forms import (
 
 _BLOCK = 1 << 20
 _FOUR_BYTES = re.compile(rb"[\xf0-\xf4][\x80-\xbf]{3}")
+_NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
+_TEMPERATURE_UNIT = re.compile(r"[\[(]?\s*(?:[°º˚]|deg\.?)?\s*([cf])\s*[\])]?", re.IGNORECASE)
+_UNIT_CELL = re.compile(
+    rf"{_TEMPERATURE_UNIT.pattern}|[\[(]?(?:s|sec|min|h|ms|hh:mm(?::ss)?|%|-|—|n/a|rpm|v)[\])]?",
+    re.IGNORECASE,
+)
+_IN_BRACKETS = re.compile(r"[\[(].*[\])]\s*$")
 _TWO_IN_ONE = re.compile(
     r"[\u2030-\u203b\u2c30-\u2c39\u0a30-\u0a39\u300a-\u390a]"
 )  # "0,", "\\n3"
@@ -84,8 +91,10 @@ def decode(data: bytes, reading: Reading) -> str:
             reading.fail(*binary)
         else:
             encodings = ("utf-8-sig", "cp1252", "latin-1")
-    widest = 4 if _FOUR_BYTES.search(data) else 2 if _THREE_BYTES.search(data) else 1
-    if encodings[0] == "utf-8-sig" and widest * len(data) > reading.limits["byte_limit"]:
+    widest, limit = 1, reading.limits["byte_limit"]
+    if encodings[0] == "utf-8-sig" and 4 * len(data) > limit:
+        widest = 4 if _FOUR_BYTES.search(data) else 2 if _THREE_BYTES.search(data) else 1
+    if widest * len(data) > limit:
         reading.fail(
             f"The file holds letters of {'four' if widest == 4 else 'three'} bytes, which make "
             f"{widest * len(data) / 2**20:,.0f} MiB of its text.",
@@ -197,6 +206,11 @@ def split_table(
         reading.fail(
             "There is a header and no reading below it.", "Export the log again.", header_number
         )
+    with_units = _with_units(header, rows, stated, reading)
+    if with_units is not header:
+        header = with_units
+        rows.pop(0)
+        numbers.pop(0)
     separated = "" if from_sheet else f", separated by {dict(_DELIMITERS)[delimiter]}"
     reading.understood.append(
         f"A table of {len(rows)} rows and {len(header)} columns{separated}."
@@ -232,11 +246,17 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
                 below = split[i + 1 :]
                 alike = sum(1 for other in below if len(other) == len(cells))
                 score = alike / len(below) if below else 0.5
+                if below and is_header(below[0], stated):
+                    score /= 2  # more likely a title with a comma in it
                 if best is None or score > best[0]:
                     best = (score, delimiter, lines[i][0])
-                break
+                if score > 0:
+                    break  # a title above it may speak of time and meat, but not in columns
     if best is not None:
         return best[1], best[2]
+    found = _header_by_shape(lines)
+    if found is not None:
+        return found
     number, line = lines[0]
     counts = {delimiter: line.count(delimiter) for delimiter, _ in _DELIMITERS}
     if not any(counts.values()):
@@ -248,9 +268,68 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
     return max(counts, key=lambda delimiter: counts[delimiter]), number
 
 
+def _header_by_shape(lines: Sequence[tuple[int, str]]) -> tuple[str, int] | None:
+    """Return delimiter and row of a header in words not known here: texts above numbers."""
+    for delimiter, _ in _DELIMITERS:
+        try:
+            split = [
+                next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+                for _, line in lines
+            ]
+        except csv.Error:
+            continue
+        for i, cells in enumerate(split[:HEADER_SEARCH]):
+            below = split[i + 1 : i + 6]
+            if (
+                len(cells) > 1
+                and all(any(c.isalpha() for c in cell) for cell in cells)
+                and below
+                and all(
+                    len(row) == len(cells) and any(_NUMBER.fullmatch(c.strip()) for c in row)
+                    for row in below
+                )
+            ):
+                return delimiter, lines[i][0]
+    return None
+
+
+def _with_units(
+    header: tuple[str, ...],
+    rows: list[list[str]],
+    stated: Mapping[str, str],
+    reading: Reading,
+) -> tuple[str, ...]:
+    """Return headings with the units that stand in a row of their own below them."""
+    cells = [cell.strip() for cell in rows[0]]
+    said = [cell for cell in cells if _UNIT_CELL.fullmatch(cell)]
+    if (
+        len(rows) < 3
+        or len(cells) != len(header)
+        or len(said) < 2
+        or any(cell and cell not in said for cell in cells)
+        or not any(_TEMPERATURE_UNIT.fullmatch(cell) for cell in said)
+    ):
+        return header
+    reading.understood.append("The row below the headings holds their units.")
+    return tuple(
+        name
+        if not cell or name in stated or _IN_BRACKETS.search(name)
+        else f"{name} [{_TEMPERATURE_UNIT.sub(_degree, cell)}]"
+        for name, cell in zip(header, (cell.strip("[]() ") for cell in cells), strict=True)
+    )
+
+
+def _degree(match: re.Match[str]) -> str:
+    return f"°{match[1].upper()}"
+
+
 def is_header(cells: Sequence[str], stated: Mapping[str, str]) -> bool:
     """Tell whether cells are headings: one of time, and one of a temperature."""
     roles = [stated.get(cell.strip()) or role_of(cell) for cell in cells]
     timed = any(role in TIME_ROLES or role == "date" for role in roles)
-    measured = any(role in ("air", "meat", "ambient", "probe") for role in roles)
+    measured = any(
+        role in ("air", "meat", "ambient", "probe")
+        or (role not in (*TIME_ROLES, "date") and (unit_of(cell) or words_of(cell) & MEAT))
+        for role, cell in zip(roles, cells, strict=True)
+    )
     return timed and measured
