@@ -215,7 +215,7 @@ def test_cells_count_the_same_by_search_and_by_parser(prefix):
         reading = Reading("book", tables.load("log_reading"))
         assert _is_plainly_within(part.encode(), 6_000_000) == (plain and not prefix)
         if refused:
-            with pytest.raises(LogReadError, match="spread over|outside the sheet"):
+            with pytest.raises(LogReadError, match=r"spread over|outside the sheet"):
                 _Extent(reading).check(part.encode())
         else:
             _Extent(reading).check(part.encode())

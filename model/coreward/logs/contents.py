@@ -18,7 +18,6 @@ from coreward import tables
 from coreward.logs.heading_words import role_of, unit_of
 from coreward.logs.headings import Proposal, propose, unit_in_cells, unit_in_notes
 from coreward.logs.log import ROLES
-from coreward.logs.long_rows import one_column_per_probe
 from coreward.logs.parts import (
     TEMPERATURE_CELL,
     LogReadError,
@@ -27,7 +26,7 @@ from coreward.logs.parts import (
     Table,
     Unit,
 )
-from coreward.logs.read import build, checked, is_own_format, table_in
+from coreward.logs.read import build, checked, is_own_format, table_in, widened
 from coreward.logs.text import load_bytes
 from coreward.logs.time_forms import (
     TIME_ROLES,
@@ -190,7 +189,7 @@ def what_it_holds(
         return FileContents(reading.file, kind, 0, (), sheets, (error.question,), "")
     kind = " ".join(reading.understood)
     with suppress(LogReadError):  # what is unclear about it is said below
-        table = one_column_per_probe(table, stated.columns, reading)
+        table, stated = widened(table, stated, reading)
     guesses = _guesses(table, stated.columns, units, reading)
     questions: tuple[Question, ...] = ()
     problem = ""

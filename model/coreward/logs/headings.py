@@ -93,11 +93,11 @@ def propose(
 def _proposal(table: Table, index: int, name: str, overall: Unit | None) -> Proposal:
     role, words = role_of(name), words_of(name)
     others = words & (QUANTITY | SETTING)
-    if role in TIME_ROLES or role in ("date", "probe", "meat", "ambient"):
+    if role in TIME_ROLES or role in ("date", "probe", "meat"):
         return Proposal(role)
     if name.strip().lower() in _UNIT_HEADINGS:
         return Proposal("", left_out="it holds the unit of the others")
-    if role == "air" and not words & MEAT:
+    if role in ("air", "ambient") and not words & MEAT:
         return Proposal(role)
     own_unit = unit_of(name) or unit_in_cells(table, index)
     meat_like = not states_other_unit(name) and _moves_as_meat(
@@ -106,7 +106,7 @@ def _proposal(table: Table, index: int, name: str, overall: Unit | None) -> Prop
     by_curve = "because its readings move as those of meat do"
     if words & MEAT and meat_like:
         return Proposal("meat", f"by its heading, and {by_curve}")
-    if role == "air":
+    if role in ("air", "ambient"):
         return Proposal(role)
     if own_unit and meat_like and not words & SETTING and not words & AMBIENT:
         return Proposal("meat", f"by its unit, and {by_curve}")

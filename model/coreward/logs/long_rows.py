@@ -41,6 +41,7 @@ _LOOK = 400
 _MOST_PROBES = 16
 _HIGHEST_NUMBER = 100  # of a probe
 _TOGETHER_S = 60.0  # rows of one sweep are hardly further apart
+_SHARE = 0.25  # nor do they fill more than so much of the time to the next sweep
 
 
 @dataclass(frozen=True)
@@ -233,7 +234,7 @@ def _sweeps(
     first = np.asarray([s for s, cell in zip(seconds, cells, strict=True) if cell == cells[0]])
     steps = np.abs(np.diff(first))
     steps = steps[np.isfinite(steps) & (steps > 0)]
-    apart = min(_TOGETHER_S, 0.5 * float(np.median(steps))) if steps.size else 0.0
+    apart = min(_TOGETHER_S, _SHARE * float(np.median(steps))) if steps.size else 0.0
     sweeps: list[list[int]] = []
     seen: dict[str, int] = {}
     begin = np.nan

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -211,6 +211,14 @@ def table_in(data: bytes, stated: Stated, reading: Reading) -> tuple[Table, RawR
     return split_table(text, stated.columns, reading), RawRows(text, data)
 
 
+def widened(table: Table, stated: Stated, reading: Reading) -> tuple[Table, Stated]:
+    """Return a table with one column per probe, and what was stated of its columns."""
+    wide = one_column_per_probe(table, stated.columns, reading)
+    gone = set(table.header) - set(wide.header)
+    columns = {name: role for name, role in stated.columns.items() if name not in gone}
+    return wide, replace(stated, columns=columns)
+
+
 def is_own_format(reading: Reading) -> bool:
     """Tell whether the notes read so far are those of our own format."""
     return reading.notes[:1] == [OWN_FORMAT] and any(
@@ -272,7 +280,7 @@ def _checked_date(start_date: dt.date | str | None) -> dt.date | None:
 
 def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> ProbeLog:
     """Return the log in a table."""
-    table = one_column_per_probe(table, stated.columns, reading)
+    table, stated = widened(table, stated, reading)
     plan, texts = plan_for(table, stated, reading)
     zone = zone_for(stated, reading)
     time_columns, form, own = plan.time_columns, plan.form, plan.own

@@ -246,12 +246,13 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
                 below = split[i + 1 :]
                 alike = sum(1 for other in below if len(other) == len(cells))
                 score = alike / len(below) if below else 0.5
-                if below and is_header(below[0], stated):
-                    score /= 2  # more likely a title with a comma in it
+                # A title above it may speak of time and meat too, with a comma between.
+                is_title = bool(below) and is_header(below[0], stated)
+                score /= 1 + is_title
                 if best is None or score > best[0]:
                     best = (score, delimiter, lines[i][0])
-                if score > 0:
-                    break  # a title above it may speak of time and meat, but not in columns
+                if score > 0 and not is_title:
+                    break
     if best is not None:
         return best[1], best[2]
     found = _header_by_shape(lines)
