@@ -326,6 +326,8 @@ def _degree(match: re.Match[str]) -> str:
 
 def is_header(cells: Sequence[str], stated: Mapping[str, str]) -> bool:
     """Tell whether cells are headings: one of time, and one of a temperature."""
+    if all(_UNIT_CELL.fullmatch(cell.strip()) for cell in cells if cell.strip()):
+        return False  # their units, in a row of its own
     roles = [stated.get(cell.strip()) or role_of(cell) for cell in cells]
     timed = any(role in TIME_ROLES or role == "date" for role in roles)
     measured = any(
