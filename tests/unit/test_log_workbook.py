@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import json
+import re
 import sys
 import zipfile
 
@@ -15,7 +16,7 @@ import pytest
 from coreward import tables
 from coreward.logs import LogReadError, read_log, what_it_holds
 from coreward.logs.parts import Reading
-from coreward.logs.sheet_rows import careful_rows, quick_rows
+from coreward.logs.workbook import _Extent, _is_plainly_within, _up_to, sheet_text
 
 START = dt.datetime(2026, 5, 2, 23, 58)
 HEADINGS = ["date and time", "pit air (°C)", "meat (°C)"]
@@ -160,46 +161,71 @@ def test_refused_workbooks(write, data, word):
         read_log(write(data))
 
 
-@pytest.mark.parametrize("change", ["", "unknown part", "late row"])
-def test_quick_and_careful_reading_agree(write, change):
-    """Most sheets are taken apart here, by pattern; others are left to the library."""
+def test_every_kind_of_cell_becomes_its_text(write):
     rows: list[list[object]] = [
-        [START, "=1+1", "a & b <c>", True, 0.1, dt.time(1, 2), 1e-7],
-        [START + dt.timedelta(days=1), None, "", False, -3, "1e5", 12345678901],
+        [START, "a & b <c>", True, 0.1, dt.time(1, 2), 1e-7, -3, "1e5", 12345678901],
+        [dt.datetime(2026, 5, 4), None, False, 3.0, dt.time(), "x", 1e300, "two\nlines", ""],
+        [START, 0.5, "tab\tbed", dt.timedelta(hours=30, seconds=1.5), "", "", "", "", ""],
     ]
-    book = book_of(("log", [HEADINGS, *rows, [], *good_rows()]))
-    reading = Reading("book", tables.load("log_reading"))
-    if change:
-        old_part, new_part = {
-            "unknown part": (
-                b"</sheetData>",
-                b"<row r='99'><c r='A99'><v>7</v></c></row></sheetData>",
-            ),
-            "late row": (b'<row r="5"', b'<row r="50"'),
-        }[change]
-        out = io.BytesIO()
-        with zipfile.ZipFile(io.BytesIO(book)) as old, zipfile.ZipFile(out, "w") as new:
-            for name in old.namelist():
-                data = old.read(name)
-                if name.startswith("xl/worksheets"):
-                    assert old_part in data
-                    data = data.replace(old_part, new_part)
-                new.writestr(name, data)
-        book = out.getvalue()
-    opened = openpyxl.load_workbook(io.BytesIO(book), read_only=True, data_only=True)
-    sheet = opened.worksheets[0]
-    quick = quick_rows(opened, sheet, reading.limits)
-    careful = list(careful_rows(sheet, reading))
-    opened.close()
-    if change:
-        assert quick is None
-        return
-    assert quick is not None
-    assert [number for number, _ in quick] == [n for n, cells in careful if any(cells)]
-    kept = {number: cells for number, cells in careful}
-    for number, cells in quick:
-        for one, other in zip(cells, kept[number], strict=True):
-            assert one == other or float(one) == float(other)
+    book = book_of(("log", [["title"], [], ["when", *"abcdefgh"], *rows]))
+    with pytest.raises(LogReadError) as caught:
+        read_log(write(book), columns={"when": "time", "b": "air", "d": "meat"})
+    assert caught.value.row in (3, 4, 5)
+    text = sheet_text(book, None, Reading("book", tables.load("log_reading")))
+    assert text.split("\n") == [
+        "title\t\t\t\t\t\t\t\t",
+        "",
+        "when\ta\tb\tc\td\te\tf\tg\th",
+        "2026-05-02 23:58:00\ta & b <c>\tTrue\t0.1\t01:02:00\t1e-07\t-3\t1e5\t12345678901",
+        "2026-05-04 00:00:00\t\tFalse\t3\t00:00:00\tx\t1e+300\ttwo lines\t",
+        "2026-05-02 23:58:00\t0.5\ttab bed\t30:00:01.500000\t\t\t\t\t",
+        "",
+    ]
+
+
+def test_midnight_and_days_without_a_time(write):
+    """The library gives midnight as a bare date: its row must not be lost."""
+    rows = [
+        [dt.datetime(2026, 5, 2, 23, 59) + dt.timedelta(minutes=i), 110, 50] for i in (0, 1, 2)
+    ]
+    log = read_log(write(book_of(("log", [HEADINGS, *rows]))))
+    assert log.time_s.tolist() == [0.0, 60.0, 120.0]
+    assert log.repairs == ()
+    days = [[dt.date(2026, 5, 2 + i), dt.time(12), 110, 50] for i in (0, 1, 2)]
+    log = read_log(write(book_of(("log", [["date", "time", *HEADINGS[1:]], *days]))))
+    assert log.time_s.tolist() == [0.0, 86400.0, 172800.0]
+    assert log.start == dt.datetime(2026, 5, 2, 12)
+
+
+@pytest.mark.parametrize("prefix", ["", "x:"])
+def test_cells_count_the_same_by_search_and_by_parser(prefix):
+    """A sheet of the plainest form is searched, any other is parsed: both find the far cell."""
+    for last, column, plain, refused in (
+        (12, "C", True, False),
+        (1_048_576, "C", True, False),
+        (1_048_576, "G", False, True),
+        (90, "XFD", False, False),
+        (4000, "XFD", False, True),
+        (3_000_000, "C", False, True),
+    ):
+        far = f'<row r="{last}"><c r="{column}{last}"/></row>'
+        rows = f'<row r="1"><c r="A1"><v>1</v></c></row>{far}'
+        part = f'<worksheet xmlns="m" xmlns:x="m"><sheetData>{rows}</sheetData></worksheet>'
+        part = part.replace("<c", f"<{prefix}c").replace("</c", f"</{prefix}c")
+        reading = Reading("book", tables.load("log_reading"))
+        assert _is_plainly_within(part.encode(), 6_000_000) == (plain and not prefix)
+        if refused:
+            with pytest.raises(LogReadError, match=r"spread over|outside the sheet"):
+                _Extent(reading).check(part.encode())
+        else:
+            _Extent(reading).check(part.encode())
+
+
+def test_pattern_for_numbers_up_to_a_bound():
+    for last in (1, 9, 10, 19, 20, 99, 100, 101, 345, 999, 1000, 1048):
+        found = re.compile(_up_to(last))
+        accepted = [n for n in range(1, 2000) if found.fullmatch(str(n))]
+        assert accepted == list(range(1, last + 1))
 
 
 def test_sheet_that_lies_about_its_size(write):
@@ -230,8 +256,8 @@ def test_sheet_that_lies_about_its_size(write):
 
 
 def test_without_the_library(write, monkeypatch):
-    monkeypatch.setitem(sys.modules, "openpyxl", None)
-    with pytest.raises(LogReadError, match="openpyxl"):
+    monkeypatch.setitem(sys.modules, "python_calamine", None)
+    with pytest.raises(LogReadError, match="python-calamine"):
         read_log(write(book_of(("log", [HEADINGS, *good_rows()]))))
 
 
@@ -280,9 +306,14 @@ def test_nested_values_are_columns(write):
     assert [(c.name, c.role) for c in log.channels] == [
         ("probes.pit", "air"),
         ("probes.meat", "meat"),
+        ("temps.1", "meat"),
     ]
     assert log.air_c[0] == pytest.approx(110.0)
-    assert any("temps.1" in sentence for sentence in log.understood)
+    assert [(one.name, one.meat_like) for one in log.left_out] == [
+        ("unit", False),
+        ("temps.2", False),
+    ]
+    assert "never plugged in" in log.left_out[1].reason
     rows[3]["unit"] = "C"
     mixed = write("\n".join(map(json.dumps, rows)), "log.json")
     with pytest.raises(LogReadError, match="mixed units"):

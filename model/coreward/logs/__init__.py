@@ -3,7 +3,7 @@
 from coreward.logs.contents import ColumnGuess, FileContents, Question, what_it_holds
 from coreward.logs.follow import LogFollower, follow_log, read_in_order
 from coreward.logs.followed import Accounting, NewRows
-from coreward.logs.log import Channel, ProbeLog, RawRows, Repair, RepairLayer
+from coreward.logs.log import Channel, LeftOutColumn, ProbeLog, RawRows, Repair, RepairLayer
 from coreward.logs.read import LogReadError, read_log
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "Channel",
     "ColumnGuess",
     "FileContents",
+    "LeftOutColumn",
     "LogFollower",
     "LogReadError",
     "NewRows",

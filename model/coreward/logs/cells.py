@@ -23,8 +23,16 @@ from coreward.logs.parts import (
     Reading,
     Table,
     Unit,
+    Unused,
     short,
 )
+from coreward.units import fahrenheit_to_celsius
+
+_ZEROS: dict[Unit, tuple[float, ...]] = {
+    "C": (0.0, -17.8, -17.78, float(fahrenheit_to_celsius(0.0))),
+    "F": (0.0, 32.0),
+}
+"""Zero, and the zero of the other scale."""
 
 
 def read_column(
@@ -69,6 +77,8 @@ def read_column(
         open_run = [key, position, position]
     _close(open_run, column, numbers, reading)
     result = np.asarray(values)
+    if not own:
+        result = without_zeros(result, column, numbers, reading)
     if 2 * unusable > result.size:
         fault_row = next(
             r
@@ -81,6 +91,67 @@ def read_column(
             "Check which column and which unit it is, and state them with columns= and units=.",
             fault_row.row,
             column.name,
+        )
+    return result
+
+
+def read_unused(unused: Unused, table: Table, kept: NDArray[np.int64]) -> Floats:
+    """Return the numbers of a column that is not used as temperatures; empty if none. [°C]."""
+    if unused.unit is None:
+        return np.empty(0)
+    column = Column(unused.index, unused.name, "air", unused.unit)
+    reader = CellReader(column, tables.load("log_reading"))
+    rows, index = table.rows, unused.index
+    cells = [rows[i][index] if index < len(rows[i]) else "" for i in kept.tolist()]
+    known = {cell: reader.read(cell)[0] for cell in dict.fromkeys(cells)}
+    values = np.asarray([known[cell] for cell in cells])
+    if not np.any(np.isfinite(values)):
+        return np.empty(0)
+    return values if unused.unit == "C" else fahrenheit_to_celsius(values)
+
+
+def without_zeros(
+    values: Floats, column: Column, numbers: NDArray[np.int64], reading: Reading
+) -> Floats:
+    """Return readings without the zeros that a logger writes for no probe, each listed.
+
+    A zero counts as none where nothing else is ever read, or where the readings beside it
+    are so far away that neither meat nor air can have been at zero in between.
+    """
+    if column.role == "ambient":
+        return values
+    codes = _ZEROS[column.unit]
+    is_zero = np.isin(values, codes)
+    if not np.any(is_zero):
+        return values
+    limits = reading.limits
+    degree = 1.8 if column.unit == "F" else 1.0
+    known = np.flatnonzero(np.isfinite(values))
+    result = values.copy()
+    alone = bool(np.all(values[known] == values[known[0]])) and known.size > 1
+    marks = np.concatenate(([0], is_zero[known].astype(np.int8), [0]))
+    edges = np.flatnonzero(np.diff(marks))
+    for first, end in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):
+        run = known[first:end]
+        beside = [known[at] for at in (first - 1, end) if 0 <= at < known.size]
+        value = float(values[run[0]])
+        stays = end - first >= limits["zero_rows"]
+        far = degree * limits["zero_jump_after_rows" if stays else "zero_jump"]
+        if not alone and not any(abs(values[at] - value) >= far for at in beside):
+            continue
+        result[run] = np.nan
+        reading.repair(
+            Repair(
+                int(numbers[run[0]]),
+                column.name,
+                "unplugged",
+                f"{value:.6g}",
+                "no reading",
+                "nothing but zero is ever read: no probe is plugged in"
+                if alone
+                else "zero stands beside readings far from it: it is written for no probe",
+                int(numbers[run[-1]]),
+            )
         )
     return result
 
@@ -130,12 +201,15 @@ class CellReader:
         ]
         self._markers = {text: reason for text, reason in pairs}
         self._unit = column.unit
+        self._scale = column.scale
 
     def read(self, cell: str) -> tuple[float, Fault | None]:
         """Return the reading, or NaN with its fault."""
         try:
             value = float(cell)
         except ValueError:
+            return self._slowly(cell)
+        if self._scale != 1.0:
             return self._slowly(cell)
         if (
             self._low <= value <= self._high
@@ -165,6 +239,8 @@ class CellReader:
                 f"The cell {short(text)} is in {UNIT_NAMES[cast(Unit, match[2].upper())]}, "
                 f"but the column is in {UNIT_NAMES[self._unit]}: mixed units.",
             )
+        if self._scale != 1.0:
+            value = round(value * self._scale, 6)
         if not self._low <= value <= self._high:
             return np.nan, Fault(
                 "absurd",

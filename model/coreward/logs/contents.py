@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 from coreward import tables
-from coreward.logs.headings import role_of, unit_in_cells, unit_in_notes, unit_of
+from coreward.logs.heading_words import role_of, unit_of
+from coreward.logs.headings import Proposal, propose, unit_in_cells, unit_in_notes
 from coreward.logs.log import ROLES
 from coreward.logs.parts import (
     TEMPERATURE_CELL,
@@ -24,7 +26,7 @@ from coreward.logs.parts import (
     Table,
     Unit,
 )
-from coreward.logs.read import build, checked, is_own_format, table_in
+from coreward.logs.read import build, checked, is_own_format, table_in, widened
 from coreward.logs.text import load_bytes
 from coreward.logs.time_forms import (
     TIME_ROLES,
@@ -117,7 +119,8 @@ class FileContents:
     ) -> dict[str, Any]:
         """Return keyword arguments for `read_log`: what is proposed, and what was answered.
 
-        A proposal that is open is left out, so that nothing is guessed in silence.
+        A proposal that is open is left out, so that nothing is guessed in silence, and so
+        is one to leave a column out: only a person may say that.
 
         Parameters
         ----------
@@ -130,7 +133,9 @@ class FileContents:
         columns = {
             guess.heading: guess.role
             for guess in self.columns
-            if guess.heading and guess.role_confidence != "open"
+            if guess.heading
+            and guess.role_confidence != "open"
+            and (guess.role != "ignore" or guess.role_confidence == "stated")
         }
         columns.update(roles or {})
         return {"columns": columns, **answers}
@@ -183,6 +188,8 @@ def what_it_holds(
         kind = "a workbook with several sheets"
         return FileContents(reading.file, kind, 0, (), sheets, (error.question,), "")
     kind = " ".join(reading.understood)
+    with suppress(LogReadError):  # what is unclear about it is said below
+        table, stated = widened(table, stated, reading)
     guesses = _guesses(table, stated.columns, units, reading)
     questions: tuple[Question, ...] = ()
     problem = ""
@@ -208,15 +215,15 @@ def _guesses(
 ) -> tuple[ColumnGuess, ...]:
     overall = unit_in_notes(reading)
     own = is_own_format(reading)
-    roles = [role_of(name) for name in table.header]
-    roles += stated.values()
+    proposals = propose(table, stated, units, reading)
+    roles = [proposal.role for proposal in proposals]
     has_air, has_meat = "air" in roles, "meat" in roles
     found = []
     for index, name in enumerate(table.header):
         cells = [row[index].strip() for row in table.rows[:_LOOK] if index < len(row)]
         filled = [cell for cell in cells if cell]
         examples = tuple(dict.fromkeys(filled))[:_EXAMPLES]
-        role, confidence, why = _role(name, filled, stated, has_air, table)
+        role, confidence, why = _role(name, proposals[index], filled, stated, has_air, table)
         if role == "ignore" and confidence != "stated" and not has_meat and _warm(filled):
             confidence, why = "open", "its cells are numbers, its heading says nothing known"
         unit: Unit | None = None
@@ -248,6 +255,7 @@ def _warm(cells: list[str]) -> bool:
 
 def _role(
     name: str,
+    proposal: Proposal,
     cells: list[str],
     stated: Mapping[str, str],
     has_air: bool,
@@ -256,13 +264,13 @@ def _role(
     """Return the proposed role of a column, how far it goes, and why."""
     if name in stated:
         return stated[name], "stated", "as stated"
-    by_heading = role_of(name)
+    by_heading = proposal.role
     if by_heading in ("date", "time") and cells:
         pure = looks_like_date_only(cells)
         role = "date" if pure else "time"
         return role, "said by the file", "by its heading"
     if by_heading in ROLES:
-        return by_heading, "said by the file", "by its heading"
+        return by_heading, "said by the file", proposal.why
     if by_heading == "probe":
         if has_air:
             return "meat", "likely", "a probe beside a column of air"

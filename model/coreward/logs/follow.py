@@ -20,13 +20,16 @@ import numpy as np
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.logs.cells import CellReader, Fault, check_unit_jumps
+from coreward.logs.cells import CellReader, Fault, check_unit_jumps, without_zeros
 from coreward.logs.followed import Accounting, NewRows, SeenLines
 from coreward.logs.json_rows import flatten, is_json, json_table
-from coreward.logs.log import Channel, ProbeLog, Repair, Role
-from coreward.logs.own_format import own_channels
+from coreward.logs.log import Channel, Floats, LeftOutColumn, ProbeLog, Repair, Role
+from coreward.logs.long_rows import one_column_per_probe
+from coreward.logs.meat_like import is_meat_like
+from coreward.logs.own_format import own_channels, own_left_out, own_spans
 from coreward.logs.parts import (
     HEADER_SEARCH,
+    Column,
     LogReadError,
     Reading,
     Table,
@@ -36,7 +39,7 @@ from coreward.logs.parts import (
     time_cells,
 )
 from coreward.logs.placing import Placed, Placer, Row
-from coreward.logs.read import Plan, checked, plan_for, start_of, zone_for
+from coreward.logs.read import Plan, checked, never_plugged, plan_for, start_of, zone_for
 from coreward.logs.rows import are_short_rows_broken
 from coreward.logs.summer_time import LocalClock
 from coreward.logs.tail import NewFile, Tail
@@ -55,8 +58,9 @@ class _Layout:
     plan: Plan
     header: list[str]
     delimiter: str  # empty: JSON
-    places: list[int]  # channel of each column
+    places: list[int]  # of each column among the values of a row
     readers: list[CellReader]
+    unused: list[tuple[int, int, CellReader, Unit]]  # cell and place of columns not used
     short_rows: bool
     per_minute: int  # rows that share a minute; 0 if times tell them apart
     lead_s: float  # what to add to the seconds of this form
@@ -109,6 +113,9 @@ class LogFollower:
         self._files = 0
         self._problem: LogReadError | None = None
         self._channels: list[tuple[str, Role]] = []
+        self._channel_at: list[int] = []  # where each stands in a row
+        self._unused: list[tuple[LeftOutColumn, bool, int]] = []  # the last: where it stands
+        self._own_spans: list[tuple[float, float]] = []
         self._placer: Placer | None = None
         self._runs: dict[str, _Run] = {}
         self._row_before = 0
@@ -243,14 +250,32 @@ class LogFollower:
             return None
         times, columns = placer.arrays()
         start, clock = self._start()
+        extra = Reading(self._reading.file, self._limits)
+        numbers = np.array(placer.lines, dtype=np.int64)
+        channels = []
+        for (name, role), place in zip(self._channels, self._channel_at, strict=True):
+            column = Column(place, name, role, "C")
+            values = without_zeros(columns[place], column, numbers, extra)
+            channels.append(Channel(name, role, values))
+        left_out = [
+            replace(
+                one,
+                temperature_c=values if np.any(np.isfinite(values)) else np.empty(0),
+                meat_like=one.meat_like or (may_be_meat and is_meat_like(values)),
+            )
+            for one, may_be_meat, place in self._unused
+            for values in (columns[place],)
+        ]
+        if self._is_finished:  # until then it may still be plugged in
+            silent = [one for one in channels if not np.any(one.plugged)]
+            if any(one.role == "meat" and np.any(one.plugged) for one in channels):
+                channels = [one for one in channels if one not in silent]
+                left_out += [never_plugged(one.name) for one in silent]
         return ProbeLog(
             time_s=times - times[0],
             start=start,
-            channels=tuple(
-                Channel(name, role, values)
-                for (name, role), values in zip(self._channels, columns, strict=True)
-            ),
-            repairs=(*self._reading.repairs, *self._open_runs()),
+            channels=tuple(channels),
+            repairs=(*self._reading.repairs, *self._open_runs(), *extra.repairs),
             understood=tuple(self._reading.understood),
             source=self._reading.file,
             warnings=tuple(self._reading.warnings),
@@ -258,7 +283,20 @@ class LogFollower:
             notes=tuple(self._reading.notes),
             metadata=metadata_of(self._reading.notes),
             raw=self.raw,
+            left_out=tuple(left_out),
+            unknown_spans=self._unknown_spans(times - times[0]),
         )
+
+    def _unknown_spans(self, time_s: Floats) -> tuple[tuple[float, float], ...]:
+        assert self._placer is not None
+        found = set(self._placer.unknown_spans)
+        steps = list(zip(time_s[:-1].tolist(), time_s[1:].tolist(), strict=True))
+        if self._kind == "clock":  # which may hide a whole day
+            longest = self._limits["gap_longest"]
+            found.update(step for step in steps if step[1] - step[0] > longest)
+        for low, high in self._own_spans:
+            found.update(step for step in steps if step[0] < high and step[1] > low)
+        return tuple(sorted(found))
 
     # -- files --------------------------------------------------------------------------
 
@@ -267,6 +305,7 @@ class LogFollower:
         self._waiting: list[int] = []  # numbers of lines that wait for the layout
         self._tried = 0
         self._is_replay = False
+        self._has_replayed = False
         self._is_new = True
         self._problem = None
 
@@ -386,6 +425,14 @@ class LogFollower:
         else:
             table = split_table(text, self._stated.columns, reading)
             delimiter, header_row = table.delimiter, table.header_row
+        if one_column_per_probe(table, self._stated.columns, reading) is not table:
+            reading.fail(
+                "Each row holds one probe; such a log cannot be followed, nor read in the "
+                "order of its rows.",
+                "Read it with read_log once it is finished, or let the logger write one row "
+                "per time.",
+                header_row or None,
+            )
         same = self._layouts.get((delimiter, table.header))
         if same is not None:  # as in the file before; a rotated file may begin with any time
             texts = time_cells(table.rows, same.plan.time_columns)
@@ -404,8 +451,10 @@ class LogFollower:
             channel = names.get(column.name, (column.name, column.role))
             if channel not in self._channels:
                 self._channels.append(channel)
+                self._channel_at.append(len(placer.columns))
                 placer.add_channel()
-            places.append(self._channels.index(channel))
+            places.append(self._channel_at[self._channels.index(channel)])
+        unused = self._columns_not_used(plan, table, placer, reading)
         if self._placer is None:
             self._origin, self._kind = form.origin, form.kind
             self._zone = zone_for(self._stated, reading)
@@ -417,12 +466,47 @@ class LogFollower:
             delimiter=delimiter,
             places=places,
             readers=[CellReader(column, self._limits) for column in plan.columns],
+            unused=unused,
             short_rows=not delimiter or not are_short_rows_broken(table),
             per_minute=max(per_minute, 0),
             lead_s=lead,
         )
         self._layouts[delimiter, table.header] = layout
         return layout, header_row
+
+    def _columns_not_used(
+        self, plan: Plan, table: Table, placer: Placer, reading: Reading
+    ) -> list[tuple[int, int, CellReader, Unit]]:
+        """Return how the columns are read that are not used; they go with the rows too."""
+        own: dict[str, LeftOutColumn] = {}
+        if plan.own:
+            self._own_spans = own_spans(reading)
+            for own_name, one in own_left_out(reading):
+                if own_name is None:
+                    self._note_unused(one, False, placer)
+                else:
+                    own[own_name] = one
+        found = []
+        for column in plan.unused:
+            said = own.get(column.name)
+            one = said or LeftOutColumn(column.name, column.reason, np.empty(0), False)
+            place = self._note_unused(one, column.may_be_meat, placer)
+            unit = column.unit
+            if unit is not None:
+                reader = CellReader(
+                    Column(column.index, column.name, "air", unit), self._limits
+                )
+                found.append((column.index, place, reader, unit))
+        return found
+
+    def _note_unused(self, one: LeftOutColumn, may_be_meat: bool, placer: Placer) -> int:
+        for known, _, place in self._unused:
+            if known.name == one.name:
+                return place
+        place = len(placer.columns)
+        self._unused.append((one, may_be_meat, place))
+        placer.add_channel(tells_apart=False)
+        return place
 
     def _lead(self, plan: Plan, reading: Reading) -> float:
         """Return what to add to the seconds of a new file, to go on from the one before."""
@@ -477,6 +561,7 @@ class LogFollower:
             return
         mark = hash(text)
         if self._is_replay and mark in self._seen:
+            self._has_replayed = True
             self._counts["duplicate"] += 1
             self._list(
                 Repair(
@@ -513,7 +598,11 @@ class LogFollower:
             reason = "without its time a reading cannot be placed"
             self._refuse(number, "time unreadable", text, reason)
             return
-        values = [np.nan] * len(self._channels)
+        assert self._placer is not None
+        values = [np.nan] * len(self._placer.columns)
+        for index, place, reader, unit in layout.unused:
+            value = reader.read(cells[index])[0] if index < len(cells) else np.nan
+            values[place] = value if unit == "C" else float(fahrenheit_to_celsius(value))
         faults = []
         for column, place, reader in zip(
             layout.plan.columns, layout.places, layout.readers, strict=True
@@ -560,6 +649,8 @@ class LogFollower:
             self._is_new = False
             placer.repeats_expected = bool(placer.times)
             if self._kind == "elapsed" and placer.times:
+                if not self._has_replayed:
+                    placer.mark_unknown()  # its zero may be another one
                 time_s = row.written_s + placer.shift_s
                 if time_s <= placer.times[-1]:
                     by = placer.times[-1] + placer.interval_s - time_s
@@ -585,6 +676,8 @@ class LogFollower:
         did_follow = clock.follows
         moments = self._moment(before), self._moment(row.written_s)
         change = clock.change(*moments, before, step, placer.interval_s)
+        if not clock.is_certain:
+            placer.mark_unknown()
         if change is not None:
             placer.shift_s += change.shift_s
             self._list(change.repair("the row before", row.shown[:60], row.line, None))
@@ -641,6 +734,8 @@ class LogFollower:
         step = 60.0 / usual
         if count < usual:
             return minute + step * count
+        if count + 1 >= 2 * usual and self._placer is not None:
+            self._placer.mark_unknown()  # rows written at once, or a clock that stood still
         return minute + 60.0 - step * 0.5 ** (count - usual + 1)
 
     def _settle(self, shown: str, layout: _Layout) -> bool:
@@ -740,7 +835,10 @@ class LogFollower:
         placed, self._placed = self._placed, Placed()
         width = len(self._channels)
         start = self._placer.times[0] if self._placer and self._placer.times else 0.0
-        values = [row.values + [np.nan] * (width - len(row.values)) for row in placed.used]
+        values = [
+            [row.values[at] if at < len(row.values) else np.nan for at in self._channel_at]
+            for row in placed.used
+        ]
         return NewRows(
             np.asarray([row.time_s - start for row in placed.used], dtype=float),
             np.asarray(values, dtype=float).reshape(len(placed.used), width),

@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import cast
 
+import numpy as np
+
+from coreward.logs.heading_words import (
+    AMBIENT,
+    MEAT,
+    QUANTITY,
+    SETTING,
+    is_in_tenths,
+    is_only_quantity,
+    role_of,
+    states_other_unit,
+    unit_of,
+    words_of,
+)
 from coreward.logs.log import (
     ROLES,
     Role,
 )
+from coreward.logs.meat_like import is_meat_like
 from coreward.logs.parts import (
     TEMPERATURE_CELL,
     UNIT_NAMES,
@@ -18,6 +33,7 @@ from coreward.logs.parts import (
     Reading,
     Table,
     Unit,
+    Unused,
     short,
 )
 from coreward.logs.time_forms import (
@@ -25,156 +41,99 @@ from coreward.logs.time_forms import (
     looks_like_date_only,
     looks_like_time,
 )
+from coreward.units import fahrenheit_to_celsius
 
-_UNIT_MARKS: tuple[tuple[Unit, re.Pattern[str]], ...] = tuple(
-    (
-        cast(Unit, letter),
-        re.compile(
-            rf"[°º˚]\s*{letter}(?![a-z])|{sign}|\bdeg(?:ree|rees)?[ _.]*{letter}(?![a-z])"
-            rf"|(?<![a-z]){name}|[\[(]\s*{letter}\s*[\])]|[_,/]\s*{letter}$"
-            rf"|\b(?:air|pit|temp|temperature|core|internal)\s+{letter}$",
-            re.IGNORECASE,
-        ),
+_UNIT_HEADINGS = ("unit", "units", "temperature unit", "temperature units", "einheit")
+_LOOK = 400  # cells of a column looked at
+_NO_TEMPERATURE = 1e6
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What a column is taken for, and why.
+
+    Attributes
+    ----------
+    role : str
+        A role, ``"probe"`` where only its place is open, or empty if it is not used.
+    why : str
+        Where the role comes from, in a few words.
+    left_out : str
+        Why it is not used, in plain words; empty if it is.
+    may_be_meat : bool
+        Whether only its readings can tell that it is no probe in meat.
+    """
+
+    role: str
+    why: str = "by its heading"
+    left_out: str = ""
+    may_be_meat: bool = False
+
+
+def propose(
+    table: Table, stated: Mapping[str, str], units: Unit | None, reading: Reading
+) -> list[Proposal]:
+    """Return what each column is taken for: as stated, by its heading, by its readings.
+
+    No list of words outvotes a unit of temperature and readings that move as meat does.
+    """
+    overall = unit_in_notes(reading) or unit_in_column(table, reading) or units
+    return [
+        Proposal(
+            "" if stated[name] == "ignore" else stated[name],
+            "as stated",
+            "it was stated to be left out" if stated[name] == "ignore" else "",
+        )
+        if name in stated
+        else _proposal(table, index, name, overall)
+        for index, name in enumerate(table.header)
+    ]
+
+
+def _proposal(table: Table, index: int, name: str, overall: Unit | None) -> Proposal:
+    role, words = role_of(name), words_of(name)
+    others = words & (QUANTITY | SETTING)
+    if role in TIME_ROLES or role in ("date", "probe", "meat"):
+        return Proposal(role)
+    if name.strip().lower() in _UNIT_HEADINGS:
+        return Proposal("", left_out="it holds the unit of the others")
+    if role in ("air", "ambient") and not words & MEAT:
+        return Proposal(role)
+    own_unit = unit_of(name) or unit_in_cells(table, index)
+    meat_like = not states_other_unit(name) and _moves_as_meat(
+        table, index, own_unit or overall, 0.1 if is_in_tenths(name) else 1.0
     )
-    for letter, sign, name in (("C", "℃", "celsius"), ("F", "℉", "fahrenheit"))
-)
-
-_UNIT_HEADINGS = ("unit", "units", "temperature unit", "temperature units")
-_UNUSED_WORDS = frozenset(
-    {
-        "set",
-        "setpoint",
-        "target",
-        "goal",
-        "alarm",
-        "limit",
-        "fan",
-        "damper",
-        "humidity",
-        "rh",
-        "battery",
-        "signal",
-        "eta",
-        "remaining",
-        "estimate",
-        "estimated",
-        "predicted",
-        "rate",
-        "delta",
-        "weight",
-        "mass",
-        "note",
-        "notes",
-        "comment",
-        "event",
-        "dew",
-        "wet",
-        "bulb",
-    }
-)
-_TIME_WORDS = frozenset(
-    {
-        "time",
-        "timestamp",
-        "datetime",
-        "elapsed",
-        "clock",
-        "date",
-        "duration",
-        "zeit",
-        "uhrzeit",
-        "datum",
-        "seconds",
-        "minutes",
-        "hours",
-        "heure",
-        "hora",
-        "tijd",
-    }
-)
-_DATE_WORDS = frozenset({"date", "datum", "day"})
-_AIR_WORDS = frozenset(
-    {
-        "air",
-        "pit",
-        "grill",
-        "grate",
-        "smoker",
-        "cooker",
-        "oven",
-        "chamber",
-        "barrel",
-        "luft",
-        "garraum",
-        "ofen",
-        "kammer",
-    }
-)
-_AMBIENT_WORDS = frozenset({"ambient", "outdoor", "outdoors", "outside", "weather", "shade"})
-_MEAT_WORDS = frozenset(
-    {
-        "meat",
-        "core",
-        "food",
-        "internal",
-        "piece",
-        "brisket",
-        "beef",
-        "chuck",
-        "pork",
-        "shoulder",
-        "butt",
-        "belly",
-        "ham",
-        "loin",
-        "rib",
-        "ribs",
-        "chicken",
-        "turkey",
-        "breast",
-        "thigh",
-        "leg",
-        "lamb",
-        "salmon",
-        "fish",
-        "flat",
-        "point",
-        "roast",
-        "joint",
-        "fleisch",
-        "kern",
-        "viande",
-        "carne",
-    }
-)
-_PROBE_WORDS = frozenset({"probe", "probes", "sonde", "fühler"})
+    by_curve = "because its readings move as those of meat do"
+    if words & MEAT and meat_like:
+        return Proposal("meat", f"by its heading, and {by_curve}")
+    if role in ("air", "ambient"):
+        return Proposal(role)
+    if own_unit and meat_like and not words & SETTING and not words & AMBIENT:
+        return Proposal("meat", f"by its unit, and {by_curve}")
+    if others:
+        reason = f"its heading speaks of '{sorted(others)[0]}'"
+    else:
+        reason = "its heading names neither time, air nor meat"
+    may_be = not states_other_unit(name) and (bool(own_unit) or not is_only_quantity(name))
+    return Proposal("", "", reason, may_be)
 
 
-def _words_of(name: str) -> set[str]:
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    return set(re.findall(r"[^\W\d_]+", spaced.lower()))
-
-
-def role_of(name: str) -> str:
-    """Return what a heading says its column holds; empty if nothing known."""
-    words = _words_of(name)
-    if words & _UNUSED_WORDS:
-        return ""
-    if words & _TIME_WORDS:
-        return "date" if words & _DATE_WORDS and not words & {"time", "clock"} else "time"
-    if words & _AIR_WORDS:
-        return "air"
-    if words & _AMBIENT_WORDS:
-        return "ambient"
-    if words & _MEAT_WORDS:
-        return "meat"
-    return "probe" if words & _PROBE_WORDS else ""
-
-
-def unit_of(name: str) -> Unit | None:
-    """Return the unit a heading states; None if it states none, or both."""
-    found = [unit for unit, mark in _UNIT_MARKS if mark.search(name.strip())]
-    return found[0] if len(found) == 1 else None
+def _moves_as_meat(table: Table, index: int, unit: Unit | None, scale: float) -> bool:
+    """Tell whether a column may be a probe in meat; of an open unit, in either."""
+    step = max(1, len(table.rows) // _LOOK)
+    values = []
+    for cells in table.rows[::step]:
+        cell = cells[index].strip() if index < len(cells) else ""
+        match = TEMPERATURE_CELL.fullmatch(cell)
+        if match:
+            value = float(match[1].replace(",", ".")) * scale
+            values.append(value if abs(value) < _NO_TEMPERATURE else _NO_TEMPERATURE)
+        elif cell.isalpha() and len(cell) > 12:
+            return False
+    known = np.asarray(values, dtype=float)
+    return (unit != "F" and is_meat_like(known)) or (
+        unit != "C" and is_meat_like(fahrenheit_to_celsius(known))
+    )
 
 
 def assign_columns(
@@ -183,11 +142,12 @@ def assign_columns(
     units: Unit | None,
     own: bool,
     reading: Reading,
-) -> tuple[list[int], list[Column]]:
-    """Return the time columns and the temperature columns; refuse what is unclear."""
+) -> tuple[list[int], list[Column], list[Unused]]:
+    """Return columns of time, of temperature, and those not used; refuse what is unclear."""
     header = table.header
     _check_header(table, stated, reading)
-    roles = [stated.get(name) or role_of(name) for name in header]
+    proposals = propose(table, stated, units, reading)
+    roles = [proposal.role for proposal in proposals]
     if "air" not in roles and roles.count("ambient") == 1:
         where = roles.index("ambient")
         if stated.get(header[where]) is None:
@@ -261,11 +221,7 @@ def assign_columns(
             "Leave some out, for example columns={'<heading>': 'ignore'}.",
             table.header_row,
         )
-    unused = [
-        name
-        for name, role in zip(header, roles, strict=True)
-        if name and role in ("", "ignore")
-    ]
+    unused = [name for name, role in zip(header, roles, strict=True) if name and not role]
     if unused:
         reading.understood.append(f"Not used: {', '.join(short(name) for name in unused)}.")
     chosen = [
@@ -273,12 +229,41 @@ def assign_columns(
         for i, (name, role) in enumerate(zip(header, roles, strict=True))
         if role in ROLES
     ]
-    for _, name, role in chosen:
-        why = "as stated" if stated.get(name) == role else "by its heading"
+    for i, name, role in chosen:
+        why = proposals[i].why or "by its heading"
         reading.understood.append(f"Column '{name}' is {role}, {why}.")
     found = _units(table, chosen, units, reading)
-    columns = [Column(i, name, role, found[i]) for i, name, role in chosen]
-    return _time_columns(table, roles, stated, reading), columns
+    columns = [
+        Column(i, name, role, found[i], 0.1 if is_in_tenths(name) else 1.0)
+        for i, name, role in chosen
+    ]
+    times = _time_columns(table, roles, stated, reading)
+    return times, columns, _unused(table, proposals, roles, times, found, reading)
+
+
+def _unused(
+    table: Table,
+    proposals: Sequence[Proposal],
+    roles: Sequence[str],
+    times: Sequence[int],
+    units: Mapping[int, Unit],
+    reading: Reading,
+) -> list[Unused]:
+    usual = next(iter(units.values()), None)
+    unused = []
+    for index, (name, proposal) in enumerate(zip(table.header, proposals, strict=True)):
+        if index in times or roles[index] in ROLES:
+            continue
+        if proposal.role:
+            unused.append(Unused(index, name, "it is another column of time", None, False))
+            continue
+        if not name and not any(row[index].strip() for row in table.rows if index < len(row)):
+            continue  # the end of every row
+        unit = unit_of(name) or unit_in_cells(table, index) or unit_in_notes(reading) or usual
+        if states_other_unit(name):
+            unit = None
+        unused.append(Unused(index, name, proposal.left_out, unit, proposal.may_be_meat))
+    return unused
 
 
 def _check_header(table: Table, stated: Mapping[str, str], reading: Reading) -> None:

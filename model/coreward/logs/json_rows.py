@@ -79,6 +79,12 @@ def json_table(text: str, reading: Reading) -> tuple[Table, RawRows]:
     A line of its own makes a row in a file of lines; in an array, the first object is
     row 1.
     """
+    most = reading.limits["json_value_limit"]
+    if sum(map(text.count, ",[{")) > most:
+        reading.fail(
+            f"It looks like JSON of more than {most:,.0f} values.",
+            "Thin it first: keep every tenth row, or cut it into one file per cook.",
+        )
     first = text.lstrip()[:1]
     whole = _whole(text, reading) if first != "#" else None
     if whole is not None:

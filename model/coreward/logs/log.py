@@ -33,8 +33,8 @@ OWN_FORMAT = "coreward probe log, format 1"
 _OWN_HELP = (
     "Lines that begin with # are notes; then one header row and one row per sample.",
     "time_s: seconds since the first sample. Temperatures in °C; an empty cell: no reading.",
-    "Notes 'start', 'start clock', 'source', 'channel', 'repair', 'understood', 'warning'",
-    "and 'note' carry JSON after the colon.",
+    "Notes 'start', 'start clock', 'source', 'channel', 'left out', 'unknown span', 'repair',",
+    "'understood', 'warning' and 'note' carry JSON after the colon.",
 )
 
 
@@ -91,7 +91,15 @@ _EFFECTS = {
         "duplicate",
         "out of place",
     ),
-    "time changed": ("summer time", "clock step", "new file", "order", "whole minutes"),
+    "time changed": (
+        "summer time",
+        "clock step",
+        "new file",
+        "order",
+        "whole minutes",
+        "half days",
+        "one time",
+    ),
     "reading missing": ("no reading", "unplugged", "not a number", "absurd"),
 }
 _EFFECT_OF = {kind: effect for effect, kinds in _EFFECTS.items() for kind in kinds}
@@ -312,6 +320,17 @@ class ProbeLog:
                     f"Channel {channel.name!r} has {channel.temperature_c.size} readings for "
                     f"{time_s.size} times; give one per time, NaN where there is none."
                 )
+        for column in self.left_out:
+            if column.temperature_c.shape not in (time_s.shape, (0,)):
+                raise InputError(
+                    f"Column {column.name!r}, left out, has {column.temperature_c.size} "
+                    f"readings for {time_s.size} times; give one per time, or none at all."
+                )
+        if not are_steps(self.unknown_spans, time_s):
+            raise InputError(
+                "A span of unknown time must lie between two neighbouring samples; give their "
+                "times."
+            )
         if not any(channel.role == "meat" for channel in self.channels):
             raise InputError("A log needs at least one meat channel; state which it is.")
 
@@ -445,6 +464,22 @@ class ProbeLog:
         names = own_columns(self.channels)
         for name, channel in zip(names, self.channels, strict=True):
             carry("channel", {"column": name, "name": channel.name, "role": channel.role})
+        extra: list[tuple[str, Floats]] = []
+        for column in self.left_out:
+            own = f"left_out_{len(extra) + 1}_c" if column.temperature_c.size else None
+            if own is not None:
+                extra.append((own, column.temperature_c))
+            carry(
+                "left out",
+                {
+                    "column": own,
+                    "name": column.name,
+                    "reason": column.reason,
+                    "meat_like": column.meat_like,
+                },
+            )
+        for span in self.unknown_spans:
+            carry("unknown span", list(span))
         for repair in self.repairs:
             carry("repair", asdict(repair))
         for sentence in self.understood:
@@ -457,13 +492,23 @@ class ProbeLog:
         for line in lines:
             out.write(f"# {line}\n")
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(["time_s", *names])
+        writer.writerow(["time_s", *names, *(name for name, _ in extra)])
+        series = [channel.temperature_c for channel in self.channels]
         columns = [
-            ["" if value != value else repr(value) for value in channel.temperature_c.tolist()]
-            for channel in self.channels
+            ["" if value != value else repr(value) for value in values.tolist()]
+            for values in (*series, *(values for _, values in extra))
         ]
         writer.writerows(zip(map(repr, self.time_s.tolist()), *columns, strict=True))
         return out.getvalue()
+
+
+def are_steps(spans: Sequence[tuple[float, float]], time_s: Floats) -> bool:
+    """Tell whether each span lies between two neighbouring samples."""
+    places = np.searchsorted(time_s[:-1], [low for low, _ in spans])
+    return all(
+        at + 1 < time_s.size and (time_s[at], time_s[at + 1]) == (low, high)
+        for at, (low, high) in zip(places.tolist(), spans, strict=True)
+    )
 
 
 def own_columns(channels: Sequence[Channel]) -> tuple[str, ...]:

@@ -5,13 +5,18 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any, cast
+
+import numpy as np
 
 from coreward.logs.log import (
     ROLES,
+    LeftOutColumn,
     ProbeLog,
     Repair,
     Role,
+    are_steps,
 )
 from coreward.logs.parts import (
     Reading,
@@ -39,12 +44,54 @@ def own_channels(reading: Reading) -> dict[str, tuple[str, Role]]:
     return names
 
 
+def own_left_out(reading: Reading) -> list[tuple[str | None, LeftOutColumn]]:
+    """Return the columns left out, each with the column of our own format that holds it."""
+    found: list[tuple[str | None, LeftOutColumn]] = []
+    for key, value in _own_notes(reading):
+        if key == "left out":
+            try:
+                column, name = value["column"], value["name"]
+                reason, meat_like = value["reason"], value["meat_like"]
+            except (KeyError, TypeError):
+                name = None
+            if (
+                not isinstance(name, str)
+                or not isinstance(reason, str)
+                or not isinstance(meat_like, bool)
+                or not (column is None or isinstance(column, str))
+            ):
+                reading.fail(
+                    "A 'left out' note of our own format is damaged.",
+                    "Write the file again with to_csv.",
+                )
+            found.append((column, LeftOutColumn(name, reason, np.empty(0), meat_like)))
+    return found
+
+
+def own_spans(reading: Reading) -> list[tuple[float, float]]:
+    """Return the spans of unknown time that our own format carries. [s]."""
+    spans = []
+    for key, value in _own_notes(reading):
+        if key == "unknown span":
+            try:
+                first, last = map(float, value)
+            except (TypeError, ValueError, OverflowError):
+                reading.fail(
+                    "An 'unknown span' note of our own format is damaged.",
+                    "Write the file again with to_csv.",
+                )
+            spans.append((first, last))
+    return spans
+
+
 def _own_notes(reading: Reading) -> Iterator[tuple[str, Any]]:
     keys = (
         "start",
         "start clock",
         "source",
         "channel",
+        "left out",
+        "unknown span",
         "repair",
         "understood",
         "warning",
@@ -77,10 +124,26 @@ def restored(log: ProbeLog, reading: Reading) -> ProbeLog:
             elif key == "source":
                 source = str(value)
         repairs = tuple(_own_repair(entry) for entry in parts["repair"])
-    except (TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         reading.fail(
             f"A note of our own format is damaged ({error}).",
             "Write the file again with to_csv, or remove that line.",
+        )
+    numbers = {one.name: one.temperature_c for one in log.left_out}
+    left_out = []
+    for column, one in own_left_out(reading):
+        if column is not None and column not in numbers:
+            reading.fail(
+                f"The column {short(column)} that a note of our own format names is not there.",
+                "Write the file again with to_csv.",
+            )
+        values = np.empty(0) if column is None else numbers[column]
+        left_out.append(replace(one, temperature_c=values))
+    spans = own_spans(reading)
+    if not are_steps(spans, log.time_s):
+        reading.fail(
+            "An 'unknown span' of our own format lies between no two rows: it is damaged.",
+            "Write the file again with to_csv.",
         )
     notes = tuple(str(note) for note in parts["note"])
     warnings = [_own_warning(entry) for entry in parts["warning"]]
@@ -98,6 +161,8 @@ def restored(log: ProbeLog, reading: Reading) -> ProbeLog:
         notes=notes,
         metadata=metadata_of(notes),
         raw=log.raw,
+        left_out=tuple(left_out),
+        unknown_spans=tuple(spans),
     )
 
 

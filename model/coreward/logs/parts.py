@@ -104,7 +104,9 @@ class Reading:
     repairs: list[Repair] = field(default_factory=list)
     understood: list[str] = field(default_factory=list)
     warnings: list[Text] = field(default_factory=list)
+    unknown: list[tuple[int, int]] = field(default_factory=list)  # rows: unknown time between
     notes: list[str] = field(default_factory=list)
+    aside: list[tuple[str, str]] = field(default_factory=list)  # columns left out, and why
 
     def fail(
         self,
@@ -151,6 +153,30 @@ class Column:
     name: str
     role: Role
     unit: Unit
+    scale: float = 1.0  # 0.1 where the heading says tenths
+
+
+@dataclass(frozen=True)
+class Unused:
+    """A column that is not read as a probe.
+
+    Attributes
+    ----------
+    index, name : int and str
+        Its place and its heading.
+    reason : str
+        Why it is left out, in plain words.
+    unit : {"C", "F"} or None
+        Unit of its numbers, if they may be temperatures.
+    may_be_meat : bool
+        Whether its readings are to be asked if they move as meat does.
+    """
+
+    index: int
+    name: str
+    reason: str
+    unit: Unit | None
+    may_be_meat: bool
 
 
 def _shown(text: str, most: int = 500) -> str:

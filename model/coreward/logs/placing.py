@@ -109,6 +109,9 @@ class Placer:
         self._ahead: _Ahead | None = None
         self.shift_s = 0.0
         self.repeats_expected = False
+        self.unknown: set[int] = set()  # lines before which an unknown time passed
+        self.compared: list[bool] = []  # of each column, whether it tells rows apart
+        self._is_unknown = False  # of the step before the next row
 
     @property
     def waiting(self) -> int:
@@ -129,8 +132,25 @@ class Placer:
         least, most = limits["gap_shortest"], limits["gap_longest"]
         return float(min(max(limits["gap_factor"] * self.interval_s, least), most))
 
-    def add_channel(self) -> None:
+    @property
+    def unknown_spans(self) -> tuple[tuple[float, float], ...]:
+        """Neighbouring rows between which an unknown time passed. [s]."""
+        if not self.unknown:
+            return ()
+        start, times, lines = self.times[0], self.times, self.lines
+        return tuple(
+            (times[i - 1] - start, times[i] - start)
+            for i in range(1, len(times))
+            if lines[i] in self.unknown
+        )
+
+    def mark_unknown(self) -> None:
+        """Say that how much time passes before the next row is not known."""
+        self._is_unknown = bool(self.times)
+
+    def add_channel(self, tells_apart: bool = True) -> None:
         """Begin another channel; it has no reading in the rows so far."""
+        self.compared.append(tells_apart)
         self.columns.append(array("d", [np.nan]) * len(self.times))
 
     def place(self, row: Row) -> Placed:
@@ -208,6 +228,9 @@ class Placer:
         self.repeats_expected = False
         row.is_repaired = row.is_repaired or row.shift_s != 0.0
         self._is_repaired.append(row.is_repaired)
+        if self._is_unknown:
+            self.unknown.add(row.line)
+            self._is_unknown = False
         self.times.append(row.time_s)
         self.lines.append(row.line)
         for column, value in zip(self.columns, row.values, strict=True):
@@ -216,6 +239,14 @@ class Placer:
 
     def _insert(self, row: Row, placed: Placed) -> None:
         at = bisect_left(self.times, row.time_s)
+        if at < len(self.lines) and self.lines[at] in self.unknown:
+            self.unknown.add(row.line)  # where in the unknown time it lies is not known
+        room = self._limits["follow_hole"] * self.interval_s
+        if at and (
+            self.times[at] - self.times[at - 1] <= room
+            or min(row.time_s - self.times[at - 1], self.times[at] - row.time_s) > room
+        ):  # no hole that it fills: the clock may have been set
+            self.unknown.update((row.line, self.lines[at]))
         self.times.insert(at, row.time_s)
         self.lines.insert(at, row.line)
         for column, value in zip(self.columns, row.values, strict=True):
@@ -243,7 +274,10 @@ class Placer:
             return False
         return all(
             column[at] == value or (column[at] != column[at] and value != value)
-            for column, value in zip(self.columns, row.values, strict=True)
+            for column, value, counts in zip(
+                self.columns, row.values, self.compared, strict=True
+            )
+            if counts
         )
 
     def _fills_hole(self, row: Row) -> bool:
@@ -292,6 +326,7 @@ class Placer:
             times[i] = start - by + squeeze * (times[i] - start)
             placed.retimed += not self._is_repaired[i]
             self._is_repaired[i] = True
+        self.unknown.add(self.lines[first])  # it may as well have been a pause
         self._ahead = None
         if self._steps:  # the step of the clock is no step of the log
             most = self.gap_limit_s
@@ -337,6 +372,7 @@ class Placer:
                 "passed meanwhile is not known and counts as one interval",
             )
         )
+        self.mark_unknown()
         for row in held:
             row.shift_s, row.is_seen = self.shift_s, False
             self._take(row, placed)
@@ -354,11 +390,15 @@ class Placer:
                 self._insert(row, placed)
             else:
                 placed.refused.append(row)
-                reason = (
-                    "a row with this time is there already, with other readings"
-                    if self._index_of(row.time_s) is not None
-                    else "its time lies far from those around it"
-                )
+                at = self._index_of(row.time_s)
+                if at is None:
+                    reason = "its time lies far from those around it"
+                else:  # a clock set back by so little that its rows meet others
+                    reason = "a row with this time is there already, with other readings"
+                    if at + 1 < len(self.lines):
+                        self.unknown.add(self.lines[at + 1])
+                    else:
+                        self.mark_unknown()
                 placed.repairs.append(_repair(row, "out of place", "row left out", reason))
 
     def arrays(self) -> tuple[Floats, list[Floats]]:

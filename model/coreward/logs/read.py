@@ -10,15 +10,17 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.logs.cells import check_unit_jumps, read_column
+from coreward.logs.cells import check_unit_jumps, read_column, read_unused
+from coreward.logs.half_days import unfold_half_days
 from coreward.logs.headings import assign_columns
 from coreward.logs.json_rows import is_json, json_table
 from coreward.logs.log import (
@@ -26,11 +28,14 @@ from coreward.logs.log import (
     ROLES,
     Channel,
     Floats,
+    LeftOutColumn,
     ProbeLog,
     RawRows,
     Repair,
 )
-from coreward.logs.own_format import own_channels, restored
+from coreward.logs.long_rows import one_column_per_probe
+from coreward.logs.meat_like import is_meat_like
+from coreward.logs.own_format import own_channels, own_left_out, restored
 from coreward.logs.parts import (
     Column,
     LogReadError,
@@ -38,6 +43,7 @@ from coreward.logs.parts import (
     Reading,
     Table,
     Unit,
+    Unused,
     metadata_of,
     time_cells,
 )
@@ -46,6 +52,7 @@ from coreward.logs.rows import (
     kept_rows,
     past_midnight,
     spread_minutes,
+    unknown_between,
     without_repeats,
 )
 from coreward.logs.summer_time import follow_local_clock, zone_of
@@ -65,6 +72,7 @@ from coreward.words import say
 COLUMN_ROLES: tuple[str, ...] = (*TIME_ROLES, "date", *ROLES, "ignore")
 """What ``columns`` may say about a column."""
 
+_NEVER = "it has no reading in any row"
 _ZONE_NOTES = ("zone", "time zone", "timezone")
 
 
@@ -103,6 +111,7 @@ class Plan:
     time_columns: list[int]
     form: TimeForm
     columns: list[Column]
+    unused: list[Unused]
     own: bool
 
 
@@ -204,6 +213,14 @@ def table_in(data: bytes, stated: Stated, reading: Reading) -> tuple[Table, RawR
     return split_table(text, stated.columns, reading), RawRows(text, data)
 
 
+def widened(table: Table, stated: Stated, reading: Reading) -> tuple[Table, Stated]:
+    """Return a table with one column per probe, and what was stated of its columns."""
+    wide = one_column_per_probe(table, stated.columns, reading)
+    gone = set(table.header) - set(wide.header)
+    columns = {name: role for name, role in stated.columns.items() if name not in gone}
+    return wide, replace(stated, columns=columns)
+
+
 def is_own_format(reading: Reading) -> bool:
     """Tell whether the notes read so far are those of our own format."""
     return reading.notes[:1] == [OWN_FORMAT] and any(
@@ -214,10 +231,13 @@ def is_own_format(reading: Reading) -> bool:
 def plan_for(table: Table, stated: Stated, reading: Reading) -> tuple[Plan, list[str]]:
     """Return how a table is to be read, and the cells of its time; refuse what is unclear."""
     own = is_own_format(reading)
-    time_columns, columns = assign_columns(table, stated.columns, stated.units, own, reading)
+    told = dict(stated.columns)
+    if own:
+        told |= {name: "ignore" for name, _ in own_left_out(reading) if name in table.header}
+    time_columns, columns, unused = assign_columns(table, told, stated.units, own, reading)
     texts = time_cells(table.rows, time_columns)
     form = _form(table, time_columns, texts, stated.columns, reading)
-    return Plan(time_columns, form, columns, own), texts
+    return Plan(time_columns, form, columns, unused, own), texts
 
 
 def zone_for(stated: Stated, reading: Reading) -> ZoneInfo | None:
@@ -262,6 +282,7 @@ def _checked_date(start_date: dt.date | str | None) -> dt.date | None:
 
 def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> ProbeLog:
     """Return the log in a table."""
+    table, stated = widened(table, stated, reading)
     plan, texts = plan_for(table, stated, reading)
     zone = zone_for(stated, reading)
     time_columns, form, own = plan.time_columns, plan.form, plan.own
@@ -275,7 +296,13 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
         )
     seconds = times[kept]
     numbers = np.frombuffer(table.numbers, dtype=np.int64)[kept]
-    if form.kind == "clock":
+    halves = None
+    if form.kind != "elapsed" and not form.has_zone:
+        since = _since_midnight(form)
+        halves = unfold_half_days(seconds + since, numbers, texts, form.kind == "date", reading)
+    if halves is not None:
+        seconds = halves[0] - since
+    elif form.kind == "clock":
         seconds = past_midnight(seconds, reading)
     if form.kind != "elapsed" and not form.has_zone:
         start = _local_start(form, stated.date)
@@ -283,7 +310,10 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
     order = in_order(seconds, numbers, reading)
     kept, seconds, numbers = kept[order], seconds[order], numbers[order]
     if form.whole_minutes:
-        seconds = spread_minutes(seconds, numbers, reading)
+        seconds = spread_minutes(seconds, numbers, table, kept, reading)
+        again = np.argsort(seconds, kind="stable")
+        kept, seconds, numbers = kept[again], seconds[again], numbers[again]
+    every = numbers, seconds
     unique = without_repeats(seconds, numbers, table, kept, reading)
     kept, seconds, numbers = kept[unique], seconds[unique], numbers[unique]
     if kept.size < 2:
@@ -309,6 +339,8 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
     if not own:
         check_unit_jumps(read, numbers, stated.accept_jumps, reading)
     names = own_channels(reading) if own else {}
+    left_out = left_out_of(plan.unused, table, kept)
+    left_out += [LeftOutColumn(name, why, np.empty(0), False) for name, why in reading.aside]
     channels = []
     for column, values in read:
         if not np.any(np.isfinite(values)) and not own:
@@ -322,6 +354,7 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
                     "the probe was never plugged in",
                 )
             )
+            left_out.append(never_plugged(column.name))
             continue
         celsius = values if column.unit == "C" else fahrenheit_to_celsius(values)
         name, role = names.get(column.name, (column.name, column.role))
@@ -336,11 +369,24 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
         moment: dt.datetime | None = midnight + dt.timedelta(seconds=float(seconds[0]) % DAY_S)
     else:
         moment = form.moment(texts[int(kept[0])])
+    offset = 0.0 if halves is None else halves[1]
+    if offset is None:
+        reading.warnings.append(
+            "The clock does not say a.m. or p.m., so the time of day of the first row is not "
+            "known."
+        )
+        moment = None
+    elif moment is not None:
+        moment += dt.timedelta(seconds=offset)
     start, clock = start_of(moment, form.kind, stated.date, zone)
     time_s = seconds - seconds[0]
     if np.any(np.diff(time_s) <= 0):
         row = int(numbers[int(np.argmin(np.diff(time_s))) + 1])
         reading.fail("The times are too close to tell apart.", "Thin the log.", row)
+    if form.kind == "clock":  # which may hide a whole day
+        wide = np.flatnonzero(np.diff(time_s) > reading.limits["gap_longest"])
+        reading.unknown.extend((int(numbers[i]), int(numbers[i + 1])) for i in wide.tolist())
+    unknown = unknown_between(reading.unknown, *every, time_s, float(seconds[0]))
     _warn(channels, reading)
     log = ProbeLog(
         time_s=time_s,
@@ -354,8 +400,32 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
         notes=tuple(reading.notes),
         metadata=metadata_of(reading.notes),
         raw=raw,
+        left_out=tuple(left_out),
+        unknown_spans=unknown,
     )
     return restored(log, reading) if own else log
+
+
+def left_out_of(
+    unused: Sequence[Unused], table: Table, kept: NDArray[np.int64]
+) -> list[LeftOutColumn]:
+    """Return the columns that are not used, with their numbers and what these look like."""
+    found = []
+    for one in unused:
+        celsius = read_unused(one, table, kept)
+        meat_like = one.may_be_meat and is_meat_like(celsius)
+        rows = (table.rows[i] for i in kept.tolist())
+        is_blank = not celsius.size and not any(
+            row[one.index].strip() for row in rows if one.index < len(row)
+        )
+        reason = f"{one.reason}, and {_NEVER}" if is_blank else one.reason
+        found.append(LeftOutColumn(one.name, reason, celsius, meat_like))
+    return found
+
+
+def never_plugged(name: str) -> LeftOutColumn:
+    """Return a column of a probe that never gave a reading."""
+    return LeftOutColumn(name, f"{_NEVER}: the probe was never plugged in", np.empty(0), False)
 
 
 def _form(
@@ -385,6 +455,14 @@ def _form(
 
 def _times(texts: Sequence[str], form: TimeForm) -> Floats:
     return np.asarray(list(map(form.seconds, texts)), dtype=float)  # None becomes NaN
+
+
+def _since_midnight(form: TimeForm) -> float:
+    """Return how far from a midnight a form counts 0. [s]."""
+    if form.origin is None:
+        return 0.0
+    midnight = dt.datetime.combine(form.origin.date(), dt.time())
+    return (form.origin - midnight).total_seconds()
 
 
 def _local_start(form: TimeForm, date: dt.date | None) -> dt.datetime | None:

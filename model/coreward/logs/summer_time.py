@@ -83,6 +83,7 @@ class LocalClock:
         self._limits = limits
         self._offset = _offsets(zone, start)[0] if zone and start else None
         self.follows = True
+        self.is_certain = True  # whether the last step has one length only
 
     @property
     def warning(self) -> str:
@@ -111,11 +112,17 @@ class LocalClock:
         step_s, interval_s : float
             The step as written, and the usual one. [s]
         """
-        if before is None or after is None:
-            return self._without_date(before_s, step_s, interval_s)
-        if self.zone is not None:
+        self.is_certain = True
+        if self.zone is not None and before is not None and after is not None:
             return self._in_zone(self.zone, before, after, step_s, interval_s)
-        return self._somewhere(before, after, step_s, interval_s)
+        found = (
+            self._without_date(before_s, step_s, interval_s)
+            if before is None or after is None
+            else self._somewhere(before, after, step_s, interval_s)
+        )
+        # Without a zone it may have been a hand that set the clock, or a pause of an hour.
+        self.is_certain = found is None
+        return found
 
     def _in_zone(
         self,
@@ -139,6 +146,7 @@ class LocalClock:
         if not real:
             return None
         elapsed, new = min(real)
+        self.is_certain = len(real) == 1
         # Within the doubled hour a row that merely comes late goes back as well, but by less
         # than half of it.
         is_late = step_s < 0 and elapsed > 0.5 * (elapsed - step_s)
@@ -234,6 +242,8 @@ def follow_local_clock(
         for i in places.tolist():
             before, after = _later(start, seconds[i]), _later(start, seconds[i + 1])
             change = clock.change(before, after, seconds[i], steps[i], interval)
+            if not clock.is_certain:
+                reading.unknown.append((int(numbers[i]), int(numbers[i + 1])))
             if change is None:
                 continue
             result[i + 1 :] += change.shift_s
@@ -247,7 +257,9 @@ def follow_local_clock(
         return seconds
     if not clock.follows:
         reading.warnings.append(clock.warning)
-    elif start is None and _looks_skipped(seconds, steps, interval, limits):
+    elif start is None and np.any(skipped := _looks_skipped(seconds, steps, interval, limits)):
+        for i in np.flatnonzero(skipped).tolist():
+            reading.unknown.append((int(numbers[i]), int(numbers[i + 1])))
         reading.warnings.append(
             "A gap of one hour begins at a full hour of the night. If the clock was put "
             "forward there, state start_date= and zone=; as it stands it counts as a gap."
@@ -291,16 +303,14 @@ def _known_zones(limits: tables.ParameterSet) -> Sequence[ZoneInfo]:
 
 def _looks_skipped(
     seconds: Floats, steps: Floats, interval: float, limits: tables.ParameterSet
-) -> bool:
+) -> NDArray[np.bool_]:
     usual = limits["clock_change_usual"]
     extra = steps - usual
     before = seconds[:-1] % DAY_S
     full = np.ceil((before + 1e-9) / usual) * usual
-    return bool(
-        np.any(
-            (extra > 0.0)
-            & (extra <= max(2.0 * interval, limits["gap_shortest"] / 60.0))
-            & (full <= before + extra)
-            & (full % DAY_S <= limits["clock_change_latest"])
-        )
+    return np.asarray(
+        (extra > 0.0)
+        & (extra <= max(2.0 * interval, limits["gap_shortest"] / 60.0))
+        & (full <= before + extra)
+        & (full % DAY_S <= limits["clock_change_latest"])
     )

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import csv
-import io
+import re
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from coreward.logs.headings import role_of
+from coreward.logs.heading_words import MEAT, role_of, unit_of, words_of
 from coreward.logs.parts import (
     HEADER_SEARCH,
     Reading,
@@ -19,6 +19,18 @@ from coreward.logs.time_forms import (
 )
 
 _BLOCK = 1 << 20
+_FOUR_BYTES = re.compile(rb"[\xf0-\xf4][\x80-\xbf]{3}")
+_NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
+_TEMPERATURE_UNIT = re.compile(r"[\[(]?\s*(?:[°º˚]|deg\.?)?\s*([cf])\s*[\])]?", re.IGNORECASE)
+_UNIT_CELL = re.compile(
+    rf"{_TEMPERATURE_UNIT.pattern}|[\[(]?(?:s|sec|min|h|ms|hh:mm(?::ss)?|%|-|—|n/a|rpm|v)[\])]?",
+    re.IGNORECASE,
+)
+_IN_BRACKETS = re.compile(r"[\[(].*[\])]\s*$")
+_TWO_IN_ONE = re.compile(
+    r"[\u2030-\u203b\u2c30-\u2c39\u0a30-\u0a39\u300a-\u390a]"
+)  # "0,", "\\n3"
+_THREE_BYTES = re.compile(rb"[\xc4-\xef][\x80-\xbf]")  # in memory two a letter
 _DELIMITERS = (("\t", "tab"), (";", "semicolon"), (",", "comma"))
 
 
@@ -79,6 +91,15 @@ def decode(data: bytes, reading: Reading) -> str:
             reading.fail(*binary)
         else:
             encodings = ("utf-8-sig", "cp1252", "latin-1")
+    widest, limit = 1, reading.limits["byte_limit"]
+    if encodings[0] == "utf-8-sig" and 4 * len(data) > limit:
+        widest = 4 if _FOUR_BYTES.search(data) else 2 if _THREE_BYTES.search(data) else 1
+    if widest * len(data) > limit:
+        reading.fail(
+            f"The file holds letters of {'four' if widest == 4 else 'three'} bytes, which make "
+            f"{widest * len(data) / 2**20:,.0f} MiB of its text.",
+            "Thin it first: keep every tenth row, or cut it into one file per cook.",
+        )
     for encoding in encodings:
         try:
             text = data.decode(encoding)
@@ -91,12 +112,37 @@ def decode(data: bytes, reading: Reading) -> str:
     control = sum(1 for c in sample if ord(c) < 32 and c not in "\t\n\r\f\v")
     if control > 0.01 * len(sample) or "\x00" in text:
         reading.fail(*binary)
+    if encoding.startswith("utf-16") and len(_TWO_IN_ONE.findall(text)) > 4:
+        reading.fail(
+            "A part of the file is in another encoding than its beginning.",
+            "Export the log again, or save it as plain text in one encoding (UTF-8).",
+        )
     if encoding != "utf-8-sig":
         reading.understood.append(f"The text is encoded as {encoding.upper()}.")
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 # --- text to cells -----------------------------------------------------------------
+
+
+def lines_of(text: str, reading: Reading) -> Iterator[str]:
+    """Yield the lines of a text without their ends; refuse one that is no row of a log."""
+    most = int(reading.limits["line_limit"])
+    position = number = 0
+    while position < len(text):
+        end = text.rfind("\n", position, position + most)
+        if end < 0:
+            end = len(text)
+            if end - position > most:
+                reading.fail(
+                    f"The row is longer than {most:,} characters.",
+                    "This is not a usable log; export it again, or cut out the faulty part.",
+                    number + 1,
+                )
+        lines = text[position:end].split("\n")
+        yield from lines
+        number += len(lines)
+        position = end + 1
 
 
 def split_table(
@@ -108,7 +154,7 @@ def split_table(
 
     def data_lines() -> Iterator[str]:
         nonlocal row
-        for number, line in enumerate(io.StringIO(text, newline="\n"), start=1):
+        for number, line in enumerate(lines_of(text, reading), start=1):
             row = number
             stripped = line.strip()
             if stripped.startswith("#"):
@@ -124,6 +170,7 @@ def split_table(
     pool: dict[str, str] = {}  # equal cells share one text: a third less memory
     numbers: array[int] = array("q")
     limit = int(reading.limits["row_limit"])
+    room = int(reading.limits["cell_limit"])
     reader = csv.reader(data_lines(), delimiter=delimiter, skipinitialspace=True)
     taken = 0
     try:
@@ -140,6 +187,13 @@ def split_table(
                     f"The file holds more than {limit:,} rows.",
                     "Thin it first: keep every tenth row, or cut it into one file per cook.",
                 )
+            room -= len(cells)
+            if room < 0:
+                reading.fail(
+                    f"The file holds more than {reading.limits['cell_limit']:,.0f} cells.",
+                    "Keep time, air and meat, and thin it: every tenth row is plenty.",
+                    row,
+                )
             rows.append(list(map(pool.setdefault, cells, cells)))
             numbers.append(row)
     except csv.Error as error:
@@ -152,6 +206,11 @@ def split_table(
         reading.fail(
             "There is a header and no reading below it.", "Export the log again.", header_number
         )
+    with_units = _with_units(header, rows, stated, reading)
+    if with_units is not header:
+        header = with_units
+        rows.pop(0)
+        numbers.pop(0)
     separated = "" if from_sheet else f", separated by {dict(_DELIMITERS)[delimiter]}"
     reading.understood.append(
         f"A table of {len(rows)} rows and {len(header)} columns{separated}."
@@ -163,10 +222,10 @@ def split_table(
 def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tuple[str, int]:
     """Return the delimiter and the row of the header."""
     lines: list[tuple[int, str]] = []
-    for number, line in enumerate(io.StringIO(text, newline="\n"), start=1):
+    for number, line in enumerate(lines_of(text, reading), start=1):
         stripped = line.strip()
         if stripped and not stripped.startswith("#"):
-            lines.append((number, line.rstrip("\n")))
+            lines.append((number, line))
         if len(lines) >= 3 * HEADER_SEARCH:
             break
     if not lines:
@@ -187,11 +246,18 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
                 below = split[i + 1 :]
                 alike = sum(1 for other in below if len(other) == len(cells))
                 score = alike / len(below) if below else 0.5
+                # A title above it may speak of time and meat too, with a comma between.
+                is_title = bool(below) and is_header(below[0], stated)
+                score /= 1 + is_title
                 if best is None or score > best[0]:
                     best = (score, delimiter, lines[i][0])
-                break
+                if score > 0 and not is_title:
+                    break
     if best is not None:
         return best[1], best[2]
+    found = _header_by_shape(lines)
+    if found is not None:
+        return found
     number, line = lines[0]
     counts = {delimiter: line.count(delimiter) for delimiter, _ in _DELIMITERS}
     if not any(counts.values()):
@@ -203,9 +269,70 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
     return max(counts, key=lambda delimiter: counts[delimiter]), number
 
 
+def _header_by_shape(lines: Sequence[tuple[int, str]]) -> tuple[str, int] | None:
+    """Return delimiter and row of a header in words not known here: texts above numbers."""
+    for delimiter, _ in _DELIMITERS:
+        try:
+            split = [
+                next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+                for _, line in lines
+            ]
+        except csv.Error:
+            continue
+        for i, cells in enumerate(split[:HEADER_SEARCH]):
+            below = split[i + 1 : i + 6]
+            if (
+                len(cells) > 1
+                and all(any(c.isalpha() for c in cell) for cell in cells)
+                and below
+                and all(
+                    len(row) == len(cells) and any(_NUMBER.fullmatch(c.strip()) for c in row)
+                    for row in below
+                )
+            ):
+                return delimiter, lines[i][0]
+    return None
+
+
+def _with_units(
+    header: tuple[str, ...],
+    rows: list[list[str]],
+    stated: Mapping[str, str],
+    reading: Reading,
+) -> tuple[str, ...]:
+    """Return headings with the units that stand in a row of their own below them."""
+    cells = [cell.strip() for cell in rows[0]]
+    said = [cell for cell in cells if _UNIT_CELL.fullmatch(cell)]
+    if (
+        len(rows) < 3
+        or len(cells) != len(header)
+        or len(said) < 2
+        or any(cell and cell not in said for cell in cells)
+        or not any(_TEMPERATURE_UNIT.fullmatch(cell) for cell in said)
+    ):
+        return header
+    reading.understood.append("The row below the headings holds their units.")
+    return tuple(
+        name
+        if not cell or name in stated or _IN_BRACKETS.search(name)
+        else f"{name} [{_TEMPERATURE_UNIT.sub(_degree, cell)}]"
+        for name, cell in zip(header, (cell.strip("[]() ") for cell in cells), strict=True)
+    )
+
+
+def _degree(match: re.Match[str]) -> str:
+    return f"°{match[1].upper()}"
+
+
 def is_header(cells: Sequence[str], stated: Mapping[str, str]) -> bool:
     """Tell whether cells are headings: one of time, and one of a temperature."""
+    if all(_UNIT_CELL.fullmatch(cell.strip()) for cell in cells if cell.strip()):
+        return False  # their units, in a row of its own
     roles = [stated.get(cell.strip()) or role_of(cell) for cell in cells]
     timed = any(role in TIME_ROLES or role == "date" for role in roles)
-    measured = any(role in ("air", "meat", "ambient", "probe") for role in roles)
+    measured = any(
+        role in ("air", "meat", "ambient", "probe")
+        or (role not in (*TIME_ROLES, "date") and (unit_of(cell) or words_of(cell) & MEAT))
+        for role, cell in zip(roles, cells, strict=True)
+    )
     return timed and measured
