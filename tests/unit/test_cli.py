@@ -149,6 +149,21 @@ def test_reading_is_told_what_the_file_does_not_say(
         (["--oven", "212 °F"], {"oven_c": 100.0}),
         (["--oven-kind", "still"], {"oven": "still"}),
         (["--mass", "4.6"], {"mass_kg": 4.6}),
+        (["--pieces", "each"], {"pieces": "each"}),
+        (
+            ["--pieces", "brisket=T1, T2;pork=T3"],
+            {"pieces": {"brisket": ("T1", "T2"), "pork": ("T3",)}},
+        ),
+        (["--probe", "T3=in the air"], {"probes": {"T3": "in the air"}}),
+        (["--new-piece", "5:20"], {"new_piece_s": [19200.0]}),
+        (["--new-piece", "0:05:30", "--new-piece", "26:00"], {"new_piece_s": [330.0, 93600.0]}),
+        (["--new-piece", "none"], {"new_piece_s": []}),
+        (["--condition", "rolled"], {"condition": "rolled"}),
+        (["--condition", "rolled, stuffed"], {"condition": ["rolled", "stuffed"]}),
+        (
+            ["--condition", "rolled", "--condition", "injected"],
+            {"condition": ["rolled", "injected"]},
+        ),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, list) else "",
 )
@@ -196,6 +211,13 @@ def test_an_expected_error_is_one_sentence(
         ["verdict", "a.csv", "--mass", "nan"],
         ["verdict", "a.csv", "--oven", "hot"],
         ["verdict", "a.csv", "--shape", "cube"],
+        ["verdict", "a.csv", "--pieces", "two"],
+        ["verdict", "a.csv", "--pieces", "a=T1;a=T2"],
+        ["verdict", "a.csv", "--pieces", "a="],
+        ["verdict", "a.csv", "--probe", "T3"],
+        ["verdict", "a.csv", "--new-piece", "5"],
+        ["verdict", "a.csv", "--new-piece", "5:75"],
+        ["verdict", "a.csv", "--new-piece", "-1:10"],
         ["review", "a.csv", "--column", "probe 1"],
         ["review", "a.csv", "--column", "=meat"],
     ],
@@ -315,6 +337,44 @@ def test_a_real_log_gives_each_exit_code(
     answer = json.loads(capsys.readouterr().out)
     assert answer["exit_code"] == code
     assert answer["standards"][0]["sources"]
+
+
+def test_a_doubtful_log_ends_with_two_until_it_is_answered(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two probes, the second put into warm meat an hour late; and two cooks in a file."""
+    rows = [(60 * n, min(4.0 + n / 3.0, 80.0)) for n in range(301)]
+    late = tmp_path / "late.csv"
+    late.write_text(
+        "time_s,probe 1 (°C),probe 2 (°C)\n"
+        + "".join(f"{t},{c:.1f},{f'{c:.1f}' if t >= 3600 else ''}\n" for t, c in rows),
+        encoding="utf-8",
+    )
+    named = ["--column", "probe 1 (°C)=meat", "--column", "probe 2 (°C)=meat"]
+    given = ["--meat", "beef", "--surface", "sealed bag", "--column", "time_s=time"]
+    command = ["verdict", str(late), *named, *given]
+    assert cli.main(command) == 2
+    printed = capsys.readouterr().out
+    assert "Only you can say" in printed
+    name = json.loads(_json_of(command, capsys))["doubts"][0]["channel"]
+    assert cli.main([*command, "--probe", f"{name}=not used"]) == 0
+    capsys.readouterr()
+    again = [(t + 18060 + 60, min(5.0 + t / 180.0, 80.0)) for t, _ in rows]
+    two = tmp_path / "two.csv"
+    two.write_text(
+        "time_s,probe 1 (°C)\n" + "".join(f"{t},{c:.1f}\n" for t, c in [*rows, *again]),
+        encoding="utf-8",
+    )
+    command = ["verdict", str(two), *named[:2], *given]
+    assert cli.main(command) == 2
+    assert "--new-piece 5:02" in capsys.readouterr().out
+    assert cli.main([*command, "--new-piece", "5:02"]) == 0
+    assert cli.main([*command, "--new-piece", "none", "--new-piece", "5:02"]) == 3
+
+
+def _json_of(command: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    cli.main([*command, "--json"])
+    return str(capsys.readouterr().out)
 
 
 def test_what_the_reader_asks_for_is_said_as_an_option(

@@ -332,3 +332,60 @@ def test_while_a_slider_moves_the_tables_follow_and_the_words_do_not_wait() -> N
     again = verdict_panel("C")
     again.state.hold_s = panel.state.hold_s
     assert shown(again) == shown(panel)
+
+
+# What only a person can say.
+
+
+def two_probes(folder: Path) -> Path:
+    """A probe in the meat, and one that was never in it: stuck at 66 °C."""
+    file = folder / "two.csv"
+    rows = [f"{60 * n},{min(4 + n / 3, 80):.1f},66.0" for n in range(301)]
+    text = "time_s,meat 1 (°C),meat 2 (°C)\n" + "\n".join(rows) + "\n"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def test_a_doubt_is_a_question_with_a_control_and_the_answer_is_saved(tmp_path: Path) -> None:
+    panel = verdict_panel(
+        "C", path=two_probes(tmp_path), surface="sealed bag", cut="beef ribeye roast"
+    )
+    answer = panel.state.outcome.answer
+    assert answer.state == "cannot tell"
+    (doubt,) = [doubt for doubt in answer.doubts if doubt.blocks]
+    assert panel._doubts_box.layout.display == ""
+    control = panel.doubt_choices[doubt.channel]
+    assert [value for _, value in control.options] == [
+        "",
+        "in the meat",
+        "in the air",
+        "not used",
+    ]
+    control.value = "not used"
+    assert panel.state.error is None
+    assert panel.state.outcome.answer.state == "met"
+    assert panel.doubt_choices[doubt.channel].value == "not used"
+    assert f"probes={{{doubt.channel!r}: 'not used'}}" in panel.code()
+    saved = panel.state.saved()
+    again = verdict_panel("C")
+    again.state.set_all(saved)
+    assert again.state.outcome.answer.state == "met"
+    panel.doubt_choices[doubt.channel].value = ""
+    assert panel.state.outcome.answer.state == "cannot tell"
+    # Of another log nothing was said.
+    panel.state.source = DEMO.name
+    assert panel.state.answered() == {}
+    assert panel.state.error is None
+
+
+def test_states_pieces_and_organism_follow_the_meat(panel: VerdictPanel) -> None:
+    panel.state.also_stuffed = True
+    assert panel.state.outcome.answer.condition == "intact and stuffed"
+    assert state_of(panel, "food code stuffed") == "not met"
+    assert "condition=['intact', 'stuffed']" in panel.code()
+    panel.state.also_stuffed = False
+    panel.state.cut = "turkey breast"
+    views = [view.name for view in panel.state.outcome.answer.integrals]
+    assert views[0] == "salmonella poultry guideline"
+    assert not [name for name in views if name.startswith("salmonella beef")]
+    assert repr(tuple(views)) in panel.code()

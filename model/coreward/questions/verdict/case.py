@@ -61,8 +61,8 @@ class Case:
         Whether the meat was stated.
     names : tuple of str or None
         Standards that were asked for.
-    error_c, probe_error_c : float
-        Probe and placement error together; that of the probe alone. [K]
+    probe_error_c, placement_error_c : float
+        As in `verdict`. [K]
     surface, humid_s, humidity, oven_c, oven, mass_kg
         Conditions, as in `verdict`.
     growth_log : float
@@ -76,8 +76,8 @@ class Case:
     stated: bool
     states: tuple[str, ...]
     names: tuple[str, ...] | None
-    error_c: float
     probe_error_c: float
+    placement_error_c: float
     surface: str | None
     humid_s: float | None
     humidity: tuple[Floats, Floats] | None
@@ -86,6 +86,11 @@ class Case:
     mass_kg: float | None
     growth_log: float
     rules: tables.ParameterSet
+
+    @property
+    def error_c(self) -> float:
+        """Probe and placement error together. [K]."""
+        return self.probe_error_c + self.placement_error_c
 
     @property
     def condition(self) -> str:
@@ -165,10 +170,11 @@ def steps_of(record: CookRecord, temperature_c: Floats) -> Steps:
     return Steps(time, width, low, high, endless)
 
 
-def choice(value: str, allowed: Sequence[str], what: str) -> None:
-    """Refuse a word that is none of those allowed."""
+def choice(value: str, allowed: Sequence[str], what: str) -> str:
+    """Return a word; refuse one that is none of those allowed."""
     if value not in allowed:
         raise InputError(f"{what} is '{value}'; use one of: {', '.join(allowed)}.")
+    return value
 
 
 def meats_of(meat: str | Sequence[str] | None) -> tuple[str, ...]:

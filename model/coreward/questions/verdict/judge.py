@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from numpy.typing import ArrayLike
 
@@ -151,7 +151,6 @@ def verdict(
         for name, value in locals().items()
         if name != "result_or_log" and value is not None and value is not False
     )
-    rules = tables.load("verdict")
     _check_numbers(
         probe_error_c=probe_error_c,
         placement_error_c=placement_error_c,
@@ -162,11 +161,8 @@ def verdict(
         mass_kg=mass_kg,
         longest_gap_s=longest_gap_s,
     )
-    if surface is not None:
-        choice(surface, SURFACES, "surface")
-    if oven is not None:
-        choice(oven, OVENS, "oven")
-    meats, states, names = meats_of(meat), states_of(condition), names_of(standards)
+    rules = tables.load("verdict")
+    stated = _Stated(meats_of(meat), states_of(condition), names_of(standards))
     read = read_pieces(
         result_or_log,
         pieces=pieces,
@@ -178,78 +174,84 @@ def verdict(
     )
     if probe_offset_m is not None:
         read = _to_the_centre(read, probe_offset_m, shape, rules)
-    measured = read.ways[0][1][0].record.kind == "log"
+    first = read.ways[0][1][0].record
     if probe_error_c is None:
-        probe_error_c = rules["probe_error"] if measured else 0.0
-    humid = humidity_of(humidity)
-    checked_oven(oven_c)
+        probe_error_c = rules["probe_error"] if first.kind == "log" else 0.0
     grown = modelled_growth_log if modelled_growth_log > rules["growth_allowance"] else 0.0
+    case = Case(
+        record=first,
+        meats=stated.meats,
+        stated=meat is not None,
+        states=stated.states,
+        names=stated.names,
+        probe_error_c=probe_error_c,
+        placement_error_c=placement_error_c,
+        surface=None if surface is None else choice(surface, SURFACES, "surface"),
+        humid_s=humid_s,
+        humidity=humidity_of(humidity),
+        oven_c=checked_oven(oven_c),
+        oven=None if oven is None else choice(oven, OVENS, "oven"),
+        mass_kg=mass_kg,
+        growth_log=grown,
+        rules=rules,
+    )
+    answer = _answer(read, case, organism, slow_margin_log, (cooling, hot_hold, reheating))
+    return replace(answer, judged=result_or_log, asked=asked)
 
-    def case_of(piece: Piece) -> Case:
-        return Case(
-            record=piece.record,
-            meats=meats,
-            stated=meat is not None,
-            states=states,
-            names=names,
-            error_c=probe_error_c + placement_error_c,
-            probe_error_c=probe_error_c,
-            surface=surface,
-            humid_s=humid_s,
-            humidity=humid,
-            oven_c=oven_c,
-            oven=oven,
-            mass_kg=mass_kg,
-            growth_log=grown,
-            rules=rules,
-        )
 
+class _Stated(NamedTuple):
+    """What was said of the meat and what is to judge it, checked."""
+
+    meats: tuple[str, ...]
+    states: tuple[str, ...]
+    names: tuple[str, ...] | None
+
+
+def _answer(
+    read: Read,
+    case: Case,
+    organism: str | Sequence[str] | None,
+    slow_margin_log: float | None,
+    wished: tuple[str | bool, bool, str | bool],
+) -> Verdict:
+    """Judge every piece in every way to read the record; the worst is the answer."""
     ways = [
-        (how, [_judge_piece(p, case_of(p), cooling, hot_hold, reheating) for p in found])
+        (how, [_judge_piece(p, replace(case, record=p.record), *wished) for p in found])
         for how, found in read.ways
     ]
-    how, judged = min(ways, key=lambda way: _badness(way[1]))
+    how, judged = min(ways, key=lambda way: min(_order(piece.state) for piece in way[1]))
     worst = min(judged, key=lambda piece: _order(piece.state))
-    number = judged.index(worst)
-    case = case_of(next(found for way, found in read.ways if way == how)[number])
+    case = replace(case, record=worst.record)
     integrals = integral_views(case, organism, slow_margin_log)
-    blocked = any(doubt.blocks for doubt in read.doubts)
     state = worst.state
-    if blocked:
-        state = CANNOT_TELL if state == MET or _only_doubtful(read, judged) else state
+    if any(doubt.blocks for doubt in read.doubts) and (
+        state == MET or _only_doubtful(read, judged)
+    ):
+        state = CANNOT_TELL
+    faults = [*(fault for piece in judged for fault in piece.record.faults), *read.faults]
     return Verdict(
         state=state,
         headline=sentences.headline(state, worst, judged, read.doubts),
-        meats=meats,
+        meats=case.meats,
         condition=case.condition,
         standards=worst.standards,
         limits=worst.limits,
         integrals=integrals,
-        assumptions=sentences.assumptions(
-            case, probe_error_c, placement_error_c, how, read, len(judged)
-        ),
-        cautions=sentences.cautions(case, worst, integrals, asked_cooling=bool(cooling)),
-        faults=tuple(
-            dict.fromkeys([*(f for p in judged for f in p.record.faults), *read.faults])
-        ),
+        assumptions=sentences.assumptions(case, how, read, len(judged)),
+        cautions=sentences.cautions(case, worst, integrals, asked_cooling=bool(wished[0])),
+        faults=tuple(dict.fromkeys(faults)),
         blind_spots=blind_spots(case),
         record=worst.record,
-        probe_error_c=probe_error_c,
-        placement_error_c=placement_error_c,
+        probe_error_c=case.probe_error_c,
+        placement_error_c=case.placement_error_c,
         pieces=tuple(judged),
         worst=worst,
         doubts=read.doubts,
-        judged=result_or_log,
-        asked=asked,
     )
 
 
 def _order(state: State) -> int:
     return (NOT_MET, CANNOT_TELL, MET).index(state)
-
-
-def _badness(pieces: Sequence[PieceVerdict]) -> int:
-    return min(_order(piece.state) for piece in pieces)
 
 
 def _only_doubtful(read: Read, judged: Sequence[PieceVerdict]) -> bool:

@@ -90,41 +90,13 @@ def _judge_reheat(case: Case, holds: Holds, limit: BandLimit) -> LimitVerdict:
     starts, ends = holds.stretches(target)
     starts, ends = np.maximum(starts[ends > rise], rise), ends[ends > rise]
     long_enough = np.flatnonzero(ends - starts >= limit.dwell_s)
-    asked = say(
-        "{0} or more in all parts for {1}, within {2} of leaving {3}, are asked for",
-        case.with_error(limit.to_c),
-        Needed(limit.dwell_s),
-        Needed(limit.limit_s),
-        cold,
-    )
-    begun = say("{0} on the record's clock", At(start))
     until = float(starts[long_enough[0]]) if long_enough.size else float(time[-1])
     gap = next((g for g in record.gaps() if g[1] > latest_start and g[0] < until), None)
     held = float(np.max(ends - starts)) if starts.size else 0.0
     if long_enough.size:
         held = float(ends[long_enough[0]] - starts[long_enough[0]])
-        said = [
-            say(
-                "Reached {0} after leaving the cold ({1}), held {2}; {3}.",
-                Needed(until - start),
-                begun,
-                Held(held),
-                asked,
-            )
-        ]
-    else:
-        said = [
-            say(
-                "Highest reading {0}, held {1} at {2} or above, {3} after leaving the cold "
-                "({4}) at the record's end; {5}.",
-                Reading(float(np.max(readings))),
-                Held(held),
-                Published(target),
-                Needed(until - start),
-                begun,
-                asked,
-            )
-        ]
+    peak_c = None if long_enough.size else float(np.max(readings))
+    said = [_reheated_words(case, limit, start, until - start, held, peak_c)]
     if start == time[0]:
         said.append(say("Time before the record is not counted."))
     if gap is not None:
@@ -163,6 +135,38 @@ def _judge_reheat(case: Case, holds: Holds, limit: BandLimit) -> LimitVerdict:
         )
         return answer(CANNOT_TELL, text, enough, start, until, held)
     return answer(MET, text, NOTHING_MORE, start, until, held)
+
+
+def _reheated_words(
+    case: Case,
+    limit: BandLimit,
+    start_s: float,
+    took_s: float,
+    held_s: float,
+    peak_c: float | None,
+) -> Text:
+    """Say how far a reheating came, and what is asked of one; `peak_c` where it is short."""
+    asked = say(
+        "{0} or more in all parts for {1}, within {2} of leaving {3}, are asked for",
+        case.with_error(limit.to_c),
+        Needed(limit.dwell_s),
+        Needed(limit.limit_s),
+        Published(limit.from_c, at_most=True),
+    )
+    begun = say("{0} on the record's clock", At(start_s))
+    if peak_c is None:
+        reached = "Reached {0} after leaving the cold ({1}), held {2}; {3}."
+        return say(reached, Needed(took_s), begun, Held(held_s), asked)
+    return say(
+        "Highest reading {0}, held {1} at {2} or above, {3} after leaving the cold ({4}) at "
+        "the record's end; {5}.",
+        Reading(peak_c),
+        Held(held_s),
+        Published(limit.to_c + case.error_c),
+        Needed(took_s),
+        begun,
+        asked,
+    )
 
 
 def _leaves_the_cold(

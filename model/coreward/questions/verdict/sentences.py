@@ -99,8 +99,6 @@ def headline(
 
 def assumptions(
     case: Case,
-    probe_error_c: float,
-    placement_error_c: float,
     how: Text,
     read: Read,
     pieces: int,
@@ -111,9 +109,9 @@ def assumptions(
         say("Point: {0}. {1}", record.point, " ".join(_POINTS[s] for s in case.states)),
         say(
             "Limits are target plus {0} of probe error"
-            + (" plus {1} for placement." if placement_error_c else "."),
-            Difference(probe_error_c),
-            Difference(placement_error_c),
+            + (" plus {1} for placement." if case.placement_error_c else "."),
+            Difference(case.probe_error_c),
+            Difference(case.placement_error_c),
         ),
         "Holds: unbroken time at or above the row; crossings between samples earn nothing.",
         "Time between two limits: every step that could lie between them counts, whatever the "
