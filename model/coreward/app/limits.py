@@ -25,7 +25,7 @@ MOST_CONNECTIONS: Final = 800
 MOST_UNKNOWN: Final = 128
 """From one address, of connections that have not shown a cookie or the token."""
 GRACE_S: Final = 0.5
-"""How long one of these does not give way while there is room: its question is on the way. [s]"""
+"""How long one of these does not give way where there is room: its question comes. [s]"""
 MOST_OF_A_VISITOR: Final = 60
 """A browser holds six for pages and two more for each page that is open."""
 MOST_HEADER: Final = 16 * 2**10
@@ -163,7 +163,7 @@ class Connections:
             if not self._unknown:
                 return False
             self._close_oldest(max(self._unknown.values(), key=len))
-        elif len(mine) >= self._most_unknown and now - next(iter(mine.values())) > GRACE_S:
+        while len(mine) >= self._most_unknown and now - next(iter(mine.values())) > GRACE_S:
             self._close_oldest(mine)
         self._unknown.setdefault(address, {})[stream] = now
         self._whose[stream] = (False, address)

@@ -287,14 +287,18 @@ class _Static(_Handler, web.StaticFileHandler):
         """Let a browser keep scripts whose content never changes under a version."""
         self.set_header("Cache-Control", "private, max-age=3600")
 
-    def validate_absolute_path(self, root: str, absolute_path: str) -> str | None:
+    async def get(self, path: str, include_body: bool = True) -> None:
         """Give one answer for what leads outside, is no file or does not exist."""
         try:
-            if Path(absolute_path).resolve().is_relative_to(Path(root).resolve()):
-                return super().validate_absolute_path(root, absolute_path)
-        except (web.HTTPError, ValueError, OSError):
-            pass
-        raise web.HTTPError(404)
+            await web.StaticFileHandler.get(self, path, include_body)
+        except (web.HTTPError, ValueError):
+            raise web.HTTPError(404) from None
+
+    def validate_absolute_path(self, root: str, absolute_path: str) -> str | None:
+        """Refuse what leads outside the folder, also by way of a link in it."""
+        if not Path(absolute_path).resolve().is_relative_to(Path(root).resolve()):
+            raise web.HTTPError(404)
+        return super().validate_absolute_path(root, absolute_path)
 
     def compute_etag(self) -> str | None:
         """As for any static file; the base class above has another idea."""
