@@ -190,11 +190,19 @@ class Tally:
         return self.counts["expected, lost"] / max(self.counts["expected"], 1)
 
 
-def run(count: int, first: int, judge: Judge = package_judge, progress: bool = False) -> Tally:
-    """Judge many histories."""
+def run(
+    count: int,
+    first: int,
+    judge: Judge = package_judge,
+    progress: bool = False,
+    stopped: Callable[[], bool] = lambda: False,
+) -> Tally:
+    """Judge many histories, all of them or until somebody stops it."""
     tally = Tally()
     began = said = time.monotonic()
     for seed in range(first, first + count):
+        if stopped():
+            break
         result = compare(make_history(seed), judge)
         tally.add(result)
         if progress and result.unconfirmed:

@@ -10,7 +10,9 @@ probes, are lost.
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
+import threading
 import time
 import warnings
 from collections import Counter
@@ -131,7 +133,10 @@ def main() -> int:
         show_one(asked.one)
         return 0
     began = time.monotonic()
-    tally = run(asked.count, asked.seed, progress=True)
+    stop = threading.Event()
+    # Whoever ends a long run early still gets what it has found.
+    signal.signal(signal.SIGTERM, lambda *_: stop.set())
+    tally = run(asked.count, asked.seed, progress=True, stopped=stop.is_set)
     say(tally, time.monotonic() - began, asked.listed)
     return 1 if tally.unconfirmed or tally.lost_share >= MOST_LOST else 0
 
