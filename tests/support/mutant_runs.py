@@ -320,6 +320,8 @@ class Measured:
         File of the package -> line -> numbers of tests (in the order of `seconds`).
     sources : dict
         What it depends on: file -> digest.
+    shared : dict
+        Processor time of what a test shares with others of its file and asks for.
     """
 
     seconds: dict[str, float]
@@ -327,6 +329,7 @@ class Measured:
     left: list[str]
     lines: dict[str, dict[int, list[int]]]
     sources: dict[str, str]
+    shared: dict[str, float] = field(default_factory=dict)
 
 
 class _Follower:
@@ -344,6 +347,7 @@ class _Follower:
         self.now = ""
         self.seconds: dict[str, float] = {}
         self.fixtures: dict[str, list[str]] = {}
+        self.made: dict[str, float] = {}
         self.bad: set[str] = set()
         self.all: list[str] = []
 
@@ -357,11 +361,11 @@ class _Follower:
         self.fixtures[item.nodeid] = list(getattr(item, "fixturenames", []))
         self.now = item.nodeid
         self.tracer.switch_context(self.now)
-        begun = time.process_time()
+        self.seconds[self.now] = -time.process_time()
         try:
             return (yield)
         finally:
-            self.seconds[item.nodeid] = time.process_time() - begun
+            self.seconds[item.nodeid] += time.process_time()
             self.tracer.switch_context("")
             if sum(self.seconds.values()) > self.at_most_s:
                 item.session.shouldstop = "long enough"
@@ -372,9 +376,13 @@ class _Follower:
             return (yield)
         before, self.now = self.now, f"fixture {fixturedef.argname}"
         self.tracer.switch_context(self.now)
+        begun = time.process_time()
         try:
             return (yield)
         finally:
+            took = self.made[fixturedef.argname] = time.process_time() - begun
+            if before in self.seconds:
+                self.seconds[before] -= took
             self.now = before
             self.tracer.switch_context(before)
 
@@ -430,6 +438,12 @@ def measure(
             "failing": sorted(follower.bad),
             "left": [name for name in follower.all if name not in follower.seconds],
             "lines": lines,
+            "shared": {
+                name: max(
+                    (follower.made.get(f, 0.0) for f in follower.fixtures[name]), default=0
+                )
+                for name in names
+            },
         }
     )
 
@@ -502,6 +516,11 @@ class Record:
                 names = list(one.seconds)
                 found |= {names[n]: one.seconds[names[n]] for n in numbers}
         return found
+
+    def alone(self, name: str) -> float:
+        """Return what a test takes that is the first of its file to run."""
+        one = self.files[name.partition("::")[0]]
+        return one.seconds[name] + one.shared.get(name, 0.0)
 
     def lines_run(self, file: str) -> set[int]:
         """Return the lines of a file that some test runs."""

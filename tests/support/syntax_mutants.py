@@ -169,6 +169,8 @@ class _Finder:
         for kind, new, before, after in self._offers(node, here):
             if self._offer(node, here, kind, new, before, after):
                 return True
+        if isinstance(node, ast.Call) and _called(node) in ("isinstance", "issubclass"):
+            return False
         for name, child, position in _children(node):
             if self.walk(child, _step(node, name, child, position, here)):
                 return True
@@ -271,8 +273,6 @@ def _step(
     if isinstance(node, ast.Return | ast.Starred | ast.FormattedValue):
         changes["drop"] = False
     if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Tuple):
-        changes["drop"] = False
-    if isinstance(node, ast.Call) and _called(node) in ("isinstance", "issubclass"):
         changes["drop"] = False
     if isinstance(node, ast.keyword) and node.arg in _NO_KEYWORDS:
         changes["number"] = False

@@ -351,7 +351,8 @@ def package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     (tmp_path / "conftest.py").touch()
     (tmp_path / "test_lid.py").write_text(
         "import pytest\nfrom pot_of_stew.lid import shut\n"
-        "@pytest.fixture(scope='module')\ndef five():\n    return shut(5)\n"
+        "@pytest.fixture(scope='module')\ndef five():\n"
+        "    sum(range(10_000_000))\n    return shut(5)\n"
         "def test_blind(five):\n    assert five in (True, False)\n"
         "def test_sees(five):\n    assert five\n    assert not shut(2)\n"
         "def test_long():\n    assert shut(10)\n"
@@ -392,6 +393,12 @@ def test_which_test_runs_which_line_is_measured(package: Path) -> None:
     assert {name.partition("::")[2] for name in record.tests_of("lid.py", [4])} == {
         "test_blind", "test_sees", "test_long"
     }  # fmt: skip
+    # Whichever of them comes first waits for it.
+    measured = record.files["test_lid.py"]
+    blind, long = "test_lid.py::test_blind", "test_lid.py::test_long"
+    assert measured.shared[blind] > measured.seconds[blind]
+    assert measured.shared[long] == 0.0
+    assert record.alone(blind) == measured.seconds[blind] + measured.shared[blind]
     again = mutant_runs.Record(package.parent, package, package.parent / "cache")
     assert again.load("test_lid.py")
     (package / "lid.py").write_text("def shut(a):\n    return a > 2\n")

@@ -350,7 +350,8 @@ def noticing(
     if not found and mutant.change.names:
         found = record.tests_of(mutant.file, record.lines_run(mutant.file))
     order = sorted(
-        found, key=lambda name: (not named.get(name.partition("::")[0]), found[name], name)
+        found,
+        key=lambda name: (not named.get(name.partition("::")[0]), record.alone(name), name),
     )
     kept: dict[str, float] = {}
     total = 0.0
@@ -563,7 +564,7 @@ def arguments_of(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--jobs", type=int, choices=(1, 2), default=1)
     parser.add_argument("--cache", type=Path, default=default_cache(), metavar="DIR")
     parser.add_argument(
-        "--most-seconds", type=float, default=45.0, metavar="S",
+        "--most-seconds", type=float, default=30.0, metavar="S",
         help="of tests for one mutant (%(default)s); more are left out",
     )  # fmt: skip
     parser.add_argument(
