@@ -170,6 +170,35 @@ def steps_of(record: CookRecord, temperature_c: Floats) -> Steps:
     return Steps(time, width, low, high, endless)
 
 
+def whole_steps_of(record: CookRecord) -> Steps:
+    """Return the steps of the coldest point, from the piece's first reading to its last.
+
+    Where one of its probes began late or fell silent early the coldest point is unknown,
+    and may have been anywhere.
+    """
+    steps = steps_of(record, record.coldest_c)
+    read = np.zeros(record.time_s.size, dtype=bool)
+    for _, values in record.probes:
+        read |= np.isfinite(values)
+    if not read.any():
+        return steps
+    begin, end = record.time_s[read][[0, -1]]
+    ends = (begin, *steps.time_s[[0, -1]], end)
+    before, after = ends[1] > begin, ends[2] < end
+    time = np.concatenate(([begin][:before], steps.time_s, [end][:after]))
+
+    def widened(values: Floats, first: float, last: float) -> Floats:
+        return np.concatenate(([first][:before], values, [last][:after]))
+
+    return Steps(
+        time,
+        widened(steps.width_s, ends[1] - begin, end - ends[2]),
+        widened(steps.low_c, -np.inf, -np.inf),
+        widened(steps.high_c, np.inf, np.inf),
+        record.spanned(time),
+    )
+
+
 def choice(value: str, allowed: Sequence[str], what: str) -> str:
     """Return a word; refuse one that is none of those allowed."""
     if value not in allowed:

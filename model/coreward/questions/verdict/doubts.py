@@ -85,7 +85,12 @@ def probe_doubt(
             Reading(float(values[0])),
         )
         return about_probe(channel, "frozen", text)
-    stopped = _frozen(time, values, rules)
+    near_air = np.zeros(time.size, dtype=bool)
+    for air in log.channels:
+        if air.role == "air":
+            beside = np.asarray(air.temperature_c, dtype=float)[good]
+            near_air |= np.abs(beside - values) <= rules["air_near"]
+    stopped = _frozen(time, values, near_air, rules)
     if stopped is not None:
         start, end = stopped
         text = say(
@@ -159,9 +164,12 @@ def _follows(time: Floats, meat: Floats, air: Floats, rules: tables.ParameterSet
 
 
 def _frozen(
-    time: Floats, values: Floats, rules: tables.ParameterSet
+    time: Floats, values: Floats, near_air: NDArray[np.bool_], rules: tables.ParameterSet
 ) -> tuple[float, float] | None:
-    """Return the first stretch in which a probe seems to have stopped, or None."""
+    """Return the first stretch in which a probe seems to have stopped, or None.
+
+    One that has taken the temperature of the air or the bath around it may well stand still.
+    """
     moved = np.flatnonzero(values[1:] != values[:-1])
     if moved.size == 0:
         return None
@@ -171,6 +179,10 @@ def _frozen(
     ends = np.concatenate((moved, [values.size - 1]))
     for k in np.flatnonzero(time[ends] - time[begins] >= rules["frozen_time"]):
         start, end = int(begins[k]), int(ends[k])
+        long = time[end] - time[start] >= rules["frozen_long"]
+        rested = float(np.mean(near_air[start : end + 1])) >= 0.5
+        if long and values[start] > rules["piece_cold"] and not rested:
+            return float(time[start]), float(time[end])
         if end + 1 < values.size:
             leap = abs(float(values[end + 1] - values[end]))
             step_s = float(time[end + 1] - time[end])

@@ -31,6 +31,7 @@ from coreward.questions.verdict.case import (
     Case,
     Steps,
     steps_of,
+    whole_steps_of,
 )
 from coreward.questions.verdict.holds import Holds, lethal_s
 from coreward.tables.standards import BandLimit, band_limits
@@ -173,7 +174,7 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
         text = "There is no usable record."
         nothing = (None, None)
         return limit_verdict(limit, CANNOT_TELL, decides, nothing, text, "repair the record")
-    steps = steps_of(record, record.coldest_c)
+    steps = whole_steps_of(record)
     band = _band(steps, limit.from_c, limit.to_c, case.error_c)
     found = band.between(-math.inf, lethal)
     upto = min(lethal, float(steps.time_s[-1]))
@@ -216,7 +217,7 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
     first = float(record.known()[1][0])
     values.append(Reading(first))
     begins = " The record begins at {" + str(len(values) - 1) + "}; "
-    if first > case.rules["warmest_start"]:
+    if first + case.probe_error_c > case.rules["warmest_start"] + ROUNDING_C:
         more = begins + (
             "the come-up before it is not known. (If the numbers are °F, read the log again "
             "as such: --units F, in code units='F'.)"
