@@ -340,15 +340,15 @@ def test_while_a_slider_moves_the_tables_follow_and_the_words_do_not_wait() -> N
 def two_probes(folder: Path) -> Path:
     """A probe in the meat, and one that was never in it: stuck at 66 °C."""
     file = folder / "two.csv"
-    rows = [f"{60 * n},{min(4 + n / 3, 80):.1f},66.0" for n in range(301)]
-    text = "time_s,meat 1 (°C),meat 2 (°C)\n" + "\n".join(rows) + "\n"
+    rows = [f"{60 * n},110.0,{min(4 + n / 3, 80):.1f},66.0" for n in range(301)]
+    text = "time_s,pit (°C),meat 1 (°C),meat 2 (°C)\n" + "\n".join(rows) + "\n"
     file.write_text(text, encoding="utf-8")
     return file
 
 
 def test_a_doubt_is_a_question_with_a_control_and_the_answer_is_saved(tmp_path: Path) -> None:
     panel = verdict_panel(
-        "C", path=two_probes(tmp_path), surface="sealed bag", cut="beef ribeye roast"
+        "C", path=two_probes(tmp_path), surface="sealed bag", cut="beef brisket flat"
     )
     answer = panel.state.outcome.answer
     assert answer.state == "cannot tell"
