@@ -220,3 +220,22 @@ def test_a_supper_of_another_day_or_title_has_other_names(night: Plan) -> None:
     hour = dataclasses.replace(night, serve_at=night.serve_at + dt.timedelta(hours=1))
     assert uids(night) == uids(hour)
     assert all(re.fullmatch(r"[0-9a-f]{24}@coreward", uid) for uid in uids(night))
+
+
+def test_an_entry_has_its_window_only_where_the_meat_decides(night: Plan) -> None:
+    """Also where what a person decides may slip, and where the meat leaves no window."""
+    slip, none = dt.timedelta(minutes=25), dt.timedelta(0)
+
+    def changed(step):
+        return dataclasses.replace(
+            step,
+            earliest=step.planned - (none if step.kind in ("wrap", "pull") else slip),
+            latest=step.planned + (none if step.kind in ("wrap", "pull") else slip),
+        )
+
+    moved = dataclasses.replace(night, steps=tuple(changed(step) for step in night.steps))
+    steps = [step for step in moved.steps if step.kind != "hold"]
+    events = read_back(calendar_bytes(moved, made_at=MADE))
+    for event, step in zip(events, steps, strict=True):
+        assert moment(event["DTSTART"]).timestamp() == step.planned.timestamp()
+        assert moment(event["DTEND"]) - moment(event["DTSTART"]) == dt.timedelta(minutes=15)

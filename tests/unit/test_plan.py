@@ -37,6 +37,7 @@ from coreward.questions.plan_cooks import (
     hold_rows,
 )
 from coreward.questions.plan_file import PlanFile, read_plan_file
+from coreward.reports.write import report_bytes
 from coreward.tables.standards import load_standard
 from coreward.words import Held, Needed, shown
 
@@ -591,6 +592,15 @@ def test_the_numbers_of_a_plan_are_those_of_its_draws(
         told = [step.earliest.timestamp(), step.planned.timestamp(), step.latest.timestamp()]
         assert told == pytest.approx(middle, abs=31.0)  # to the minute
         assert step.chance == np.mean((off >= middle[0]) & (off <= middle[2]))
+
+
+def test_the_sheet_of_the_supper_is_one_page(supper_plan: Plan) -> None:
+    pdf = report_bytes(supper_plan, "pdf", title="Village-hall supper, Lower Wending")
+    assert pdf.count(b"/Type /Page") - pdf.count(b"/Type /Pages") == 1
+    page = report_bytes(supper_plan, "html").decode("utf-8")
+    hot = Held(supper_plan.piece("shoulder").most_hold_s).shown("C")
+    assert f"box, at most {hot}" in page
+    assert "falls below the hot-holding limit" not in page
 
 
 def test_a_piece_that_the_plan_does_not_have_is_refused(supper_plan: Plan) -> None:

@@ -16,6 +16,7 @@ import pytest
 import coreward as cw
 from coreward.errors import SolverError
 from coreward.figures.plan import alt_text, figure_plan
+from coreward.questions import plan_cooks
 from coreward.questions.calendar_file import calendar_bytes
 from coreward.questions.compare_ways import Way, compare_ways, ways_rows
 from coreward.questions.hold import time_until_enough
@@ -521,3 +522,18 @@ def test_two_ways_of_judging_agree(raw: Plan) -> None:
     )
     nothing = judged_end(item, cook, np.full(FEW, math.inf), "pulled", 0.9)
     assert (nothing.state, nothing.doubt) == ("not met", "never ready")
+
+
+def test_a_pull_past_the_longest_cook_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where its core was there in time and only the wait for the tables is too long."""
+    kept = []
+    told = plan_cooks._told
+    monkeypatch.setattr(plan_cooks, "_told", lambda *given: kept.append(given) or told(*given))
+    cook_piece(piece("pork loin", 70.0), PitPlan(), draw_days(1, FEW, 1830), 0, cores=1)
+    recipe, one, core_c, then_s = kept[0]
+    assert then_s == 0.0
+    in_time = told(recipe, one, core_c, 600.0)
+    assert in_time[1] == pytest.approx(told(recipe, one, core_c, 0.0)[1] + 600.0)
+    assert told(recipe, one, core_c, 36 * 3600.0)[1] == math.inf
+    short = replace(one, enough_s=math.inf)
+    assert told(recipe, short, core_c, 0.0)[1] == math.inf

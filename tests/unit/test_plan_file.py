@@ -119,7 +119,7 @@ MUTATIONS = [
     ("core = 93", "core = true", "core is True", "must be a number"),
     ("core = 93", "core = nan", "core is nan", "must be a number"),
     ("core = 93", "core = inf", "core is inf", "must be a number"),
-    ("core = 93", f"core = {DIGITS}", "core is 9999", "must be a number"),
+    ("core = 93", f"core = {DIGITS}", f"core is {DIGITS[:37]}...", "must be a number"),
     ("core = 93", "core = -93", "The core wanted is -93 °C", "give one between 20 and 99"),
     ("core = 93", "core = 1e300", "The core wanted is 1e+99 °C", "give one between 20 and 99"),
     ("core = 93", "core = [[[[93]]]]", "core is [[[[93]]]]", "must be a number"),

@@ -59,7 +59,11 @@ def plan_report(
 
 def _more(answer: Plan, units: UnitChoice) -> str:
     """Say what else there is to know."""
-    said = answer.sentences[1 + bool(answer.warnings) :]
+    # How long a hold lasts that is longer than the rest stands in the table.
+    in_table = [
+        one.hold_note for one in answer.pieces if one.most_hold_s > one.item.hold.least_s
+    ]
+    said = [s for s in answer.sentences[1 + bool(answer.warnings) :] if s not in in_table]
     return " ".join(shown(words, units) for words in (*said, *answer.assumptions))
 
 
