@@ -184,7 +184,7 @@ def whole_steps_of(record: CookRecord) -> Steps:
         return steps
     begin, end = record.time_s[read][[0, -1]]
     ends = (begin, *steps.time_s[[0, -1]], end)
-    before, after = ends[1] > begin, ends[2] < end
+    before, after = int(ends[1] > begin), int(ends[2] < end)
     time = np.concatenate(([begin][:before], steps.time_s, [end][:after]))
 
     def widened(values: Floats, first: float, last: float) -> Floats:

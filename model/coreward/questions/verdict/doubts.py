@@ -27,6 +27,7 @@ _HALF_HOUR_S = 1800.0
 _PLAUSIBLE_K_PER_S = 1.0 / 60.0  # a thin piece in a bath warms as fast
 _FAST_AIR_K = 20.0
 _SETTLES_S = 300.0
+_COARSE_K = 0.3  # between tenths and whole degrees of either unit
 
 
 def about_probe(channel: ChannelLike, kind: str, text: Text) -> Doubt:
@@ -179,7 +180,8 @@ def _frozen(
     ends = np.concatenate((moved, [values.size - 1]))
     for k in np.flatnonzero(time[ends] - time[begins] >= rules["frozen_time"]):
         start, end = int(begins[k]), int(ends[k])
-        long = time[end] - time[start] >= rules["frozen_long"]
+        coarse = 1.5 if resolution > _COARSE_K else 1.0
+        long = time[end] - time[start] >= coarse * rules["frozen_long"]
         rested = float(np.mean(near_air[start : end + 1])) >= 0.5
         if long and values[start] > rules["piece_cold"] and not rested:
             return float(time[start]), float(time[end])
