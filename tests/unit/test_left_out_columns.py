@@ -232,6 +232,13 @@ def test_a_zero_that_meat_can_have_stays(write):
     ]
 
 
+def test_a_single_zero_may_be_a_reading(write):
+    rows = "".join(f"{60 * i},{pit(i)},{core(i)},{'0' if i == 7 else ''}\n" for i in range(20))
+    log = read_log(write("time_s,pit_c,meat_c,flat_c\n" + rows))
+    assert np.flatnonzero(log.meat(2).plugged).tolist() == [7]
+    assert log.meat(2).temperature_c[7] == 0.0
+
+
 # --- what moves as meat does ------------------------------------------------------------------
 
 
@@ -406,6 +413,10 @@ def test_what_else_long_rows_hold_is_listed_and_two_readings_are_refused(write):
     assert "columns={'other_c': 'ignore'}" in caught.value.remedy
     log = read_log(write(two), columns={"other_c": "ignore"})
     check_long(log, NAMED)
+    goal = long_text(list(PROBES), head="time_s,sensor,temp_c,target_c", extra=",93")
+    log = read_log(write(goal))
+    check_long(log, NAMED)
+    assert [one.name for one in log.left_out] == ["target_c"]
 
 
 def test_long_rows_cannot_be_followed(write, tmp_path):

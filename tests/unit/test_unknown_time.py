@@ -221,6 +221,25 @@ def test_dated_files_go_on_by_their_dates(tmp_path):
     assert log.gaps == ((19 * 60.0, 7200.0),)
 
 
+@pytest.mark.parametrize(
+    ("late", "unknown"),
+    [
+        (90, ()),  # half way in a hole of two intervals: it may well come late
+        (61, ()),
+        (1000, ((960.0, 1000.0), (1000.0, 1020.0))),  # no hole there: a clock that was set
+        (1560, ((1200.0, 1560.0), (1560.0, 1800.0))),  # amid a gap, near neither of its ends
+    ],
+)
+def test_a_late_row_followed_is_known_only_where_it_fills_a_hole(write, late, unknown):
+    """Failed before for the last two."""
+    times = [0, 60, *(60 * i for i in range(3, 21)), 1800, 1860, 1920]
+    if late == 1000:
+        times = [60 * i for i in range(21)]
+    log = read_in_order(write(rows([*times, late, times[-1] + 60, times[-1] + 120])))
+    assert float(late) in log.time_s.tolist()
+    assert log.unknown_spans == unknown
+
+
 def test_spans_follow_rows_that_come_late(tmp_path):
     """A row that is put into an unknown step leaves both halves of it unknown."""
     path = tmp_path / "log.csv"

@@ -10,9 +10,8 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import time
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -23,10 +22,9 @@ from coreward.errors import InputError
 from coreward.logs.cells import CellReader, Fault, check_unit_jumps, without_zeros
 from coreward.logs.followed import Accounting, NewRows, SeenLines
 from coreward.logs.json_rows import flatten, is_json, json_table
-from coreward.logs.log import Channel, Floats, LeftOutColumn, ProbeLog, Repair, Role
+from coreward.logs.log import Channel, ProbeLog, Repair, Role
 from coreward.logs.long_rows import one_column_per_probe
-from coreward.logs.meat_like import is_meat_like
-from coreward.logs.own_format import own_channels, own_left_out, own_spans
+from coreward.logs.own_format import own_channels
 from coreward.logs.parts import (
     HEADER_SEARCH,
     Column,
@@ -41,29 +39,15 @@ from coreward.logs.parts import (
 from coreward.logs.placing import Placed, Placer, Row
 from coreward.logs.read import Plan, checked, never_plugged, plan_for, start_of, zone_for
 from coreward.logs.rows import are_short_rows_broken
+from coreward.logs.side_columns import Layout, SideColumns
 from coreward.logs.summer_time import LocalClock
 from coreward.logs.tail import NewFile, Tail
 from coreward.logs.text import is_header, split_table
-from coreward.logs.time_forms import DAY_S, Undecided, find_form
+from coreward.logs.time_forms import DAY_S, Undecided, find_form, minus, rows_per_minute
 from coreward.logs.workbook import is_workbook
 from coreward.units import celsius_to_fahrenheit, fahrenheit_to_celsius
 
 _Run = tuple[tuple[str, str, str], int, int]  # text, kind and reason; first and last line
-
-
-@dataclass
-class _Layout:
-    """How the lines of the file at hand are read."""
-
-    plan: Plan
-    header: list[str]
-    delimiter: str  # empty: JSON
-    places: list[int]  # of each column among the values of a row
-    readers: list[CellReader]
-    unused: list[tuple[int, int, CellReader, Unit]]  # cell and place of columns not used
-    short_rows: bool
-    per_minute: int  # rows that share a minute; 0 if times tell them apart
-    lead_s: float  # what to add to the seconds of this form
 
 
 class LogFollower:
@@ -114,8 +98,7 @@ class LogFollower:
         self._problem: LogReadError | None = None
         self._channels: list[tuple[str, Role]] = []
         self._channel_at: list[int] = []  # where each stands in a row
-        self._unused: list[tuple[LeftOutColumn, bool, int]] = []  # the last: where it stands
-        self._own_spans: list[tuple[float, float]] = []
+        self._side = SideColumns(self._limits)
         self._placer: Placer | None = None
         self._runs: dict[str, _Run] = {}
         self._row_before = 0
@@ -131,7 +114,7 @@ class LogFollower:
         self._day_s = 0.0
         self._seen: set[int] = set()
         self._minute = (0.0, 0)
-        self._layouts: dict[tuple[str, tuple[str, ...]], _Layout] = {}
+        self._layouts: dict[tuple[str, tuple[str, ...]], Layout] = {}
         self._begin_file()
 
     # -- for the caller ----------------------------------------------------------------
@@ -257,15 +240,7 @@ class LogFollower:
             column = Column(place, name, role, "C")
             values = without_zeros(columns[place], column, numbers, extra)
             channels.append(Channel(name, role, values))
-        left_out = [
-            replace(
-                one,
-                temperature_c=values if np.any(np.isfinite(values)) else np.empty(0),
-                meat_like=one.meat_like or (may_be_meat and is_meat_like(values)),
-            )
-            for one, may_be_meat, place in self._unused
-            for values in (columns[place],)
-        ]
+        left_out = self._side.left_out(columns)
         if self._is_finished:  # until then it may still be plugged in
             silent = [one for one in channels if not np.any(one.plugged)]
             if any(one.role == "meat" and np.any(one.plugged) for one in channels):
@@ -284,24 +259,15 @@ class LogFollower:
             metadata=metadata_of(self._reading.notes),
             raw=self.raw,
             left_out=tuple(left_out),
-            unknown_spans=self._unknown_spans(times - times[0]),
+            unknown_spans=self._side.unknown_spans(
+                placer, times - times[0], self._kind == "clock"
+            ),
         )
-
-    def _unknown_spans(self, time_s: Floats) -> tuple[tuple[float, float], ...]:
-        assert self._placer is not None
-        found = set(self._placer.unknown_spans)
-        steps = list(zip(time_s[:-1].tolist(), time_s[1:].tolist(), strict=True))
-        if self._kind == "clock":  # which may hide a whole day
-            longest = self._limits["gap_longest"]
-            found.update(step for step in steps if step[1] - step[0] > longest)
-        for low, high in self._own_spans:
-            found.update(step for step in steps if step[0] < high and step[1] > low)
-        return tuple(sorted(found))
 
     # -- files --------------------------------------------------------------------------
 
     def _begin_file(self) -> None:
-        self._layout: _Layout | None = None
+        self._layout: Layout | None = None
         self._waiting: list[int] = []  # numbers of lines that wait for the layout
         self._tried = 0
         self._is_replay = False
@@ -406,7 +372,7 @@ class LogFollower:
 
     def _understand(
         self, lines: list[str], reading: Reading, may_wait: bool
-    ) -> tuple[_Layout, int] | None:
+    ) -> tuple[Layout, int] | None:
         """Return how a file is read and the row of its header; None: wait for more rows."""
         text = "\n".join(lines) + "\n"
         if is_workbook(text[:8].encode("latin-1", "replace")):
@@ -439,7 +405,7 @@ class LogFollower:
             if any(same.plan.form.seconds(text) is not None for text in texts):
                 return same, header_row
         plan, texts = plan_for(table, self._stated, reading)
-        per_minute = _per_minute(plan, texts)
+        per_minute = rows_per_minute(plan.form, texts)
         if per_minute < 0 and may_wait:
             return None
         lead = self._lead(plan, reading)
@@ -454,59 +420,24 @@ class LogFollower:
                 self._channel_at.append(len(placer.columns))
                 placer.add_channel()
             places.append(self._channel_at[self._channels.index(channel)])
-        unused = self._columns_not_used(plan, table, placer, reading)
         if self._placer is None:
             self._origin, self._kind = form.origin, form.kind
             self._zone = zone_for(self._stated, reading)
             self._is_local = form.kind != "elapsed" and not form.has_zone
         self._placer = placer
-        layout = _Layout(
+        layout = Layout(
             plan=plan,
             header=list(table.header),
             delimiter=delimiter,
             places=places,
             readers=[CellReader(column, self._limits) for column in plan.columns],
-            unused=unused,
+            side=self._side.readers(plan, placer, reading),
             short_rows=not delimiter or not are_short_rows_broken(table),
             per_minute=max(per_minute, 0),
             lead_s=lead,
         )
         self._layouts[delimiter, table.header] = layout
         return layout, header_row
-
-    def _columns_not_used(
-        self, plan: Plan, table: Table, placer: Placer, reading: Reading
-    ) -> list[tuple[int, int, CellReader, Unit]]:
-        """Return how the columns are read that are not used; they go with the rows too."""
-        own: dict[str, LeftOutColumn] = {}
-        if plan.own:
-            self._own_spans = own_spans(reading)
-            for own_name, one in own_left_out(reading):
-                if own_name is None:
-                    self._note_unused(one, False, placer)
-                else:
-                    own[own_name] = one
-        found = []
-        for column in plan.unused:
-            said = own.get(column.name)
-            one = said or LeftOutColumn(column.name, column.reason, np.empty(0), False)
-            place = self._note_unused(one, column.may_be_meat, placer)
-            unit = column.unit
-            if unit is not None:
-                reader = CellReader(
-                    Column(column.index, column.name, "air", unit), self._limits
-                )
-                found.append((column.index, place, reader, unit))
-        return found
-
-    def _note_unused(self, one: LeftOutColumn, may_be_meat: bool, placer: Placer) -> int:
-        for known, _, place in self._unused:
-            if known.name == one.name:
-                return place
-        place = len(placer.columns)
-        self._unused.append((one, may_be_meat, place))
-        placer.add_channel(tells_apart=False)
-        return place
 
     def _lead(self, plan: Plan, reading: Reading) -> float:
         """Return what to add to the seconds of a new file, to go on from the one before."""
@@ -530,7 +461,7 @@ class LogFollower:
 
     # -- rows -------------------------------------------------------------------------------
 
-    def _cells(self, text: str, layout: _Layout) -> list[str] | None:
+    def _cells(self, text: str, layout: Layout) -> list[str] | None:
         """Return the cells of a line; None if it cannot be split into cells."""
         try:
             if layout.delimiter:
@@ -600,9 +531,8 @@ class LogFollower:
             return
         assert self._placer is not None
         values = [np.nan] * len(self._placer.columns)
-        for index, place, reader, unit in layout.unused:
-            value = reader.read(cells[index])[0] if index < len(cells) else np.nan
-            values[place] = value if unit == "C" else float(fahrenheit_to_celsius(value))
+        for one in layout.side:
+            values[one.place] = one.read(cells)
         faults = []
         for column, place, reader in zip(
             layout.plan.columns, layout.places, layout.readers, strict=True
@@ -698,7 +628,7 @@ class LogFollower:
 
     # -- times ---------------------------------------------------------------------------------
 
-    def _written(self, shown: str, layout: _Layout) -> float | None:
+    def _written(self, shown: str, layout: Layout) -> float | None:
         """Return the time of a row on the axis of the log, before any step of the clock."""
         form = layout.plan.form
         value = form.seconds(shown)
@@ -738,7 +668,7 @@ class LogFollower:
             self._placer.mark_unknown()  # rows written at once, or a clock that stood still
         return minute + 60.0 - step * 0.5 ** (count - usual + 1)
 
-    def _settle(self, shown: str, layout: _Layout) -> bool:
+    def _settle(self, shown: str, layout: Layout) -> bool:
         """Look again whether day or month comes first, once a second date is there."""
         first = self._first
         if first is None or shown.split()[:1] == first[0].split()[:1]:
@@ -755,7 +685,7 @@ class LogFollower:
         layout.plan = replace(layout.plan, form=form)
         again = form.seconds(first[0])
         layout.lead_s += first[1] - layout.lead_s - (again or 0.0)
-        self._origin = None if again is None else _minus(form.origin, first[1] - again)
+        self._origin = None if again is None else minus(form.origin, first[1] - again)
         self._reading.understood.append(f"The dates are {form.sentence}.")
         return True
 
@@ -778,7 +708,7 @@ class LogFollower:
             midnight = dt.datetime.combine(self._stated.date or dt.date(2000, 1, 1), dt.time())
             moment: dt.datetime | None = midnight + dt.timedelta(seconds=first % DAY_S)
         else:
-            moment = None if self._origin is None else _minus(self._origin, -first)
+            moment = None if self._origin is None else minus(self._origin, -first)
         return start_of(moment, self._kind, self._stated.date, self._zone)
 
     # -- what is listed ------------------------------------------------------------------------
@@ -968,24 +898,3 @@ def read_in_order(
 def _run_repair(column: str, run: _Run) -> Repair:
     (text, kind, reason), first, last = run
     return Repair(first, column, kind, text, "no reading", reason, last)
-
-
-def _per_minute(plan: Plan, texts: Sequence[str]) -> int:
-    """Return how many rows share a minute; 0 if times tell them apart, -1 if not known yet."""
-    if not plan.form.whole_minutes:
-        return 0
-    minutes = Counter(value for value in map(plan.form.seconds, texts) if value is not None)
-    if len(minutes) == sum(minutes.values()):
-        return 0
-    counts = list(minutes.values())[1:-1]
-    if not counts:
-        return -1
-    usual = int(np.median(counts))
-    return usual if usual > 1 else 0
-
-
-def _minus(moment: dt.datetime | None, seconds: float) -> dt.datetime | None:
-    try:
-        return None if moment is None else moment - dt.timedelta(seconds=seconds)
-    except OverflowError:
-        return None

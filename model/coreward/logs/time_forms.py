@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import statistics
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -169,6 +170,28 @@ def find_form(name: str, cells: Sequence[str], role: str = "time") -> TimeForm:
             "State 'time' for this column.",
         )
     return _date_form(shape, filled)
+
+
+def minus(moment: dt.datetime | None, seconds: float) -> dt.datetime | None:
+    """Return a moment so much earlier; None if it is not known, or beyond the calendar."""
+    try:
+        return None if moment is None else moment - dt.timedelta(seconds=seconds)
+    except OverflowError:
+        return None
+
+
+def rows_per_minute(form: TimeForm, texts: Sequence[str]) -> int:
+    """Return how many rows share a minute; 0 if times tell them apart, -1 if not known yet."""
+    if not form.whole_minutes:
+        return 0
+    minutes = Counter(value for value in map(form.seconds, texts) if value is not None)
+    if len(minutes) == sum(minutes.values()):
+        return 0
+    counts = list(minutes.values())[1:-1]
+    if not counts:
+        return -1
+    usual = int(statistics.median(counts))
+    return usual if usual > 1 else 0
 
 
 def _spread(cells: Sequence[str], most: int = _LOOK) -> Sequence[str]:
