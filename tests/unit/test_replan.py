@@ -9,6 +9,7 @@ import math
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 import coreward as cw
@@ -59,7 +60,9 @@ def test_what_is_lost_adds_up(shoulder: Replan, supper: Plan) -> None:
     begun = dt.datetime(2026, 10, 24, 3, 40, tzinfo=LONDON)
     assert lost.start_s == (begun - planned).total_seconds()
     # The invented fire was ten kelvin low for hours.
-    assert lost.pit_s > 1800.0
+    assert 1800.0 < lost.pit_s < 4 * HOUR
+    # And the piece is much like the one that was planned.
+    assert abs(lost.meat_s) < HOUR
     words = shown(lost.in_words(), "C")
     minutes = (round(s / 60.0) for s in (lost.total_s, lost.start_s, lost.pit_s, lost.meat_s))
     whole, start, pit, meat = (Lasting(60.0 * abs(m)).shown("C") for m in minutes)
@@ -98,6 +101,34 @@ def test_levers_go_the_way_they_must(shoulder: Replan) -> None:
     assert foil.ready_at < base.ready_at
     assert "a softer crust" in foil.cost
     assert base.cost == ""
+
+
+def test_every_number_of_a_lever_is_that_of_its_forecast(
+    shoulder: Replan, supper: Plan
+) -> None:
+    begun = dt.datetime(2026, 10, 24, 3, 40, tzinfo=LONDON).timestamp()
+    base = shoulder.lever(AS_PLANNED)
+    needs = shoulder.piece.item.hold.least_s + shoulder.piece.item.slicing_s
+    for lever in shoulder.levers:
+        found = lever.forecast
+        assert found.target.value == 93.0
+        assert lever.changes == found.changes
+        assert lever.ready_at.timestamp() == pytest.approx(begun + found.median_s, abs=1.0)
+        assert lever.fuel_hours == pytest.approx((found.median_s - 6 * HOUR) / HOUR, abs=0.05)
+        assert lever.chance == found.chance_by(supper.serve_at.timestamp() - begun - needs)
+        assert lever.makes_it == (lever.chance >= 0.9)
+        known = found.water_loss_fraction[np.isfinite(found.water_loss_fraction)]
+        assert lever.loss == pytest.approx(known.mean())
+        if lever is base:
+            continue
+        points, hours = 100.0 * (lever.loss - base.loss), lever.fuel_hours - base.fuel_hours
+        parts = [
+            f"{abs(points):.1f} points {'more' if points > 0 else 'less'} loss",
+            f"{abs(hours):.1f} h {'more' if hours > 0 else 'less'} fire",
+        ]
+        parts += ["a hotter fire to feed"] if "pit" in lever.name else []
+        parts += ["a softer crust from now on"] if "foil" in lever.name else []
+        assert lever.cost == ", ".join(parts)
 
 
 def test_the_advice_is_the_cheapest_that_makes_it(shoulder: Replan, supper: Plan) -> None:
