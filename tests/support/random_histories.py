@@ -370,6 +370,8 @@ class _Recorder:
         name = str(rng.choice(names))
         duration = times[-1]
         plugged = np.flatnonzero(np.isfinite(channels[name]))
+        if kind in ("late", "dead") and self.second is not None:
+            return None
         own_probe = kind not in ("in the air", "never plugged in", "spare")
         if own_probe and (plugged.size < 20 or duration < 3 * HOUR):
             return None
