@@ -180,7 +180,7 @@ def test_review_report_tells_every_repair_and_assumption(review: Review) -> None
         assert " ".join(str(sentence).split()) in text
     # Rounded down, and the figure less the probe error, never the larger one.
     assert review.coldest.lethality is not None
-    assert "more than 10,000 min" in text
+    assert "over 10,000 min" in text
 
 
 def test_verdict_report_tells_all_views_and_never_says_safe(verdict: Verdict) -> None:

@@ -233,4 +233,4 @@ def test_a_rest_is_a_stage_several_or_a_box():
     # The stage before that was not reached is still said.
     slow = cw.Stage(OVEN.surroundings, duration_s=60.0, until_core_c=90.0, label="oven")
     late = cook_and_rest(PIECE, slow, BoxPlan(600.0, mass_kg=2.0))
-    assert any("did not reach" in note for note in late.warnings)
+    assert any("did not reach" in str(note) for note in late.warnings)

@@ -39,7 +39,7 @@ def test_the_answers_are_in_the_units_chosen() -> None:
     from coreward.words import as_units
 
     for name in ("why-the-stall", "rest-and-carryover", "is-this-hold-enough"):
-        words = by_page[name].answer(as_units("F")).words
+        words = by_page[name].answer(as_units("F")).words.shown("F")
         assert "°F" in words
         assert "°C" not in words
 

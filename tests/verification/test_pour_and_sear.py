@@ -242,7 +242,7 @@ def test_faces_seared_in_turn_against_the_full_thickness(size_m):
     assert worse.max() > 2.0 * off.max()
     # The highest of the middle, which is what is served, is closer still.
     assert result.core_c.max() == pytest.approx(middle.max(), abs=0.2)
-    assert any("one after the other" in note for note in result.warnings)
+    assert any("one after the other" in str(note) for note in result.warnings)
 
 
 def test_full_thickness_is_the_series_where_faces_are_alike():

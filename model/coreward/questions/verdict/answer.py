@@ -12,6 +12,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from coreward import cautions
 from coreward.errors import InputError
 from coreward.physics.lethality import LethalityHistory
 from coreward.questions.cook_record import CookRecord
@@ -26,10 +27,7 @@ CANNOT_TELL: State = "cannot tell"
 EXIT_CODES: dict[str, int] = {MET: 0, NOT_MET: 1, CANNOT_TELL: 2}
 _ORDER = (NOT_MET, CANNOT_TELL, MET)
 
-CAUTION = (
-    "This does not replace a calibrated thermometer, the local food code or a licensed "
-    "process authority."
-)
+CAUTION = cautions.ANSWER
 NOTHING_MORE = "nothing more is needed"
 
 
