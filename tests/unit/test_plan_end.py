@@ -32,6 +32,7 @@ from coreward.questions.plan import (
     plan_text,
 )
 from coreward.questions.plan_cooks import (
+    PieceCooks,
     RememberedCooks,
     _Recipe,
     cook_piece,
@@ -537,3 +538,33 @@ def test_a_pull_past_the_longest_cook_is_none(monkeypatch: pytest.MonkeyPatch) -
     assert told(recipe, one, core_c, 36 * 3600.0)[1] == math.inf
     short = replace(one, enough_s=math.inf)
     assert told(recipe, short, core_c, 0.0)[1] == math.inf
+
+
+@pytest.mark.parametrize(("slow", "hours"), [(True, 6.4), (False, 5.8)])
+def test_the_come_up_is_timed_with_the_error_of_the_probe(slow: bool, hours: float) -> None:
+    """From 50 to 130 °F (10 to 54.44 °C) and a kelvin more; a kelvin less is long before."""
+    time = np.arange(0.0, 9 * 3600.0, 300.0)
+    knots_h, knots_c = [0.0, 1.0, 1.0 + 4.0, 1.0 + hours], [4.0, 10.0, 53.0, 55.45]
+    core = np.interp(time / 3600.0, [*knots_h, 8.5], [*knots_c, 57.0])
+    members = np.ones(FEW)
+    cook = PieceCooks(
+        pull_core_c=57.0,
+        pull_then_s=0.0,
+        wrap_s=np.nan * members,
+        pull_s=8.5 * 3600.0 * members,
+        highest_c=57.0 * members,
+        loss=0.3 * members,
+        crust_activity=0.5 * members,
+        tenderness=0.1 * members,
+        come_up_s=hours * 3600.0 * members,
+        time_s=time,
+        core_c=np.tile(core, (FEW, 1)),
+    )
+    end = judged_end(piece("pork loin", 57.0), cook, cook.pull_s, "pulled", 0.9)
+    assert end.state == "not met"
+    words = shown(end.warning, "C")
+    assert (
+        "All of its tables are met by 3 min at 71 °C or above (1 K of it for the probe)"
+        in words
+    )
+    assert ("It warms from 10 °C to 54.5 °C in more than 6 h" in words) is slow
