@@ -94,6 +94,9 @@ def test_a_band_is_read_at_its_longest():
     wider = time_in_band(time, curve, limit, 1.0)
     assert wider[0] < begin
     assert wider[1] > end
+    # A sample at the very limit has left the band, and has come into it.
+    exact = np.array([60.0, limit.from_c, 40.0, limit.to_c])
+    assert time_in_band(time[:4], exact, limit, 0.0) == (100.0, 300.0)
     # Cold from the start: the whole record; never cold enough: without end.
     assert time_in_band(time, curve - 10.0, limit, 0.0)[0] == 0.0
     assert time_in_band(time, curve + 40.0, limit, 0.0)[1] == math.inf
@@ -223,6 +226,15 @@ def test_a_whole_joint_in_a_refrigerator_does_not_and_the_fix_does():
     assert f"{plan.fix.cut}, {plan.fix.place}" in str(plan.sentence)
     assert "does not replace" in str(plan.sentence)
     every = chilling_plan(PIECE, [], all_ways=True, **QUICK)
+    # Nothing is assumed of a probe unless it is said, and what is said is passed on.
+    alone = chilling(PIECE, [], "refrigerator", **QUICK)
+    assert plan.answers[0].legs == alone.legs
+    doubted = chilling_plan(
+        PIECE, [], ways=[("whole", "ice bath")], probe_error_k=1.0, **QUICK
+    ).answers[0]
+    sure = chilling(PIECE, [], "ice bath", probe_error_k=1.0, **QUICK)
+    assert doubted.legs == sure.legs
+    assert "probe error 1 K" in str(doubted.sentence)
     assert len(every.answers) == 6
     assert every.fix.cut == plan.fix.cut
 
