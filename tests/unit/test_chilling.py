@@ -347,3 +347,32 @@ def test_growth_in_the_rest_before_the_chill_counts_cut_or_not():
         at_once = chilling(PIECE, [], "ice bath", cut=cut, **QUICK).growth.log10
         late = chilling(PIECE, rest, "ice bath", cut=cut, **QUICK).growth.log10
         assert late > at_once + 1.0
+
+
+def test_growth_of_a_rest_is_that_of_each_place_until_it_is_cut():
+    """Whole: each place through rest and chill. Cut: the most of any place of each part."""
+    hot = cw.Piece(cw.Slab(0.08), RAW.material, 70.0)
+    rest = rest_stage("kitchen", 3 * HOUR, piece=hot)
+    u = tables.load("holding")
+    curve = "perfringens beef"
+
+    def most(time, places) -> float:
+        return max(float(growth_bound(time, course, curve)[-1]) for course in places.T)
+
+    whole = chilling(hot, rest, "ice bath", **QUICK)
+    r = whole.result
+    by_hand = u["slow_cooked"] * most(r.time_s, r.temperature_c)
+    # The earlier rows come of a run of their own: within a step of it.
+    assert whole.growth.log10 == pytest.approx(by_hand, abs=0.11)
+    cut = chilling(hot, rest, "ice bath", cut="sliced", **QUICK)
+    before = cw.simulate(hot, rest, **QUICK)
+    parts = u["slow_cooked"] * most(before.time_s, before.temperature_c) + u[
+        "slow_uniform"
+    ] * most(cut.result.time_s, cut.result.temperature_c)
+    assert cut.growth.log10 == pytest.approx(math.ceil(10.0 * parts) / 10.0)
+    # The outside grows in the rest and the inside in the chill: not the same place.
+    apart = u["slow_cooked"] * (
+        most(before.time_s, before.temperature_c)
+        + most(whole.time_s[whole.time_s >= 0.0], r.temperature_c[r.time_s >= 3 * HOUR])
+    )
+    assert apart > by_hand + 0.3
