@@ -94,6 +94,9 @@ def test_a_band_is_read_at_its_longest():
     wider = time_in_band(time, curve, limit, 1.0)
     assert wider[0] < begin
     assert wider[1] > end
+    # A sample at the very limit has left the band, and has come into it.
+    exact = np.array([60.0, limit.from_c, 40.0, limit.to_c])
+    assert time_in_band(time[:4], exact, limit, 0.0) == (100.0, 300.0)
     # Cold from the start: the whole record; never cold enough: without end.
     assert time_in_band(time, curve - 10.0, limit, 0.0)[0] == 0.0
     assert time_in_band(time, curve + 40.0, limit, 0.0)[1] == math.inf
@@ -223,6 +226,15 @@ def test_a_whole_joint_in_a_refrigerator_does_not_and_the_fix_does():
     assert f"{plan.fix.cut}, {plan.fix.place}" in str(plan.sentence)
     assert "does not replace" in str(plan.sentence)
     every = chilling_plan(PIECE, [], all_ways=True, **QUICK)
+    # Nothing is assumed of a probe unless it is said, and what is said is passed on.
+    alone = chilling(PIECE, [], "refrigerator", **QUICK)
+    assert plan.answers[0].legs == alone.legs
+    doubted = chilling_plan(
+        PIECE, [], ways=[("whole", "ice bath")], probe_error_k=1.0, **QUICK
+    ).answers[0]
+    sure = chilling(PIECE, [], "ice bath", probe_error_k=1.0, **QUICK)
+    assert doubted.legs == sure.legs
+    assert "probe error 1 K" in str(doubted.sentence)
     assert len(every.answers) == 6
     assert every.fix.cut == plan.fix.cut
 
@@ -335,3 +347,32 @@ def test_growth_in_the_rest_before_the_chill_counts_cut_or_not():
         at_once = chilling(PIECE, [], "ice bath", cut=cut, **QUICK).growth.log10
         late = chilling(PIECE, rest, "ice bath", cut=cut, **QUICK).growth.log10
         assert late > at_once + 1.0
+
+
+def test_growth_of_a_rest_is_that_of_each_place_until_it_is_cut():
+    """Whole: each place through rest and chill. Cut: the most of any place of each part."""
+    hot = cw.Piece(cw.Slab(0.08), RAW.material, 70.0)
+    rest = rest_stage("kitchen", 3 * HOUR, piece=hot)
+    u = tables.load("holding")
+    curve = "perfringens beef"
+
+    def most(time, places) -> float:
+        return max(float(growth_bound(time, course, curve)[-1]) for course in places.T)
+
+    whole = chilling(hot, rest, "ice bath", **QUICK)
+    r = whole.result
+    by_hand = u["slow_cooked"] * most(r.time_s, r.temperature_c)
+    # The earlier rows come of a run of their own: within a step of it.
+    assert whole.growth.log10 == pytest.approx(by_hand, abs=0.11)
+    cut = chilling(hot, rest, "ice bath", cut="sliced", **QUICK)
+    before = cw.simulate(hot, rest, **QUICK)
+    parts = u["slow_cooked"] * most(before.time_s, before.temperature_c) + u[
+        "slow_uniform"
+    ] * most(cut.result.time_s, cut.result.temperature_c)
+    assert cut.growth.log10 == pytest.approx(math.ceil(10.0 * parts) / 10.0)
+    # The outside grows in the rest and the inside in the chill: not the same place.
+    apart = u["slow_cooked"] * (
+        most(before.time_s, before.temperature_c)
+        + most(whole.time_s[whole.time_s >= 0.0], r.temperature_c[r.time_s >= 3 * HOUR])
+    )
+    assert apart > by_hand + 0.3

@@ -8,7 +8,9 @@ least side, and a size is taken for that of the raw piece.
 
 from __future__ import annotations
 
+import csv
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +21,7 @@ from coreward.cook.rest import rest_stage
 from coreward.evidence.published import published_rows
 from coreward.questions.chilling import Chilling, chilling
 
+DATA = Path(__file__).parents[2] / "data" / "published"
 HOUR = 3600.0
 QUICK = {"cells": 40, "tolerance": 0.05}
 # Cooked evenly: what was chilled in the sources began between 70 and 82 °C throughout.
@@ -80,6 +83,11 @@ SURVEY = {
     "Factory air 20-12": air(16.0, 0.2, True),
     "Shop 30-20": air(25.0, 0.2, True),
 }
+
+
+def published_rows(name: str) -> list[dict[str, str]]:
+    with (DATA / name).open(encoding="utf-8") as file:
+        return list(csv.DictReader(line for line in file if not line.startswith("#")))
 
 
 def joints() -> list[Measured]:
