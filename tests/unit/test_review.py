@@ -178,6 +178,13 @@ def test_a_gap_is_not_bridged_by_a_plateau():
     assert len(plateaus) == 2
     assert plateaus[0].end_s <= 5.5 * 3600
     assert plateaus[1].start_s >= 6.5 * 3600
+    # The readings at both ends of the gap count: half a window of slope on either side.
+    numbers = tables.load("review")
+    half = 0.5 * numbers["slope_window"]
+    kept = (time_s <= 5.5 * 3600) | (time_s >= 6.5 * 3600)
+    plateaus = find_plateaus(time_s[kept], core[kept], 180.0)
+    assert plateaus[0].end_s == 5.5 * 3600 - half
+    assert plateaus[1].start_s == 6.5 * 3600 + half
 
 
 # --- lethality ----------------------------------------------------------------------------
