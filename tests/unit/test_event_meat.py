@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from coreward.logs.log import ProbeLog
+from coreward.questions.event_meat import Step, step_width, tell_steps
+from coreward.questions.event_signals import track
 from coreward.questions.events import find_events
 from support.invented_cook import HOUR, Plan, cook
 
@@ -37,6 +39,7 @@ def test_an_opening_before_the_core_warms_need_not_be_when_it_went_on():
     # Half an hour later the lid is opened again; the core is still as cold.
     log, _ = cook(replace(THICK, lids=((0.5, 2.0),)))
     assert meat_on(log).time_s == 0.0
+    assert "begins with the probe in the meat" in meat_on(log).why
 
 
 @pytest.mark.parametrize("later", [0.4, 0.8])
@@ -99,3 +102,25 @@ def test_a_cold_pit_may_have_stood_open():
         for c in log.channels
     )
     assert [e for e in openings(replace(log, channels=channels)) if e.time_s < HOUR] == []
+
+
+def test_a_move_is_sure_once_the_reading_goes_on_after_it() -> None:
+    """One that stands still since soon after may be stuck instead."""
+    time = np.arange(0.0, 5 * HOUR, 60.0)
+    value = np.linspace(5.0, 60.0, time.size)
+    value[200:] += 6.0
+    meat = track(time, value, np.full(time.size, True), 60.0)
+    width = step_width(meat.step_s)
+    when = 199 * 60.0
+
+    def moved(still_from_s: float):
+        story = tell_steps(meat, None, [], [Step(199, 6.0, 9.0)], still_from_s, "flat")
+        (move,) = [event for event in story.events if event.kind == "probe_moved"]
+        assert (move.time_s, move.size) == (when, 6.0)
+        assert "stepped +6.0 K between neighbours, 9 times" in move.why
+        return move
+
+    near = (width + 3) * meat.step_s
+    assert moved(when + 0.5 * near).provisional
+    for still_from_s in (np.inf, when + near, when, when - 1.0):
+        assert not moved(still_from_s).provisional

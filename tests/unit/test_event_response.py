@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from coreward.questions.event_air import Lid
+from coreward.questions.event_list import Event
+from coreward.questions.event_response import Core, find_taken_off
+from coreward.questions.event_signals import track
+from coreward.questions.events import _without_preheating as without_preheating
 from coreward.questions.events import find_events
 from support.invented_cook import HOUR, Plan, cook
 
@@ -78,3 +84,61 @@ def test_a_stall_is_settled_when_it_is_over_and_the_meat_is_off():
     assert all(event.provisional for event in stalls(3.0))
     assert [event.kind for event in stalls(8.0)] == ["stall_begins", "stall_ends"]
     assert not any(event.provisional for event in stalls(8.0))
+
+
+def test_meat_is_taken_off_at_the_opening_nearby() -> None:
+    """The core answers late: an opening up to a quarter of an hour after the turn is it."""
+    time = np.arange(0.0, 6 * HOUR, 60.0)
+    turn = 4 * HOUR
+    core_c = np.where(
+        time <= turn,
+        110.0 - 105.0 * np.exp(-time / (4 * HOUR)),
+        20.0 + (90.0 - 105.0 * np.exp(-1.0)) * np.exp(-(time - turn) / (2 * HOUR)),
+    )
+    air_c = np.full(time.size, 110.0)
+    core = Core(time, core_c, core_c, air_c, 0.05, 60.0)
+    air = track(time, air_c, np.full(time.size, True), 60.0)
+
+    def taken_off(*opened_s: float):
+        lids = [
+            Lid(
+                round(at / 60.0),
+                round(at / 60.0) + 2,
+                round(at / 60.0) + 5,
+                30.0,
+                8.0,
+                True,
+                True,
+            )
+            for at in opened_s
+        ]
+        (event,), last = find_taken_off(core, lids, air, "flat")
+        assert event.kind == "pulled"
+        assert last == round(event.time_s / 60.0)
+        return event.time_s
+
+    alone = taken_off()
+    # The slope is taken over half an hour.
+    assert alone == pytest.approx(turn, abs=1200.0)
+    assert taken_off(alone + 900.0) == alone + 900.0
+    assert taken_off(alone + 960.0) == alone
+    assert taken_off(alone - 600.0) == alone - 600.0
+    # Of several the last, and none of long before or after.
+    assert taken_off(alone - 600.0, alone + 300.0) == alone + 300.0
+    assert taken_off(HOUR, alone + HOUR) == alone
+    # A core that goes on rising is on the fire to the end.
+    rising = Core(time[:200], core_c[:200], core_c[:200], air_c[:200], 0.05, 60.0)
+    assert find_taken_off(rising, [], air, "flat") == ([], 199)
+
+
+def test_an_opening_before_the_first_sample_goes_with_meat_put_on_later() -> None:
+    lid = Event("lid_opened", 0.0, 60.0, confidence=0.8)
+    later = Event("lid_opened", 300.0, 360.0)
+    on = Event("meat_on", 1800.0, 1800.0)
+    assert without_preheating([lid, later, on]) == [later, on]
+    assert without_preheating([lid, later]) == [lid, later]
+    start = Event("meat_on", 0.0, 0.0)
+    assert without_preheating([lid, start]) == [lid, start]
+    # Of meat that may yet turn out to have gone on later, no more is known.
+    unsure = Event("meat_on", 0.0, 0.0, confidence=0.3)
+    assert without_preheating([lid, unsure])[0].confidence == 0.3

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pytest
+from scipy import special
 
 import coreward as cw
+from coreward import tables
 from coreward.logs.log import Channel, ProbeLog
+from coreward.physics.water import saturation_pressure
 from coreward.questions import fit as fitting
 from coreward.questions.events import Event
 from coreward.questions.fit import NAMES, draw, fit, fit_past, prepare_past, stated_prior, weigh
@@ -23,7 +28,9 @@ from coreward.questions.forecast import (
     forecast,
     forecast_from,
 )
-from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text
+from coreward.questions.forecast import _departures as departures
+from coreward.questions.forecast import _ordered as ordered
+from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text, moment
 from coreward.questions.pit_outlook import pit_outlook
 
 HOUR = 3600.0
@@ -277,8 +284,6 @@ def test_a_log_without_air_is_refused_with_the_remedy() -> None:
 
 
 def test_words_name_the_clock_where_the_log_has_one() -> None:
-    import datetime as dt
-
     log = whole()
     clocked = ProbeLog(
         time_s=log.time_s,
@@ -293,3 +298,184 @@ def test_words_name_the_clock_where_the_log_has_one() -> None:
     assert ":" in text.splitlines()[0]
     assert "°F" in forecast_text(forecast_at(3.0), clocked, units="F")
     assert "of the log" in forecast_text(forecast_at(3.0))
+
+
+# -- the numbers inside, each with its value -----------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("seconds", "now", "said"),
+    [
+        (5400.0, 3600.0, "at 1 h 30 min of the log (in 30 min)"),
+        (7140.0, 3600.0, "at 1 h 59 min of the log (in 59 min)"),
+        (7200.0, 3600.0, "at 2 h 00 min of the log (in 1 h 00 min)"),
+        (3600.0, 11100.0, "at 1 h 00 min of the log (2 h 05 min ago)"),
+        (3600.0, 3600.0, "at 1 h 00 min of the log (in 0 min)"),
+        (math.inf, 3600.0, "never"),
+    ],
+)
+def test_a_moment_is_named(seconds: float, now: float, said: str) -> None:
+    assert moment(seconds, now) == said
+    assert moment(seconds, now, whole()) == said  # a log that knows no clock
+
+
+def test_a_moment_is_named_by_the_clock_with_a_date_or_without() -> None:
+    dated = replace(whole(), start=dt.datetime(2026, 10, 3, 22, 0))
+    assert moment(3 * HOUR, 4800.0, dated) == "at 01:00 (in 1 h 40 min)"
+    timed = replace(whole(), start_clock=dt.time(9, 30))
+    assert moment(3 * HOUR, 4800.0, timed) == "at 12:30 (in 1 h 40 min)"
+
+
+def test_chances_are_counted_and_a_target_passed_is_sure() -> None:
+    finish = np.array([3.0, 1.0, 2.0, math.inf]) * HOUR
+    ahead = replace(forecast_at(3.0), finish_s=finish, already_s=None)
+    assert ahead.quantile_s(50.0) == ahead.median_s == 2 * HOUR
+    assert ahead.quantile_s(75.0) == 3 * HOUR
+    assert ahead.quantile_s(76.0) == math.inf
+    assert ahead.chance_by(2 * HOUR) == 0.5
+    assert ahead.chance_by(2 * HOUR - 1.0) == ahead.never_share == 0.25
+    passed = replace(ahead, already_s=1.5 * HOUR)
+    assert passed.quantile_s(99.0) == 1.5 * HOUR
+    assert (passed.chance_by(1.5 * HOUR), passed.chance_by(1.5 * HOUR - 1.0)) == (1.0, 0.0)
+
+
+def test_changes_at_one_moment_are_in_order() -> None:
+    both = (Change(in_s=0.0, pit_c=120.0), Change(in_s=0.0, wrap="foil"))
+    assert ordered(both) == both
+    for most in (80.0, -80.0):  # as far down as up
+        assert Change(in_s=0.0, pit_by=most).pit_by == most
+        with pytest.raises(cw.InputError, match="up to 80 K either way"):
+            Change(in_s=0.0, pit_by=1.01 * most)
+    mixed = (Change(in_s=9.0), Change(at_core_c=60.0), Change(in_s=3.0))
+    with pytest.raises(cw.InputError, match="in the order"):
+        ordered(mixed)
+
+
+def test_a_number_within_a_range_keeps_its_middle_and_its_ends() -> None:
+    between = fitting._between
+    assert between(0.0, 0.3, 0.2, 0.6) == pytest.approx(0.3)
+    # One standard deviation multiplies the odds by e: 1/3 becomes e/3.
+    share = math.e / 3.0 / (1.0 + math.e / 3.0)
+    assert between(1.0, 0.3, 0.2, 0.6) == pytest.approx(0.2 + 0.4 * share)
+    assert between(50.0, 0.3, 0.2, 0.6) == pytest.approx(0.6)
+    assert between(-50.0, 0.3, 0.2, 0.6) == pytest.approx(0.2)
+    # A middle at the end of its range can still move.
+    assert between(0.0, 0.2, 0.2, 0.6) == pytest.approx(0.2 + 0.02 * 0.4)
+
+
+def member_of(prior: fitting.Prior, **changes: float) -> fitting.Member:
+    return prior.member(np.zeros(len(NAMES)))._replace(**changes)
+
+
+def test_air_at_the_meat_is_off_by_a_share_of_the_fire() -> None:
+    """The offset is stated for a pit 100 K above a yard of 20 °C, and grows to 150 K."""
+    prior = stated_prior(PIECE, dew_point_c=25.0)
+    member = member_of(prior, air_offset=8.0, wall_offset=-4.0, heat_transfer_factor=2.0)
+    time = np.arange(5) * 600.0
+    air = np.array([10.0, 20.0, 70.0, 120.0, 220.0])
+    felt = prior.forcing(member, time, air)
+    share = np.array([0.0, 0.0, 0.5, 1.0, 1.5])
+    assert felt.air_c == pytest.approx(air + 8.0 * share)
+    assert felt.wall_c == pytest.approx(air + 4.0 * share)
+    assert felt.heat_transfer == pytest.approx(2.0 * prior.heat_transfer(air))
+    # No air holds more vapour than it can.
+    saturated = [saturation_pressure(min(25.0, float(one))) for one in felt.air_c]
+    assert felt.vapour_pressure == pytest.approx(saturated)
+
+
+@pytest.mark.parametrize("wrap", ["foil", "paper"])
+def test_a_usual_member_wraps_as_tabulated_and_others_within_the_ranges(wrap: str) -> None:
+    prior = stated_prior(PIECE)
+    table = tables.load("wrap", wrap)
+    usual = prior.conditions(member_of(prior), wrap)
+    leak = table["vapour_permeance_factor"] or prior.spread["leak"]
+    assert usual.vapour_factor == pytest.approx(leak)
+    assert usual.thermal_resistance == pytest.approx(table["thermal_resistance"])
+    assert usual.emissivity == pytest.approx(table["emissivity"])
+    # So many standard deviations up and down span the range of the table.
+    far = prior.spread["wrap_range"]
+    ends = [prior.conditions(member_of(prior, wrap_resistance=z), wrap) for z in (far, -far)]
+    low, high = table.record("thermal_resistance").range
+    assert ends[0].thermal_resistance / ends[1].thermal_resistance == pytest.approx(high / low)
+    assert prior.conditions(member_of(prior, wrap_leak=99.0), wrap).vapour_factor == 1.0
+    bright = prior.conditions(member_of(prior, wrap_emissivity=50.0), wrap).emissivity
+    assert bright == pytest.approx(table.record("emissivity").range[1])
+    bare = prior.conditions(member_of(prior, wrap_emissivity=50.0), None)
+    assert (bare.vapour_factor, bare.thermal_resistance) == (1.0, 0.0)
+
+
+def test_a_past_is_put_in_order_and_keeps_what_lies_within() -> None:
+    wraps = ((3 * HOUR, "foil"), (1.5 * HOUR, "paper"), (5 * HOUR, None), (0.5 * HOUR, "foil"))
+    past = prepare_past(whole(), until_s=4 * HOUR, begin_s=HOUR, wraps=wraps)
+    assert past.wraps == ((0.5 * HOUR, "paper"), (2 * HOUR, "foil"))
+    assert (past.begin_s, past.now_s) == (HOUR, 4 * HOUR)
+    assert np.diff(past.time_s).min() > 0.0
+    assert past.time_s[0] < 600.0
+    spacing = tables.load("forecast", "numerics")["spacing"]
+    assert prepare_past(whole(), until_s=2.0 * spacing).now_s == 2.0 * spacing
+    with pytest.raises(cw.InputError, match=f"at least {2 * spacing / 60:.0f}. Wait"):
+        prepare_past(whole(), until_s=2.0 * spacing - 1.0)
+
+
+def test_scatter_is_that_of_readings_about_a_line() -> None:
+    rng = np.random.default_rng(3)
+    line = np.linspace(20.0, 60.0, 20_001)
+    assert fitting._scatter(line) == pytest.approx(0.0, abs=1e-9)
+    # 20 000 bends give the deviation to about 1.2 % (two of its own standard errors).
+    assert fitting._scatter(line + rng.normal(0.0, 0.5, 20_001)) == pytest.approx(0.5, rel=0.03)
+    assert fitting._scatter(np.array([1.0, 5.0, 1.0, 5.0])) == 0.0
+
+
+def test_even_draws_have_one_in_each_slice() -> None:
+    drawn = fitting.even_normal(np.random.default_rng(1), 50, 3)
+    assert drawn.shape == (50, 3)
+    for column in special.ndtr(drawn).T:
+        assert np.array_equal(np.sort((column * 50).astype(int)), np.arange(50))
+
+
+def test_weights_are_tempered_until_a_fifth_counts_and_never_for_ever() -> None:
+    fitted = fitted_at(3.0)
+    draws, noise = draw(fitted, 50, 3)
+    draws[:], noise[:] = fitted.best, 0.0
+    miss = np.linspace(0.0, 9.0, 50)[:, None]
+    weights, share = weigh(fitted, draws, noise, fitted.predicted_c + miss)
+    assert share < 0.2
+    count = weights.sum() ** 2 / (weights**2).sum() / 50.0
+    assert 0.2 <= count < 0.3  # and not more than needed
+    assert weights.sum() == pytest.approx(1.0)
+    assert np.argmax(weights) == np.argmin(np.abs(curves_miss(fitted, miss)))
+    # One that could be computed among fifty stands for all: nothing else is known.
+    curves = np.full((50, len(fitted.predicted_c)), np.nan)
+    curves[7] = fitted.predicted_c
+    weights, share = weigh(fitted, draws, noise, curves)
+    assert weights[7] == 1.0
+    assert share == pytest.approx(1.0 / 50.0)
+    with pytest.raises(cw.CorewardError, match="None of the guesses"):
+        weigh(fitted, draws, noise, np.full_like(curves, np.nan))
+
+
+def curves_miss(fitted: fitting.Fitted, miss: np.ndarray) -> np.ndarray:
+    """How far each curve lies from the readings in the measure of the fit."""
+    whiten = fitting._whitening(fitted.past)
+    gap = np.linalg.solve(whiten, (fitted.past.reading_c - fitted.predicted_c - miss).T)
+    return np.sqrt((gap**2).sum(axis=0))
+
+
+def test_a_reading_departs_from_where_it_stands_now() -> None:
+    """At first by what the latest readings, since the probe was moved, are off; that fades."""
+    fitted = fitted_at(3.0)
+    past = replace(fitted.past, segment=(fitted.past.time_s > 2 * HOUR).astype(np.int64))
+    moved = replace(fitted, past=past)
+    fits = np.tile(past.reading_c, (400, 1))
+    fits[:200] -= np.where(past.segment == 1, 2.0, 9.0)
+    ahead = np.array([0.0, 1.0, 50.0]) * HOUR
+    off = departures(moved, fits, ahead, np.random.default_rng(1))
+    assert off[:200, 0] == pytest.approx(2.0)
+    assert off[200:, 0] == pytest.approx(0.0)
+    model = tables.load("forecast", "model")
+    # The mean of 200 draws, within four of its standard errors; later only the error is left.
+    allowed = 4.0 * model["error"] / math.sqrt(200.0)
+    fades = 2.0 * np.exp(-ahead / model["error_time"])
+    assert off[:200].mean(axis=0) == pytest.approx(fades, abs=allowed)
+    # The standard deviation of 400 draws is known to 3.5 %, one standard error.
+    assert off[:, 2].std() == pytest.approx(model["error"], rel=0.15)

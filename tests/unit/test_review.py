@@ -18,6 +18,8 @@ from coreward.logs import Channel, ProbeLog, read_log
 from coreward.physics.lethality import equivalent_minutes, kinetics_names, load_kinetics
 from coreward.questions.review import (
     COLDEST,
+    _bridged_runs,
+    _line_slopes,
     default_ranges_c,
     find_plateaus,
     review,
@@ -176,6 +178,13 @@ def test_a_gap_is_not_bridged_by_a_plateau():
     assert len(plateaus) == 2
     assert plateaus[0].end_s <= 5.5 * 3600
     assert plateaus[1].start_s >= 6.5 * 3600
+    # The readings at both ends of the gap count: half a window of slope on either side.
+    numbers = tables.load("review")
+    half = 0.5 * numbers["slope_window"]
+    kept = (time_s <= 5.5 * 3600) | (time_s >= 6.5 * 3600)
+    plateaus = find_plateaus(time_s[kept], core[kept], 180.0)
+    assert plateaus[0].end_s == 5.5 * 3600 - half
+    assert plateaus[1].start_s == 6.5 * 3600 + half
 
 
 # --- lethality ----------------------------------------------------------------------------
@@ -278,6 +287,51 @@ def test_no_organism_gives_no_log_reduction_and_says_which_there_are():
     assert "Log reduction" not in review_text(answer)
 
 
+def test_silence_counts_as_a_gap_only_beyond_the_limit():
+    time_s = np.arange(0.0, 3601.0, 60.0)
+    core = np.full(time_s.size, 50.0)
+    limit = make(time_s, core).gap_limit_s
+    count = round(limit / 60.0)
+    for silent, gaps in ((count, ()), (count + 1, ((0.0, (count + 1) * 60.0),))):
+        late = np.where(np.arange(time_s.size) < silent, np.nan, core)
+        assert review(make(time_s, late)).channels[0].gaps == gaps
+        early = late[::-1]
+        ending = tuple((3600.0 - end, 3600.0) for _, end in gaps)
+        assert review(make(time_s, early)).channels[0].gaps == ending
+
+
+def test_a_plateau_needs_a_window_of_slope_and_its_shortest_time():
+    numbers = tables.load("review")
+    window, step = numbers["slope_window"], numbers["slope_step"]
+    flat = np.array([50.0, 50.0, 50.0])
+    assert find_plateaus(np.array([0.0, 1.0, window - 1.0]), flat, 1e9) == ()
+    slopes = _line_slopes(np.arange(5.0) * 3.0, 2)
+    assert slopes[2] == pytest.approx(3.0)  # just wide enough for one
+    assert np.isnan(slopes[[0, 1, 3, 4]]).all()
+    assert np.isnan(_line_slopes(np.arange(4.0), 2)).all()
+    # Of growing spells the first that is called one lasts as long as asked for.
+    time_s = np.arange(0.0, 6 * 3600.0, 60.0)
+    found = []
+    for spell in np.arange(600.0, 7200.0, step):
+        core = np.interp(time_s, [0, 7200, 7200 + spell, 21600], [4, 60, 60, 95])
+        found.append([plateau.duration_s for plateau in find_plateaus(time_s, core, 180.0)])
+    counts = [len(one) for one in found]
+    assert counts == sorted(counts)
+    assert set(counts) == {0, 1}
+    shortest = numbers["plateau_shortest"]
+    assert found[counts.index(1)][0] == pytest.approx(shortest + 0.5 * step, abs=0.51 * step)
+
+
+def test_runs_are_bridged_where_the_break_is_short_and_known():
+    flat = np.array([1, 1, 0, 0, 1, 0, 1], dtype=bool)
+    known = np.ones(7, dtype=bool)
+    assert _bridged_runs(flat, known, 0.0) == [(0, 2), (4, 5), (6, 7)]
+    assert _bridged_runs(flat, known, 1.0) == [(0, 2), (4, 7)]
+    assert _bridged_runs(flat, known, 2.0) == [(0, 7)]
+    known[3] = False
+    assert _bridged_runs(flat, known, 2.0) == [(0, 2), (4, 7)]
+
+
 # --- text, data, picture -------------------------------------------------------------------
 
 
@@ -341,7 +395,21 @@ def test_data_is_plain_and_complete(supper):
     assert data["coldest"]["name"] == COLDEST
     assert data["caution"]
     assert data["assumptions"]
-    assert data["organism"]["kinetics"] == ORGANISM
+    kinetics = load_kinetics(ORGANISM)
+    assert data["organism"] == {
+        "kinetics": ORGANISM,
+        "organism": kinetics.organism,
+        "food": kinetics.food,
+        "d_reference_min": kinetics.d_reference_min,
+        "reference_c": kinetics.reference_c,
+        "z_k": kinetics.z_c,
+        "source": kinetics.source,
+        "status": kinetics.status,
+    }
+    assert review_dict(review(supper))["organism"] is None
+    for repair, kept in zip(data["repairs"], supper.repairs, strict=True):
+        assert (repair["row"], repair["column"]) == (kept.row, kept.column)
+        assert (repair["was"], repair["became"]) == (kept.was, kept.became)
     assert len(data["repairs"]) == len(supper.repairs) > 0
     assert (
         data["coldest"]["lethality"]["log_reduction"] <= answer.coldest.lethality.log_reduction
