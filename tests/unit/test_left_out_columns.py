@@ -384,6 +384,41 @@ def test_probes_at_times_of_their_own_keep_them(write):
     assert log.air_c[2] == pit(1)
 
 
+def test_probes_one_after_the_other_at_times_of_their_own(write):
+    """Failed before. No time repeats; each probe is a block of rows."""
+    rows = [f"{60 * i},pit,{pit(i)}" for i in range(30)]
+    rows += [f"{60 * i + 3},flat,{core(i)}" for i in range(30)]
+    rows += [f"{60 * i + 8},point,{colder(i)}" for i in range(30)]
+    log = read_log(write("time_s,sensor,temp_c\n" + "\n".join(rows) + "\n"))
+    assert log.time_s.tolist() == [60.0 * i for i in range(30)]
+    assert log.meat(2).temperature_c.tolist() == [colder(i) for i in range(30)]
+    assert log.repairs[0].was == "probes read up to 8 s after each other"
+
+
+def test_what_names_a_probe(write):
+    """Whole numbers below a hundred or words, each at least twice; nothing else."""
+
+    def roles(keys: list[str], times: int) -> list[str]:
+        rows = [
+            f"{60 * i},{key},{110 if at == 0 else 40 + i + at}"
+            for i in range(times)
+            for at, key in enumerate(keys)
+        ]
+        text = "time_s,sensor,temp_c\n" + "\n".join(rows) + "\n"
+        try:
+            log = read_log(write(text), columns={f"sensor {keys[0]} (°C)": "air"})
+        except LogReadError as error:
+            return [error.what]
+        return [c.name for c in log.channels]
+
+    assert roles(["0", "99"], 2) == ["sensor 0 (°C)", "sensor 99 (°C)"]
+    for keys in (["0", "100"], ["0", "-1"], ["0", "1.5"]):
+        assert "that was stated is not in the file" in roles(keys, 5)[0]
+    assert len(roles([str(i) for i in range(8)], 2)) == 8
+    assert "that was stated" in roles([str(i) for i in range(18)], 4)[0]
+    assert "that was stated" in roles(["1", "2"], 1)[0]
+
+
 def test_long_rows_of_json_and_in_fahrenheit(write):
     """Failed before."""
     lines = [
