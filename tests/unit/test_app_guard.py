@@ -80,6 +80,8 @@ TRIALS = {
     "open('/proc/self/environ').read()": "refused",
     "coreward.read_log(coreward.__file__)": "LogReadError",
     "open('a' + chr(0))": "ValueError",
+    "__import__('zoneinfo').ZoneInfo('Europe/Berlin').key": "Europe/Berlin",
+    "__import__('dateutil.tz').tz.gettz('Europe/London') is None": "False",
     "bytearray(8 * 2**30)": "MemoryError",
     "open(own / 'great', 'wb').write(bytes(10**8))": "OSError",
     "__import__('colorsys').__name__": "colorsys",

@@ -134,7 +134,8 @@ def great_workbook(server: AppServer, attacker: Visitor, watch: Watch) -> None:
         connection.send_binary(sent)
         connection.settimeout(LASTS_S + 10)
         with suppress(TimeoutError, websocket.WebSocketException, OSError):
-            while True:
+            deadline = time.monotonic() + 6 * LASTS_S
+            while time.monotonic() < deadline:
                 got = connection.recv()
                 if isinstance(got, bytes) and error.encode() in got and b"alert" in got:
                     watch.notes.append("the page says why it cannot be read")

@@ -16,6 +16,7 @@ number of pages is bounded.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import sysconfig
@@ -45,11 +46,11 @@ _MIDDLEMEN: Final = (
 # readers of logs and by panels, which are not among them.
 _PROGRAMS: Final = (
     "importlib", "pkgutil", "linecache", "tokenize", "inspect", "mimetypes", "zoneinfo",
-    "tzdata", "numba", "llvmlite", "matplotlib", "matplotlib_inline", "PIL", "fontTools",
-    "fpdf", "icalendar", "scipy", "CoolProp", "IPython", "ipykernel", "ipywidgets", "traitlets",
-    "jupyter_client", "jupyter_core", "traceback", "coreward.tables", "coreward.reports",
-    "coreward.questions", "coreward.physics", "coreward.figures", "coreward.lessons",
-    "coreward.logs.demo",
+    "tzdata", "dateutil", "numba", "llvmlite", "matplotlib", "matplotlib_inline", "PIL",
+    "fontTools", "fpdf", "icalendar", "scipy", "CoolProp", "IPython", "ipykernel",
+    "ipywidgets", "traitlets", "jupyter_client", "jupyter_core", "traceback",
+    "coreward.tables", "coreward.reports", "coreward.questions", "coreward.physics",
+    "coreward.figures", "coreward.lessons", "coreward.logs.demo",
 )  # fmt: skip
 MEMORY_OF_A_KERNEL: Final = 512 * 2**20
 """What a page may take beyond its start: 83 to 149 MB were measured for all pages. [B]"""
@@ -95,7 +96,7 @@ class Fence:
             return True
         if _is_within(place, self._readable):
             return False
-        return not (_is_within(place, self._programs) and _asked_by_a_program())
+        return not (_is_within(place, self._programs) and _asked_by_a_program(place))
 
     def __call__(self, event: str, arguments: tuple[Any, ...]) -> None:
         """Judge one audit event of the interpreter."""
@@ -134,15 +135,22 @@ def _is_within(place: str, folders: tuple[str, ...]) -> bool:
     return any(place == each or place.startswith(each + os.sep) for each in folders)
 
 
-def _asked_by_a_program() -> bool:
-    """Tell whether a file is opened by the import of a module and the like."""
+def _asked_by_a_program(place: str) -> bool:
+    """Tell whether a file is opened by the import of a module, or by the library it is of."""
     frame: FrameType | None = sys._getframe()
     while frame is not None:
         name = str(frame.f_globals.get("__name__", ""))
         if name != __name__ and not _is_of(name, _MIDDLEMEN):
-            return _is_of(name, _PROGRAMS)
+            return _is_of(name, _PROGRAMS) or _is_within(place, _folder_of(name))
         frame = frame.f_back
     return False
+
+
+def _folder_of(name: str) -> tuple[str, ...]:
+    """Return the folder of the library that a module belongs to; none for this package."""
+    library = sys.modules.get(name.partition(".")[0])
+    folders = () if name.startswith("coreward") else getattr(library, "__path__", ())
+    return _real(folders)
 
 
 def _is_of(name: str, packages: tuple[str, ...]) -> bool:
@@ -176,15 +184,21 @@ def close(readable: Iterable[str], writable: Iterable[str]) -> Fence:
         Folders beside those of the program itself; what may be written may be read.
     """
     import mimetypes
+    import zoneinfo
 
     import matplotlib
+
+    with contextlib.suppress(ImportError):
+        import tzdata  # noqa: F401
 
     # The writer of PDF asks for the type of a file, whose list lies with the system's settings.
     mimetypes.init()
     # Its list of fonts lies in the person's cache.
     fonts = [matplotlib.get_cachedir(), matplotlib.get_configdir()]
     limit_this_process()
-    fence = Fence(readable, [*writable, *fonts], program_folders())
+    # Time zones are opened by code without a name, and are the same on every computer.
+    zones = [*zoneinfo.TZPATH, *getattr(sys.modules.get("tzdata"), "__path__", ())]
+    fence = Fence([*readable, *zones], [*writable, *fonts], program_folders())
     sys.addaudithook(fence)
     return fence
 
