@@ -269,7 +269,7 @@ def _step(
         changes.update(index=True, drop=False)
     if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
         # Of -1, the whole is changed where it is an index.
-        changes.update(index=at.index, number=not at.index)
+        changes.update(index=at.index, number=at.number and not at.index)
     if isinstance(node, ast.Return | ast.Starred | ast.FormattedValue):
         changes["drop"] = False
     if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Tuple):
@@ -445,7 +445,7 @@ def _expression(node: ast.expr, at: _Around) -> Iterator[tuple[str, ast.expr]]:
                 yield "arithmetic", ast.BinOp(node.left, _ARITHMETIC[type(op)](), node.right)
         case ast.UnaryOp(op=ast.USub(), operand=ast.Constant(value=1)) if at.index:
             yield "first/last", ast.Constant(0)
-        case ast.UnaryOp(op=ast.USub()) if not at.index:
+        case ast.UnaryOp(op=ast.USub()) if at.number and not at.index:
             yield "arithmetic", node.operand
         case ast.UnaryOp(op=ast.Not()):
             yield "condition", node.operand

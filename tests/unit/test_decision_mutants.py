@@ -54,6 +54,7 @@ def inside(line: str) -> str:
         ("min(a, b)", {"max(a, b)"}),
         ("np.argmin(a)", {"np.argmax(a)"}),
         ("a.max()", {"a.min()"}),
+        ("a.max(axis=-1)", {"a.min(axis=-1)"}),
         ("math.floor(a)", {"math.ceil(a)"}),
         ("60.0", {"3600.0", "120.0", "61.0", "30.0"}),
         ("0", {"1"}),
