@@ -182,8 +182,8 @@ def test_a_probe_never_plugged_in_is_listed(write):
     assert [c.name for c in log.channels] == ["pit_c", "meat_c"]
     assert [(one.name, one.temperature_c.size, one.meat_like) for one in log.left_out] == [
         ("x", 0, False),
-        ("flat_c", 0, False),
-        ("point_c", 0, False),
+        ("flat_c", 0, True),  # of a probe for meat: only a person can say what it was
+        ("point_c", 0, True),
     ]
     assert log.left_out[0].reason.endswith("and it has no reading in any row")
     assert log.left_out[1].reason == (

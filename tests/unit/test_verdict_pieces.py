@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from coreward.errors import InputError
 from coreward.logs.log import Channel, LeftOutColumn, ProbeLog, Repair
+from coreward.logs.read import read_log
 from coreward.questions.verdict import (
     LimitVerdict,
     Verdict,
@@ -712,3 +714,21 @@ def test_both_units_decide_alike() -> None:
         assert states[0] == states[1] == states[2]
         met += answers[0].state == "met"
     assert met > count // 10
+
+
+def test_a_probe_of_a_file_that_was_never_plugged_in_is_asked_about(tmp_path: Path) -> None:
+    """As the reader leaves it out: the column is there, and has no reading in any row."""
+    time, core = history([0, 4, 5], [4, 80, 81])
+    rows = [
+        f"{t:.0f},{110 + t % 540 / 60:.0f},{c:.1f}," for t, c in zip(time, core, strict=True)
+    ]
+    file = tmp_path / "log.csv"
+    file.write_text("\n".join(["time_s,pit_c,meat_1_c,meat_2_c", *rows]), encoding="utf-8")
+    log = read_log(file)
+    asked = verdict(log, **BEEF)
+    assert (asked.state, [d.kind for d in asked.doubts]) == (
+        "cannot tell",
+        ["never plugged in"],
+    )
+    assert asked.doubts[0].channel == "meat_2_c"
+    assert verdict(log, probes={"meat_2_c": "not used"}, **BEEF).state == "met"

@@ -18,7 +18,6 @@ import pytest
 import coreward as cw
 from coreward import tables
 from coreward.cook.rest import rest_stage
-from coreward.evidence.published import published_rows
 from coreward.questions.chilling import Chilling, chilling
 
 DATA = Path(__file__).parents[2] / "data" / "published"

@@ -245,7 +245,7 @@ class LogFollower:
             silent = [one for one in channels if not np.any(one.plugged)]
             if any(one.role == "meat" and np.any(one.plugged) for one in channels):
                 channels = [one for one in channels if one not in silent]
-                left_out += [never_plugged(one.name) for one in silent]
+                left_out += [never_plugged(one.name, one.role) for one in silent]
         return ProbeLog(
             time_s=times - times[0],
             start=start,

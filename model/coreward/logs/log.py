@@ -192,8 +192,9 @@ class LeftOutColumn:
         Its numbers, read as temperatures on the log's own times; empty where it holds
         none. [°C]
     meat_like : bool
-        Whether its numbers could be those of a probe in meat: then only a person can say
-        that it was none, and no verdict may pass over it.
+        Whether its numbers could be those of a probe in meat, or whether it is a probe for
+        meat that never gave one: then only a person can say what it was, and no verdict may
+        pass over it.
     """
 
     name: str

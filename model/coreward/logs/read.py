@@ -32,6 +32,7 @@ from coreward.logs.log import (
     ProbeLog,
     RawRows,
     Repair,
+    Role,
 )
 from coreward.logs.long_rows import one_column_per_probe
 from coreward.logs.meat_like import is_meat_like
@@ -354,7 +355,7 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
                     "the probe was never plugged in",
                 )
             )
-            left_out.append(never_plugged(column.name))
+            left_out.append(never_plugged(column.name, column.role))
             continue
         celsius = values if column.unit == "C" else fahrenheit_to_celsius(values)
         name, role = names.get(column.name, (column.name, column.role))
@@ -423,9 +424,10 @@ def left_out_of(
     return found
 
 
-def never_plugged(name: str) -> LeftOutColumn:
-    """Return a column of a probe that never gave a reading."""
-    return LeftOutColumn(name, f"{_NEVER}: the probe was never plugged in", np.empty(0), False)
+def never_plugged(name: str, role: Role) -> LeftOutColumn:
+    """Return a column of a probe that never gave a reading; it may have been in the meat."""
+    why = f"{_NEVER}: the probe was never plugged in"
+    return LeftOutColumn(name, why, np.empty(0), role == "meat")
 
 
 def _form(

@@ -204,6 +204,11 @@ def _meats(
                 )
             meats.append(_Probe(column.name, values))
         elif column.meat_like and column.name not in answers:
+            if not values.size:
+                text = say("{0}: {1}. Was it in the meat?", column.name, column.reason)
+                probe = _Probe(column.name, values)
+                found.append(ask.about_probe(probe, "never plugged in", text))
+                continue
             text = say(
                 "Column {0} was left out ({1}), but its numbers could be those of a probe in "
                 "meat: what was it?",
