@@ -237,7 +237,7 @@ AGAIN = [
         ),
         key=lambda cook: cook["log_end_s"],
     )
-    for wrapped, transport in ((True, "both"), (False, "expulsion"))
+    for wrapped, transport in ((True, "expulsion"), (False, "expulsion"))
 ]
 
 

@@ -14,6 +14,7 @@ from coreward.evidence.benchmark import (
     reference_problem,
 )
 from coreward.physics import statement
+from coreward.physics.chamber import OPEN
 from coreward.physics.engines import fast
 
 
@@ -114,10 +115,11 @@ def test_the_integrators_see_the_same_right_hand_side_as_the_engine():
     system(0.0, state, out)
     mesh = problem.mesh
     f_e, f_w = np.empty(n), np.empty(n)
-    film = fast._rates(
+    film, _ = fast._rates(
         t,
         w,
         0.05,
+        0.0,
         t,
         system.env,
         mesh.face_area,
@@ -126,6 +128,7 @@ def test_the_integrators_see_the_same_right_hand_side_as_the_engine():
         mesh.surface_area,
         problem.conditions,
         problem.material,
+        OPEN,
         f_e,
         f_w,
         np.zeros(7),

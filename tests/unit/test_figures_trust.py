@@ -56,7 +56,7 @@ def test_closures_are_drawn_and_told() -> None:
     words = figures.closures_in_words(rows).splitlines()
     assert [line.split(":")[0] for line in words] == ["expulsion", "swelling_pressure"]
     assert "in 1 of 1 cooks" in words[0]
-    assert "the end of the range" in words[1]
+    assert "slowed most at a core of 75 °C" in words[1]
 
 
 def test_carryover_shows_all_three() -> None:

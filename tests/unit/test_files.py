@@ -130,11 +130,12 @@ def _plainly(call: ast.Call) -> bool:
 
 
 # Makes what can be made again at any time: a stamp of the cache, a table of times, the judged
-# forecasts; and a copy of a file that was sent, in a folder of its own.
+# forecasts; a copy of a file that was sent, and the lock, in a folder of its own.
 IN_PLACE = {
     "physics/_cache.py",
     "evidence/benchmark.py",
     "evidence/backtest.py",
+    "files.py",
     "widgets/log_source.py",
 }
 

@@ -333,7 +333,7 @@ def test_the_hold_is_cut_to_what_stays_hot() -> None:
     minutes = int(only.most_hold_s // 60)
     note = (
         "flank in its kitchen falls below the hot-holding limit (58.3 °C with the probe's "
-        f"error) after {minutes} min, not the 4 h asked for."
+        f"error) after 4 min, within its rest of {minutes} min: that is a rest and no hot hold."
     )
     assert shown(only.hold_note, "C") == note
     assert shown(only.hold_note, "F") == note.replace("58.3 °C", "136.8 °F")

@@ -19,7 +19,8 @@ from coreward.physics.exchange import wet_surface_temperature
 
 DAMP = (107.0, 65.0, 0.09)
 DRY_PITS = tuple(cook for cook in trust.CLOSURE_COOKS if cook != DAMP)
-TENFOLD = "swelling_pressure, ten times as permeable"
+MOST = "swelling_pressure, as permeable as its range allows"
+TENTH = "swelling_pressure, a tenth as permeable"
 
 
 @pytest.fixture(scope="module")
@@ -65,30 +66,39 @@ def test_but_it_is_a_slope_and_not_a_plateau(rows: tuple[trust.ClosureRow, ...])
     assert trust.least_rise(cook, 6.0, 50.0, 95.0) > 10.0
 
 
-def test_flow_alone_has_no_stall_at_the_release(rows: tuple[trust.ClosureRow, ...]) -> None:
-    """Where it fails (2): at the default permeability the slowing grows to the very end.
+def test_flow_slows_the_later_the_longer_its_path(rows: tuple[trust.ClosureRow, ...]) -> None:
+    """Where it fails (2): flow is limited by the path as well as by the release.
 
-    The flow is limited by the path, not by the release: in 90 mm and more the greatest
-    slowing lies beyond 77 °C. In 50 mm, where paths are short, it is at the release.
+    At the default permeability a slab of 50 mm is slowed most at the release and picks up
+    speed afterwards; the thicker the slab the later it is, up to 80 °C in 130 mm, without a
+    recovery. With a tenth of it the slowing grows beyond 77 °C in every cook.
     """
-    for row in _of(rows, "swelling_pressure", damp=False):
-        if row.thickness_m >= 0.09:
-            assert row.slowest_core_c > 77.0, row
-        else:
+    own = _of(rows, "swelling_pressure", damp=False)
+    for row in own:
+        if row.thickness_m < 0.09:
             assert row.at_release, row
+            assert row.recovers, row
+        else:
+            assert 70.0 <= row.slowest_core_c <= 80.0, row
+            assert not row.recovers, row
+    usual = {row.thickness_m: row.slowest_core_c for row in own if row.pit_c == 107.0}
+    assert usual[0.05] < usual[0.09] < usual[0.13]
+    assert all(row.slowest_core_c > 77.0 for row in _of(rows, TENTH, damp=False))
 
 
-def test_permeable_meat_stalls_below_the_release(rows: tuple[trust.ClosureRow, ...]) -> None:
-    """Where it fails (3): with 1e-15 m² there is a true stall, and it lies too low.
+def test_permeable_meat_stalls_at_or_below_the_release(
+    rows: tuple[trust.ClosureRow, ...],
+) -> None:
+    """Where it fails (3): with 1e-15 m² there is a true stall, a little low.
 
-    The core is held between the wet surface (43 to 52 °C in these pits) and the stiffening
-    of the network that squeezes (its midpoint is 60 °C), and picks up speed afterwards.
+    The core is slowed most above its wet surface (43 to 52 °C in these pits), at 62 to
+    70 °C, and picks up speed afterwards unless the piece is very thick.
     """
-    for row in _of(rows, TENFOLD, damp=False):
+    for row in _of(rows, MOST, damp=False):
         wet = float(wet_surface_temperature(row.pit_c, row.dew_point_c, 10.0))
-        assert row.recovers, row
-        assert not row.at_release, row
-        assert wet - 2.5 < row.slowest_core_c <= 60.0, (row, wet)
+        assert row.recovers == (row.thickness_m <= 0.09), row
+        assert wet + 10.0 < row.slowest_core_c, (row, wet)
+        assert 62.0 <= row.slowest_core_c <= 70.0, row
 
 
 def test_in_a_damp_pit_the_two_cannot_be_told_apart(
@@ -96,17 +106,17 @@ def test_in_a_damp_pit_the_two_cannot_be_told_apart(
 ) -> None:
     """Where it fails (4): at a dew point of 65 °C the wet surface itself is at 68 °C.
 
-    Every closure that brings enough water stalls there, and the only flat plateau we
-    found (under 1 K/h, with a recovery) is the air-limited one.
+    Every closure that brings enough water stalls there. (A flat plateau needs air that
+    the meat itself makes damp, see test_plateau: with the dew point given it goes on rising.)
     """
     wet = float(wet_surface_temperature(107.0, 65.0, 10.0))
     assert 66.0 < wet < 70.0
-    for name in ("expulsion", "swelling_pressure", "both", TENFOLD):
+    for name in ("expulsion", "swelling_pressure", "both", MOST):
         (row,) = _of(rows, name, damp=True)
-        assert abs(row.slowest_core_c - wet) < 4.0, row
-    (flat,) = _of(rows, TENFOLD, damp=True)
-    assert min(rate for rate in flat.rate_k_per_h if rate > 0.0) < 1.0
-    assert flat.recovers
+        # The grid of places is 2.5 K wide.
+        assert abs(row.slowest_core_c - wet) < 5.0, row
+    (most,) = _of(rows, MOST, damp=True)
+    assert most.recovers
 
 
 def test_dew_point_hardly_moves_the_supply_limited_cook(

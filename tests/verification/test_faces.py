@@ -8,6 +8,7 @@ import pytest
 import coreward as cw
 from coreward.physics import statement
 from coreward.physics.body import make_mesh
+from coreward.physics.chamber import OPEN
 from coreward.physics.engines import fast
 from coreward.physics.problem import LEDGER
 from coreward.physics.statement import SurfaceConditions
@@ -26,6 +27,7 @@ def test_the_centre_loses_what_crosses_its_face(shape, closure):
         t,
         w,
         0.0,
+        0.0,
         t.copy(),
         np.array([20.0, 20.0, 1000.0, 0.0]),
         mesh.face_area,
@@ -34,6 +36,7 @@ def test_the_centre_loses_what_crosses_its_face(shape, closure):
         mesh.surface_area,
         SurfaceConditions(0.0, 101325.0, 100.0, 0.0, 0.0, 0.2),
         m,
+        OPEN,
         f_e,
         f_w,
         np.empty(len(LEDGER)),

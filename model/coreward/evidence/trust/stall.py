@@ -166,7 +166,7 @@ def closures() -> dict[str, str | tables.ParameterSet]:
         "swelling_pressure, a tenth as permeable": flow.replace(
             permeability=flow["permeability"] / 10.0
         ),
-        "swelling_pressure, ten times as permeable": flow.replace(permeability=most),
+        "swelling_pressure, as permeable as its range allows": flow.replace(permeability=most),
         "both": "both",
     }
 
