@@ -110,12 +110,14 @@ class OwnFolder:
 
     def __init__(self, kind: str) -> None:
         self.path = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{kind}-"))
-        self._lock = (self.path / _IN_USE).open("wb")
-        _lock(self._lock.fileno())
+        self._lock = os.open(self.path / _IN_USE, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
+        _lock(self._lock)
 
     def remove(self) -> None:
         """Remove it and all in it."""
-        self._lock.close()
+        if self._lock >= 0:
+            os.close(self._lock)
+            self._lock = -1
         shutil.rmtree(self.path, ignore_errors=True)
 
 

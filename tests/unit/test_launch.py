@@ -8,9 +8,11 @@ import json
 import os
 import socket
 import sys
+import tempfile
 import threading
 import time
 import types
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -379,8 +381,16 @@ def test_without_any_home_a_temporary_cache_is_used(
     monkeypatch.setenv("NUMBA_CACHE_DIR", "")
     monkeypatch.setattr(launch, "user_cache_folder", lambda: tmp_path / "cache")
     monkeypatch.setattr(launch, "is_writable", lambda folder: False)
-    monkeypatch.setattr(launch.tempfile, "mkdtemp", lambda prefix: str(tmp_path / prefix))
-    assert launch.prepare_solver_cache() == tmp_path / "coreward-compiled-"
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    at_the_end: list[Callable[[], None]] = []
+    monkeypatch.setattr(launch.atexit, "register", at_the_end.append)
+    folder = launch.prepare_solver_cache()
+    assert folder.parent == tmp_path
+    assert folder.name.startswith("coreward-compiled-")
+    assert os.environ["NUMBA_CACHE_DIR"] == str(folder)
+    # It is nobody's once the program has ended.
+    at_the_end[0]()
+    assert not folder.exists()
 
 
 def test_a_cache_that_the_person_chose_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,7 +16,7 @@ number of pages is bounded.
 
 from __future__ import annotations
 
-import contextlib
+import importlib.util
 import os
 import sys
 import sysconfig
@@ -188,16 +188,15 @@ def close(readable: Iterable[str], writable: Iterable[str]) -> Fence:
 
     import matplotlib
 
-    with contextlib.suppress(ImportError):
-        import tzdata  # noqa: F401
-
     # The writer of PDF asks for the type of a file, whose list lies with the system's settings.
     mimetypes.init()
     # Its list of fonts lies in the person's cache.
     fonts = [matplotlib.get_cachedir(), matplotlib.get_configdir()]
     limit_this_process()
     # Time zones are opened by code without a name, and are the same on every computer.
-    zones = [*zoneinfo.TZPATH, *getattr(sys.modules.get("tzdata"), "__path__", ())]
+    package = importlib.util.find_spec("tzdata")
+    packaged = (package.submodule_search_locations or ()) if package is not None else ()
+    zones = [*zoneinfo.TZPATH, *packaged]
     fence = Fence([*readable, *zones], [*writable, *fonts], program_folders())
     sys.addaudithook(fence)
     return fence
