@@ -24,7 +24,7 @@ from coreward.questions.carryover import (
     time_at_or_above,
 )
 from coreward.questions.wrapping import wrapped_cook
-from coreward.words import Degrees, Difference, Lasting, Reading
+from coreward.words import Degrees, DegreesBetween, Difference, Lasting, Reading
 
 PIECE = cw.Piece(cw.Cylinder(0.09), cw.meat("beef rib roast"), 4.0)
 PIT = cw.Surroundings(150.0, dew_point_c=35.0, heat_transfer=8.0)
@@ -269,6 +269,13 @@ def test_the_band_comes_from_stated_uncertainties():
     assert answer.low_c == pytest.approx(answer.pull_c - half)
     assert answer.pull_c < answer.high_c <= 60.0
     assert half > 1.0  # never narrower than the probe
+    most = max(answer.deviations, key=lambda item: item[1])[0]
+    band = DegreesBetween(answer.low_c, answer.high_c)
+    for units in ("C", "F"):
+        assert (
+            f"With what is not known exactly, pull at {band.shown(units)}; most of that comes "
+            f"from {most}."
+        ) in answer.sentence.shown(units)
 
 
 def test_the_band_is_what_the_roots_of_the_corners_are():

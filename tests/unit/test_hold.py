@@ -18,6 +18,7 @@ from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.cook_record import cook_record
 from coreward.questions.hold import (
     HoldPlan,
+    HoldTime,
     best_hold,
     cook_hold,
     held_at_or_above,
@@ -322,6 +323,34 @@ def test_a_bath_below_the_table_is_never_enough() -> None:
     assert never.enough_s == math.inf
     poultry = hold_time(replace(SLICE, around_c=62.0), "us consumer poultry", **COARSE)
     assert poultry.enough_s == math.inf
+
+
+def test_a_bath_that_only_just_is_too_cold_has_no_times() -> None:
+    """130 °F and 1 K of doubt are 55.4 °C; within 0.3 K of the bath no row is counted on."""
+    for around, error in ((55.6, 1.0), (54.6, 0.0), (3.0, 0.0)):
+        cell = hold_time(replace(SLICE, around_c=around), "us meat 6.5 log", error, **COARSE)
+        assert cell == HoldTime(0.03, around, math.inf, math.inf, False)
+    just = hold_time(replace(SLICE, around_c=55.9), "us meat 6.5 log", 1.0, **COARSE)
+    assert just.enough_s > 112 * 60.0
+    assert math.isfinite(just.enough_s)
+
+
+def test_a_hot_bath_is_followed_until_its_hottest_row() -> None:
+    standard = load_standard("us consumer whole cuts")  # 62.8 °C for 3 min, one row
+    plan = replace(SLICE, around_c=85.0)
+    cell = hold_time(plan, standard, 1.0, **COARSE)
+    stage = cw.Stage(plan.surroundings(), duration_s=36 * 3600.0, until_core_c=70.0)
+    cook = cw.simulate(plan.piece(), stage, **COARSE)
+    reached = float(np.interp(standard.lowest_c + 1.0, cook.core_c, cook.time_s))
+    # The stored rows are a minute apart.
+    assert 0.0 <= cell.enough_s - (reached + 180.0) <= 60.0
+    # No doubt is assumed unless it is said.
+    assert hold_time(plan, standard, **COARSE) == hold_time(plan, standard, 0.0, **COARSE)
+    (mapped,) = hold_map(plan, standard, (0.03,), (85.0,), **COARSE)
+    assert mapped == hold_time(plan, standard, 0.0, **COARSE)
+    assert mapped.enough_s < cell.enough_s
+    time, core = np.array([0.0, 60.0]), np.full(2, standard.lowest_c)
+    assert time_until_enough(time, core, standard) == 180.0
 
 
 def test_a_come_up_past_its_limit_is_marked() -> None:

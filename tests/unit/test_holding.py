@@ -94,6 +94,7 @@ def test_the_coldest_part_decides_and_its_first_fall_below():
     assert _first_below(time, dip, 55.0) == (150.0, False)
     assert _until_below(time, dip, 55.0) == (400.0 + 100.0 / 16.0, False)
     assert _first_below(time, dip, 30.0) == (500.0, True)
+    assert _first_below(time, dip, 50.0) == (400.0 + 100.0 * 6.0 / 16.0, False)
     assert _until_below(time, dip, 40.0) == (500.0, True)
     assert _first_below(time, dip, 75.0) == (0.0, False)
     assert _until_below(time, dip, 75.0) == (0.0, False)
@@ -114,6 +115,8 @@ def test_a_hold_that_ends_hot_is_a_least_time():
     assert h.hot_at_end
     assert "at least" in str(h.sentence)
     assert "to the end of the hold" in str(h.sentence)
+    assert "A probe in the core" not in str(h.sentence)
+    assert "From then on" not in str(h.sentence)
 
 
 def test_a_piece_that_was_never_hot_is_no_hot_hold():
@@ -150,3 +153,14 @@ def test_a_warm_oven_holds_and_a_kitchen_does_not():
 def test_a_box_is_read_like_a_result():
     held = hold_in_box(PIECE, [], duration_s=4 * 3600.0, mass_kg=2.0)
     assert holding(held).serving_s == holding(held.result).serving_s
+
+
+def test_the_clock_of_a_hold_begins_with_its_stage():
+    oven = rest_stage("warm oven", 3600.0, piece=PIECE, wrap="foil", air_c=80.0)
+    kitchen = rest_stage("kitchen", 4 * 3600.0, piece=PIECE)
+    r = cw.simulate(PIECE, [oven, kitchen], cells=30, tolerance=0.05)
+    last, both = holding(r), holding(r, 0)
+    assert last.time_s[0] == both.time_s[0] == 0.0
+    assert (last.time_s[-1], both.time_s[-1]) == (4 * 3600.0, 5 * 3600.0)
+    assert both.serving_s == pytest.approx(3600.0 + last.serving_s)
+    assert last.core_c[0] == pytest.approx(float(np.interp(3600.0, r.time_s, r.core_c)))
