@@ -28,6 +28,8 @@ from support.random_pieces import (
 )
 
 MOST_SAMPLES = 4000
+LONGEST_STEP_S = 300.0
+"""A longer one is a gap (table `verdict`)."""
 STEPS_S = ((5, 0.03), (10, 0.07), (15, 0.08), (30, 0.2), (60, 0.3), (120, 0.14), (300, 0.18))
 
 
@@ -181,7 +183,7 @@ class _Recorder:
             answers["new_piece_s"] = moved
         elif moved:
             self.open.append("second cook")
-        if spans:
+        if spans or np.max(np.diff(times)) > LONGEST_STEP_S:
             self.whole = False
         truth = self._until_the_last_row(truth)
         if fault in ("late", "dead") and "probes" in answers:
