@@ -226,7 +226,9 @@ def test_spikes_and_stuck_readings_are_in_the_log(cook):
 
 # --- the truth can be computed again -----------------------------------------------------
 
-# A wrapped cook with both ways for water, one with expulsion only: those that end first.
+# A wrapped cook and a bare one with expulsion only: those that end first. Cooks with both ways
+# for water were made while flow had no outlet; as data they stay true to what made them, and
+# they cannot be computed again.
 AGAIN = [
     min(
         (
@@ -239,6 +241,7 @@ AGAIN = [
     )
     for wrapped, transport in ((True, "expulsion"), (False, "expulsion"))
 ]
+assert len({cook["name"] for cook in AGAIN}) == 2
 
 
 @pytest.mark.parametrize("cook", AGAIN, ids=lambda cook: cook["name"])
