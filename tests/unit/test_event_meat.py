@@ -117,7 +117,7 @@ def test_a_move_is_sure_once_the_reading_goes_on_after_it() -> None:
         story = tell_steps(meat, None, [], [Step(199, 6.0, 9.0)], still_from_s, "flat")
         (move,) = [event for event in story.events if event.kind == "probe_moved"]
         assert (move.time_s, move.size) == (when, 6.0)
-        assert "stepped +6.0 K between neighbours, 9 times" in move.why
+        assert "stepped +6.0 K between neighbours, 9 times" in str(move.why)
         return move
 
     near = (width + 3) * meat.step_s

@@ -308,9 +308,9 @@ def test_words_name_the_clock_where_the_log_has_one() -> None:
     [
         (5400.0, 3600.0, "at 1 h 30 min of the log (in 30 min)"),
         (7140.0, 3600.0, "at 1 h 59 min of the log (in 59 min)"),
-        (7200.0, 3600.0, "at 2 h 00 min of the log (in 1 h 00 min)"),
-        (3600.0, 11100.0, "at 1 h 00 min of the log (2 h 05 min ago)"),
-        (3600.0, 3600.0, "at 1 h 00 min of the log (in 0 min)"),
+        (7200.0, 3600.0, "at 2 h of the log (in 1 h)"),
+        (3600.0, 11100.0, "at 1 h of the log (2 h 05 min ago)"),
+        (3600.0, 3600.0, "at 1 h of the log (in 0 min)"),
         (math.inf, 3600.0, "never"),
     ],
 )
@@ -413,7 +413,7 @@ def test_a_past_is_put_in_order_and_keeps_what_lies_within() -> None:
     assert past.time_s[0] < 600.0
     spacing = tables.load("forecast", "numerics")["spacing"]
     assert prepare_past(whole(), until_s=2.0 * spacing).now_s == 2.0 * spacing
-    with pytest.raises(cw.InputError, match=f"at least {2 * spacing / 60:.0f}. Wait"):
+    with pytest.raises(cw.InputError, match=f"at least {2 * spacing / 60:.0f} min. Wait"):
         prepare_past(whole(), until_s=2.0 * spacing - 1.0)
 
 

@@ -311,7 +311,7 @@ def test_nested_values_are_columns(write):
     assert log.air_c[0] == pytest.approx(110.0)
     assert [(one.name, one.meat_like) for one in log.left_out] == [
         ("unit", False),
-        ("temps.2", False),
+        ("temps.2", True),
     ]
     assert "never plugged in" in log.left_out[1].reason
     rows[3]["unit"] = "C"
