@@ -183,8 +183,8 @@ MUTATIONS = (
     Mutation(
         "swelling pressure pulls instead of pushing",
         STATEMENT,
-        "return modulus * (w - water_held(max(t, t_max), m)) / m.lean_density",
-        "return -0.5 * modulus * (w - water_held(max(t, t_max), m)) / m.lean_density",
+        "return modulus * width * math.log1p(e), modulus * e / (1.0 + e)",
+        "return -0.5 * modulus * width * math.log1p(e), -0.5 * modulus * e / (1.0 + e)",
     ),
 )
 UNCHANGED = Mutation("nothing changed", BODY, "face_area=face**n,", "face_area=face**n,")
