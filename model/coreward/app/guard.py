@@ -40,7 +40,7 @@ _ALWAYS: Final = ("/dev/null", "/dev/urandom", "/dev/random")
 _MIDDLEMEN: Final = (
     "pathlib", "io", "codecs", "contextlib", "tempfile", "gzip", "zipfile", "shutil", "os",
     "genericpath", "posixpath", "ntpath", "tomllib", "glob", "fnmatch", "csv", "json", "numpy",
-    "importlib.resources", "importlib.readers", "importlib.abc", "importlib._abc", "openpyxl",
+    "importlib.resources", "importlib.readers", "importlib.abc", "importlib._abc",
 )  # fmt: skip
 # Who opens a program's file for its own sake. What a visitor sends or types is opened by the
 # readers of logs and by panels, which are not among them.
@@ -50,7 +50,7 @@ _PROGRAMS: Final = (
     "fontTools", "fpdf", "icalendar", "scipy", "CoolProp", "IPython", "ipykernel",
     "ipywidgets", "traitlets", "jupyter_client", "jupyter_core", "traceback",
     "coreward.tables", "coreward.reports", "coreward.questions", "coreward.physics",
-    "coreward.figures", "coreward.lessons", "coreward.logs.demo",
+    "coreward.figures", "coreward.lessons", "coreward.evidence", "coreward.logs.demo",
 )  # fmt: skip
 MEMORY_OF_A_KERNEL: Final = 512 * 2**20
 """What a page may take beyond its start: 83 to 149 MB were measured for all pages. [B]"""
