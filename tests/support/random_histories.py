@@ -185,9 +185,9 @@ class _Recorder:
             self.open.append("second cook")
         if spans or np.max(np.diff(times)) > LONGEST_STEP_S:
             self.whole = False
-        truth = self._until_the_last_row(truth)
         if fault in ("late", "dead") and "probes" in answers:
             truth = self._as_answered(truth, kinds, fault)
+        truth = self._until_the_last_row(truth)
         truth, arguments = self._surface_and_arguments(truth)
         cooling = bool(rng.random() < 0.3) and any(
             s.kind == "chill" for d in self.drafts for s in d.steps
@@ -513,7 +513,7 @@ class _Recorder:
                 piece, points_c=piece.points_c[:, : max(int(last - piece.begins_s) + 1, 1)]
             )
             for piece in truth
-            if piece.begins_s <= last
+            if piece.begins_s <= last and piece.points_c.shape[1]
         )
 
     def _as_answered(self, truth, kinds, fault):

@@ -203,7 +203,11 @@ def run(
     for seed in range(first, first + count):
         if stopped():
             break
-        result = compare(make_history(seed), judge)
+        try:
+            result = compare(make_history(seed), judge)
+        except Exception as error:
+            error.add_note(f"history of seed {seed}")
+            raise
         tally.add(result)
         if progress and result.unconfirmed:
             print(f"seed {seed} is not confirmed: {result.kind}", flush=True)
