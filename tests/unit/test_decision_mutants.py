@@ -459,6 +459,8 @@ def test_the_summary_counts_each_mutant_once_and_leaves_out_the_explained() -> N
         row(line=5, text="y", outcome="survived", how=""),
         row(line=6, text="z", outcome="survived", how="", room="fit"),
         row(line=7, outcome="not covered", how="", seconds="0.0"),
+        row(line=8, outcome="survived"),
+        row(line=8, outcome="gone"),
     ]
     reasons = {("fit", "z", "a < b", "a <= b"): "the same"}
     table, share = tool.summary(rows, reasons)

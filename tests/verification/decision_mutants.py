@@ -475,12 +475,15 @@ def summary(
 ) -> tuple[list[tuple[str, ...]], float]:
     """Return a table by room, with all below it, and the share caught.
 
-    Of the mutants that change an answer: all but those explained.
+    Of the mutants that change an answer: all but those explained, and those whose source
+    has changed since.
     """
     head = ("room", "mutants", "caught", "by an assertion", "survived", "explained",
             "not covered", "share", "seconds each")  # fmt: skip
     by_room: dict[str, list[Mapping[str, object]]] = {}
     for row in latest(rows):
+        if row["outcome"] == "gone":
+            continue
         by_room.setdefault(str(row["room"]), []).append(row)
     every = [row for group in by_room.values() for row in group]
     table = [head]
@@ -598,8 +601,10 @@ def chosen(options: argparse.Namespace, files: Mapping[str, Sequence[str]],
                 one.key not in found or (one.key, str(one.change.line)) in lines
             ):
                 found[one.key] = one
-        for key in wanted - found.keys():
-            print(f"gone since: {' | '.join(key)}")
+        for row in earlier:
+            if key_of(row) in wanted - found.keys():
+                print(f"gone since: {' | '.join(key_of(row))}")
+                write_row(options.since, {**row, "outcome": "gone"})
         return list(found.values())
     mutants = draw(offers, options.count, options.seed, words)
     percent = [
