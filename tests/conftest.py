@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -55,14 +54,3 @@ def floating_point_errors_raise() -> Iterator[None]:
 def root() -> Path:
     """Return the folder of the checkout."""
     return ROOT
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _leave_garbage_where_it_lies() -> Iterator[None]:
-    """Collect no garbage of one file of tests during another.
-
-    Twice a worker was aborted by the collector in the middle of an innocent file
-    (test_figures), by an object that an earlier file had left; which one is not known yet.
-    """
-    yield
-    gc.freeze()

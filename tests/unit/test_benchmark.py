@@ -16,6 +16,7 @@ from coreward.evidence.benchmark import (
 from coreward.physics import statement
 from coreward.physics.chamber import OPEN
 from coreward.physics.engines import fast
+from coreward.physics.problem import LEDGER
 
 
 @pytest.fixture(scope="module")
@@ -131,7 +132,7 @@ def test_the_integrators_see_the_same_right_hand_side_as_the_engine():
         OPEN,
         f_e,
         f_w,
-        np.zeros(7),
+        np.zeros(len(LEDGER)),
         np.empty(n),
     )
     # The inversion leaves about 1e-10 K, and fluxes between close nodes
