@@ -508,7 +508,7 @@ def _said(given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _run_review(options: argparse.Namespace) -> int:
-    from coreward.questions.review import review, review_dict, review_text
+    from coreward.questions.review.answer import review, review_dict, review_text
 
     log = _read_log(options)
     answer = review(log, organism=options.organism)
@@ -525,7 +525,7 @@ def _run_forecast(options: argparse.Namespace) -> int:
 
 
 def _run_report(options: argparse.Namespace) -> int:
-    from coreward.questions.review import review
+    from coreward.questions.review.answer import review
     from coreward.reports.write import report
 
     log = _read_log(options)
@@ -605,7 +605,7 @@ def _offset_m(options: argparse.Namespace) -> float | None:
         raise InputError(
             "to estimate the centre, say --thickness, --probe-depth and --shape together."
         )
-    from coreward.questions.coldest import probe_offset
+    from coreward.questions.verdict.coldest import probe_offset
     from coreward.units import millimetres_to_metres
 
     lengths = (options.thickness, options.probe_depth, options.depth_error)

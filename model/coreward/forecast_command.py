@@ -112,7 +112,7 @@ def change_of(text: str) -> Any:
     InputError
         Saying which half cannot be used.
     """
-    from coreward.questions.forecast import KEEP, Change
+    from coreward.questions.forecast.answer import KEEP, Change
     from coreward.units import read_temperature
 
     what, at, when = (part.strip().lower() for part in text.partition("@"))
@@ -147,8 +147,8 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
     read : callable
         Reads the whole log once.
     """
-    from coreward.questions.forecast import forecast
-    from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text
+    from coreward.questions.forecast.answer import forecast
+    from coreward.questions.forecast.words import explain_move, forecast_dict, forecast_text
     from coreward.units import read_temperature
 
     piece = piece_of(options.piece)

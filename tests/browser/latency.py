@@ -151,7 +151,7 @@ def load() -> str:
 
 def kernel_words(module: str, make: str, controls: Sequence[str]) -> str:
     """Return the processor time of each part of a preview, in this process."""
-    from coreward.figures.canvas import PictureCanvas
+    from coreward.drawing.canvas import PictureCanvas
 
     panel = getattr(importlib.import_module(f"coreward.widgets.{module}"), make)("C")
     panel.schedule.request = lambda: None

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 import coreward as cw
+from coreward.events.listed import Event
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.event_list import Event
 
 HOUR = 3600.0
 MINUTE = 60.0

@@ -12,8 +12,8 @@ import numpy as np
 
 from coreward import tables
 from coreward.cook.light import Leg, LightCook, LightRun, run_light
-from coreward.questions.fit import NAMES, Prior, stated_prior
-from coreward.questions.plan import PieceOutlook, Plan
+from coreward.questions.forecast.fit import NAMES, Prior, stated_prior
+from coreward.questions.plan.answer import PieceOutlook, Plan
 
 _LONG_S = 40 * 3600.0
 _COMMON = ("heat_transfer", "air_offset", "dew_point")

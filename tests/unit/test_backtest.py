@@ -12,7 +12,7 @@ import coreward as cw
 from coreward.evidence import backtest
 from coreward.evidence.backtest import MadeUpCook, Trial
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.fit import Past
+from coreward.questions.forecast.fit import Past
 
 HOUR = 3600.0
 

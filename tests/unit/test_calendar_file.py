@@ -11,8 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import coreward as cw
-from coreward.questions.calendar_file import calendar_bytes, write_calendar
-from coreward.questions.plan import (
+from coreward.questions.plan.answer import (
     Hold,
     Plan,
     PlannedPiece,
@@ -21,6 +20,7 @@ from coreward.questions.plan import (
     clock_text,
     plan,
 )
+from coreward.questions.plan.calendar import calendar_bytes, write_calendar
 from coreward.words import shown
 
 LONDON = ZoneInfo("Europe/London")

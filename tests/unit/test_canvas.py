@@ -12,9 +12,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
-from coreward.figures import canvas as module
-from coreward.figures.canvas import PictureCanvas, set_limits, whole_steps
-from coreward.figures.strokes import Strokes
+from coreward.drawing import canvas as module
+from coreward.drawing.canvas import PictureCanvas, set_limits, whole_steps
+from coreward.drawing.strokes import Strokes
 
 WORDS = ("pit 110 °C", "Water at the surface", "gjpqy|")
 

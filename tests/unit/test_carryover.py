@@ -13,8 +13,8 @@ from coreward import tables
 from coreward.cook.rest import BoxPlan, rest_stage
 from coreward.cook.stages import Liquid
 from coreward.errors import InputError, OutOfRangeError
-from coreward.questions import carryover as module
-from coreward.questions.carryover import (
+from coreward.questions.rest import carryover as module
+from coreward.questions.rest.carryover import (
     carryover,
     carryover_by_size_and_pit,
     carryover_of,
@@ -23,7 +23,7 @@ from coreward.questions.carryover import (
     pull_for_peak,
     time_at_or_above,
 )
-from coreward.questions.wrapping import wrapped_cook
+from coreward.questions.rest.wrapping import wrapped_cook
 from coreward.words import Degrees, DegreesBetween, Difference, Lasting, Reading
 
 PIECE = cw.Piece(cw.Cylinder(0.09), cw.meat("beef rib roast"), 4.0)

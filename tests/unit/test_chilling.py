@@ -12,14 +12,14 @@ from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
 from coreward.physics.growth import growth_bound
-from coreward.questions.chilling import (
+from coreward.questions.chill.answer import (
     Chilling,
     chilling,
     chilling_plan,
     cooling_rule,
     time_in_band,
 )
-from coreward.questions.holding import hot_holding_limit
+from coreward.questions.rest.holding import hot_holding_limit
 from coreward.words import CUSTOMARY, Held, Needed
 
 PIECE = cw.Piece(cw.Cylinder(0.12), cw.meat("beef brisket flat"), 75.0)

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from coreward.errors import InputError
-from coreward.questions.coldest import probe_offset, under_the_probe
-from coreward.questions.cook_record import CookRecord, cook_record
 from coreward.questions.verdict import verdict
+from coreward.questions.verdict.coldest import probe_offset, under_the_probe
+from coreward.questions.verdict.history import CookRecord, cook_record
 
 Floats = NDArray[np.float64]
 DIFFUSIVITY = 1.3e-7

@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 import coreward as cw
-from coreward.figures.ways import alt_text, figure_ways
 from coreward.physics.lethality import load_kinetics
-from coreward.questions.compare_ways import (
+from coreward.questions.plan.answer import Hold, PitPlan, PlannedPiece, Wanted
+from coreward.questions.plan.cooks import cook_piece, draw_days
+from coreward.questions.plan.pareto import nondominated, search_front, spread_weights
+from coreward.questions.plan.ways import (
     COLUMNS,
     Way,
     Ways,
@@ -22,9 +24,7 @@ from coreward.questions.compare_ways import (
     usual_ways,
     ways_rows,
 )
-from coreward.questions.pareto import nondominated, search_front, spread_weights
-from coreward.questions.plan import Hold, PitPlan, PlannedPiece, Wanted
-from coreward.questions.plan_cooks import cook_piece, draw_days
+from coreward.questions.plan.ways_figure import alt_text, figure_ways
 from coreward.words import Degrees, say, shown
 
 FEW = 30

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coreward.questions.event_air import find_lids, find_slow_changes
-from coreward.questions.event_signals import Track, track
+from coreward.events.air import find_lids, find_slow_changes
+from coreward.events.signals import Track, track
 
 HOUR = 3600.0
 

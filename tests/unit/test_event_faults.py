@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from coreward import tables
+from coreward.events.faults import find_faults
 from coreward.logs.log import Channel
-from coreward.questions.event_faults import find_faults
 
 STEP = 30.0
 

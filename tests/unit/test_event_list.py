@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coreward.errors import InputError
-from coreward.questions.event_list import KINDS, Edit, Event, EventList
+from coreward.events.listed import KINDS, Edit, Event, EventList
 
 
 def an_event(kind="lid_opened", time_s=3600.0, **more) -> Event:

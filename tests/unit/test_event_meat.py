@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from coreward.events.found import find_events
+from coreward.events.meat import Step, step_width, tell_steps
+from coreward.events.signals import track
 from coreward.logs.log import ProbeLog
-from coreward.questions.event_meat import Step, step_width, tell_steps
-from coreward.questions.event_signals import track
-from coreward.questions.events import find_events
 from support.invented_cook import HOUR, Plan, cook
 
 # 13 cm thick: its core warms by 2 K only after most of an hour.

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from coreward.questions.event_air import Lid
-from coreward.questions.event_list import Event
-from coreward.questions.event_response import Core, find_taken_off
-from coreward.questions.event_signals import track
-from coreward.questions.events import _without_preheating as without_preheating
-from coreward.questions.events import find_events
+from coreward.events.air import Lid
+from coreward.events.found import _without_preheating as without_preheating
+from coreward.events.found import find_events
+from coreward.events.listed import Event
+from coreward.events.response import Core, find_taken_off
+from coreward.events.signals import track
 from support.invented_cook import HOUR, Plan, cook
 
 WRAPPED = Plan(seed=6, hours=9.0, wander_k=1.5, radius_m=0.065, lids=((4.0, 3.0),))

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coreward.events.listed import KINDS, Event
 from coreward.evidence.event_scores import default_tolerances, match_events, shown
-from coreward.questions.event_list import KINDS, Event
 
 
 def lids(*minutes: float) -> list[Event]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coreward.questions.event_signals import running_mean
+from coreward.events.signals import running_mean
 
 
 def test_a_mean_over_the_same_on_both_sides_keeps_a_line_and_takes_off_noise():

@@ -9,10 +9,10 @@ import pytest
 from scipy.linalg import cholesky_banded
 
 from coreward import tables
-from coreward.questions import event_stall
-from coreward.questions.event_response import Core
-from coreward.questions.event_stall import stall_events
-from coreward.questions.stall import find_stalls, find_stalls_in_each
+from coreward.events import stalls as event_stall
+from coreward.events.response import Core
+from coreward.events.stalls import stall_events
+from coreward.events.standstill import find_stalls, find_stalls_in_each
 
 HOUR = 3600.0
 STEP_S = 60.0

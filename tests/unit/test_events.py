@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
-from coreward.evidence.event_scores import match_events
-from coreward.logs import read_log
-from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.events import (
+from coreward.events.found import (
     Event,
     EventList,
     air_without_events,
     clean_meat,
     find_events,
 )
+from coreward.evidence.event_scores import match_events
+from coreward.logs import read_log
+from coreward.logs.log import Channel, ProbeLog
 from support.invented_cook import HOUR, Plan, cook
 
 QUIET = Plan(seed=1, hours=8.0, wander_k=1.5, radius_m=0.06)

@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 import coreward as cw
-from coreward.questions.explain import REGIMES
-from coreward.questions.stall import find_stalls, smoothed_slope
+from coreward.events.standstill import find_stalls, smoothed_slope
+from coreward.questions.stall.explain import REGIMES
 
 HOUR = 3600.0
 

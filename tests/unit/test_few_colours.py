@@ -9,9 +9,9 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-import coreward.figures.few_colours as module
-from coreward.figures import png
-from coreward.figures.few_colours import FewColours
+import coreward.drawing.few_colours as module
+from coreward.drawing import png
+from coreward.drawing.few_colours import FewColours
 
 Pixels = NDArray[np.uint8]
 ROWS, COLUMNS = 90, 120

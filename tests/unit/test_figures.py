@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from coreward.drawing import png, style
 from coreward.errors import InputError
-from coreward.figures import png, style
-from coreward.figures.stall import StallPicture, alt_text, figure_stall, regime_spans
+from coreward.questions.stall.figure import StallPicture, alt_text, figure_stall, regime_spans
 from coreward.words import as_units
 
 HOUR = 3600.0

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from coreward.figures.events import _GROUPS, figure_events, mark_events
-from coreward.figures.log import figure_log
-from coreward.figures.style import lightness
+from coreward.drawing.style import lightness
+from coreward.events.listed import KIND_WORDS, KINDS, Event
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.event_list import KIND_WORDS, KINDS, Event
+from coreward.questions.review.events_figure import _GROUPS, figure_events, mark_events
+from coreward.questions.review.figure import figure_log
 
 HOUR = 3600.0
 

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from coreward.figures.hold import HoldPicture, figure_thickness, letters
-from coreward.questions.hold import HoldTime
+from coreward.questions.hold.answer import HoldTime
 from coreward.questions.verdict import Verdict, verdict
+from coreward.questions.verdict.hold_figure import HoldPicture, figure_thickness, letters
 
 KINETICS = "salmonella beef guideline"
 

@@ -10,9 +10,9 @@ import pytest
 from numpy.typing import NDArray
 
 from coreward.errors import InputError, TableError
-from coreward.figures.verdict import figure_hold_map, figure_verdict
 from coreward.physics.lethality import load_kinetics
 from coreward.questions.verdict import verdict
+from coreward.questions.verdict.figure import figure_hold_map, figure_verdict
 from coreward.tables.standards import load_standard
 
 

@@ -14,12 +14,11 @@ from scipy import special
 
 import coreward as cw
 from coreward import tables
+from coreward.events.found import Event
 from coreward.logs.log import Channel, ProbeLog
 from coreward.physics.water import saturation_pressure
-from coreward.questions import fit as fitting
-from coreward.questions.events import Event
-from coreward.questions.fit import NAMES, draw, fit, fit_past, prepare_past, stated_prior, weigh
-from coreward.questions.forecast import (
+from coreward.questions.forecast import fit as fitting
+from coreward.questions.forecast.answer import (
     BANDS,
     Change,
     Forecast,
@@ -28,10 +27,19 @@ from coreward.questions.forecast import (
     forecast,
     forecast_from,
 )
-from coreward.questions.forecast import _departures as departures
-from coreward.questions.forecast import _ordered as ordered
-from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text, moment
-from coreward.questions.pit_outlook import pit_outlook
+from coreward.questions.forecast.answer import _departures as departures
+from coreward.questions.forecast.answer import _ordered as ordered
+from coreward.questions.forecast.fit import (
+    NAMES,
+    draw,
+    fit,
+    fit_past,
+    prepare_past,
+    stated_prior,
+    weigh,
+)
+from coreward.questions.forecast.pit_outlook import pit_outlook
+from coreward.questions.forecast.words import explain_move, forecast_dict, forecast_text, moment
 
 HOUR = 3600.0
 PIECE = cw.Piece(cw.Slab(0.06), cw.meat(), 5.0)

@@ -10,7 +10,7 @@ import pytest
 import coreward as cw
 from coreward import cli
 from coreward.forecast_command import change_of, piece_of
-from coreward.questions.forecast import KEEP
+from coreward.questions.forecast.answer import KEEP
 from coreward.units import read_temperature
 
 SUPPER = Path(__file__).parents[2] / "data" / "demo" / "harvest-supper.csv"

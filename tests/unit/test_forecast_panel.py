@@ -10,16 +10,16 @@ import numpy as np
 import openpyxl
 import pytest
 
+from coreward.events.found import Event
 from coreward.logs.demo import demo_logs
 from coreward.logs.read import COLUMN_ROLES
-from coreward.questions.events import Event
-from coreward.widgets.controls import ChoiceControl
-from coreward.widgets.forecast_panel import (
+from coreward.questions.forecast.panel import (
     ForecastPanel,
     ForecastState,
     _open_question,
     forecast_panel,
 )
+from coreward.widgets.controls import ChoiceControl
 from coreward.widgets.log_source import _ROLE_WORDS
 from coreward.words import CUSTOMARY
 

@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 import coreward as cw
 from coreward.errors import InputError
 from coreward.physics.lethality import kinetics_names, load_kinetics
-from coreward.questions.cook_record import cook_record
-from coreward.questions.hold import (
+from coreward.questions.hold.answer import (
     HoldPlan,
     HoldTime,
     best_hold,
@@ -27,6 +26,7 @@ from coreward.questions.hold import (
     time_until_enough,
 )
 from coreward.questions.verdict import longest_hold, verdict
+from coreward.questions.verdict.history import cook_record
 from coreward.tables.standards import load_standard, standard_names
 from coreward.words import shown
 

@@ -9,7 +9,7 @@ import coreward as cw
 from coreward import tables
 from coreward.cook.rest import BoxPlan, hold_in_box, rest_stage
 from coreward.errors import InputError
-from coreward.questions.holding import (
+from coreward.questions.rest.holding import (
     _first_below,
     _until_below,
     holding,

@@ -6,7 +6,7 @@ import pytest
 
 from coreward.errors import InputError
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
-from coreward.widgets.lesson_cards import LessonCards, open_lesson, paper_card
+from coreward.pages.lesson_cards import LessonCards, open_lesson, paper_card
 
 
 def _lesson(**changes: object) -> Lesson:

@@ -310,7 +310,7 @@ def test_the_trials_decide_about_the_forecasts() -> None:
 
 def test_the_plan_decides_about_the_day() -> None:
     from coreward.lessons import day
-    from coreward.questions.plan_file import read_plan_file
+    from coreward.questions.plan.file import read_plan_file
 
     supper = read_plan_file(day.demo_folder() / "village-hall-supper.toml")
     plans = (supper.plan(members=40), supper.plan(members=40, chance=0.5))

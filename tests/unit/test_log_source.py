@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from coreward.errors import InputError
+from coreward.questions.review.panel import log_panel
 from coreward.widgets import log_source, remember
-from coreward.widgets.log_panel import log_panel
 from coreward.widgets.log_source import _plain_name, _typed_file
 
 LOG = "minutes,pit C,meat C\n" + "".join(f"{n},110,{20 + n / 10}\n" for n in range(200))

@@ -8,8 +8,8 @@ import time
 import numpy as np
 import pytest
 
-from coreward.figures.log import figure_log
 from coreward.logs import read_log
+from coreward.questions.review.figure import figure_log
 
 ROWS = 86_400
 HEADINGS = ["pit air", *(f"meat {number}" for number in range(1, 7)), "outside ambient"]

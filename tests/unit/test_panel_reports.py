@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from coreward.widgets.log_panel import log_panel
-from coreward.widgets.rest_panel import rest_panel
-from coreward.widgets.stall_panel import stall_panel
-from coreward.widgets.verdict_panel import verdict_panel
+from coreward.questions.rest.panel import rest_panel
+from coreward.questions.review.panel import log_panel
+from coreward.questions.stall.panel import stall_panel
+from coreward.questions.verdict.panel import verdict_panel
 
 
 @pytest.mark.parametrize("make", [stall_panel, rest_panel, verdict_panel, log_panel])

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 import coreward as cw
 from coreward import tables
 from coreward.errors import InputError
-from coreward.questions.hold import time_until_enough
-from coreward.questions.plan import (
+from coreward.questions.hold.answer import time_until_enough
+from coreward.questions.plan.answer import (
     Hold,
     PitPlan,
     Plan,
@@ -28,7 +28,7 @@ from coreward.questions.plan import (
     plan_dict,
     plan_text,
 )
-from coreward.questions.plan_cooks import (
+from coreward.questions.plan.cooks import (
     RememberedCooks,
     _Recipe,
     cook_piece,
@@ -36,7 +36,7 @@ from coreward.questions.plan_cooks import (
     enough_after,
     hold_rows,
 )
-from coreward.questions.plan_file import PlanFile, read_plan_file
+from coreward.questions.plan.file import PlanFile, read_plan_file
 from coreward.reports.write import report_bytes
 from coreward.tables.standards import load_standard
 from coreward.words import Held, Needed, shown

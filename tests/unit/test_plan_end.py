@@ -15,12 +15,9 @@ import pytest
 
 import coreward as cw
 from coreward.errors import SolverError
-from coreward.figures.plan import alt_text, figure_plan
-from coreward.questions import plan_cooks
-from coreward.questions.calendar_file import calendar_bytes
-from coreward.questions.compare_ways import Way, compare_ways, ways_rows
-from coreward.questions.hold import time_until_enough
-from coreward.questions.plan import (
+from coreward.questions.hold.answer import time_until_enough
+from coreward.questions.plan import cooks as plan_cooks
+from coreward.questions.plan.answer import (
     Hold,
     PitPlan,
     Plan,
@@ -31,7 +28,8 @@ from coreward.questions.plan import (
     plan_dict,
     plan_text,
 )
-from coreward.questions.plan_cooks import (
+from coreward.questions.plan.calendar import calendar_bytes
+from coreward.questions.plan.cooks import (
     PieceCooks,
     RememberedCooks,
     _Recipe,
@@ -40,9 +38,11 @@ from coreward.questions.plan_cooks import (
     draw_days,
     species,
 )
-from coreward.questions.plan_end import _up_to, judged_end
+from coreward.questions.plan.end import _up_to, judged_end
+from coreward.questions.plan.figure import alt_text, figure_plan
+from coreward.questions.plan.report import plan_code
+from coreward.questions.plan.ways import Way, compare_ways, ways_rows
 from coreward.questions.verdict import verdict
-from coreward.reports.plan_report import plan_code
 from coreward.reports.write import report_bytes
 from coreward.tables.standards import load_standard
 from coreward.words import Needed, Published, say, shown

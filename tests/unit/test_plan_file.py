@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from coreward.errors import InputError
-from coreward.questions.plan_file import read_plan_file
+from coreward.questions.plan.file import read_plan_file
 
 GOOD = """
 title = "Supper"

@@ -13,16 +13,16 @@ import numpy as np
 import pytest
 
 import coreward as cw
+from coreward.drawing.style import lightness
 from coreward.errors import InputError
-from coreward.figures.plan import PlanPicture, alt_text, clock_marks, figure_plan
-from coreward.figures.style import lightness
-from coreward.questions.compare_ways import Way, compare_ways
-from coreward.questions.plan import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
-from coreward.reports.plan_report import plan_code
+from coreward.questions.plan.answer import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
+from coreward.questions.plan.figure import PlanPicture, alt_text, clock_marks, figure_plan
+from coreward.questions.plan.panel import PlanPanel, PlanState, _serve_at, plan_panel
+from coreward.questions.plan.report import plan_code
+from coreward.questions.plan.ways import Way, compare_ways
+from coreward.questions.plan.ways_table import ways_table
 from coreward.reports.write import report_bytes
 from coreward.widgets import settings
-from coreward.widgets.plan_panel import PlanPanel, PlanState, _serve_at, plan_panel
-from coreward.widgets.ways_table import ways_table
 
 LONDON = ZoneInfo("Europe/London")
 DAY = dt.date(2026, 10, 24)
@@ -78,7 +78,7 @@ def test_axes_are_labelled_with_units(planned: Plan) -> None:
 
 
 def test_bars_and_curves_stay_apart_in_grey() -> None:
-    from coreward.figures.style import PALETTE
+    from coreward.drawing.style import PALETTE
 
     bars = [lightness(PALETTE[n]) for n in ("surface", "wet_bulb", "stall")]
     # Bars are hatched as well, and curves have their own dashes and marks.
@@ -142,7 +142,7 @@ def test_the_sheet_is_one_page_with_every_step(planned: Plan, root: Path) -> Non
 def test_the_code_plans_the_same_day(planned: Plan) -> None:
     names: dict = {}
     text = plan_code(planned).replace("answer = cw.plan(", "answer = plan(")
-    exec("from coreward.questions.plan import plan\n" + text, names)
+    exec("from coreward.questions.plan.answer import plan\n" + text, names)
     assert names["answer"].sentences == planned.sentences
     assert "# flat: core 85 °C\n" in text
     assert plan_code(planned, "F").endswith(
@@ -182,7 +182,7 @@ def test_the_panel_says_when_to_light(panel: PlanPanel) -> None:
 def test_another_hour_costs_no_new_cooks(panel: PlanPanel, monkeypatch) -> None:
     before = panel.state.outcome.light.planned
     monkeypatch.setattr(
-        "coreward.questions.plan_cooks.cook_piece", lambda *a, **k: pytest.fail("cooked again")
+        "coreward.questions.plan.cooks.cook_piece", lambda *a, **k: pytest.fail("cooked again")
     )
     panel.state.serve_s = 12.0 * 3600.0
     panel.settle()

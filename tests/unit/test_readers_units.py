@@ -23,6 +23,7 @@ from coreward import cautions
 from coreward.cli import build_parser
 from coreward.cook.stages import Liquid
 from coreward.errors import CorewardError, InputError
+from coreward.events.found import Event, EventList, find_events
 from coreward.lessons import lesson_names, load_lesson
 from coreward.lessons.handout import answer_sheet, handout, plan_table
 from coreward.lessons.lesson import check_exercise, check_prediction, shown_number
@@ -30,12 +31,11 @@ from coreward.logs.demo import SUPPER_LOG, demo_folder
 from coreward.logs.log import Channel, ProbeLog
 from coreward.logs.read import read_log
 from coreward.questions import verdict
-from coreward.questions.events import Event, EventList, find_events
-from coreward.questions.explain import explain
-from coreward.questions.forecast import Change, Forecast, Target, forecast, forecast_from
-from coreward.questions.forecast_words import forecast_dict, forecast_text
-from coreward.questions.review import Review, review, review_dict, review_text
-from coreward.questions.wrapping import wrapped_cook
+from coreward.questions.forecast.answer import Change, Forecast, Target, forecast, forecast_from
+from coreward.questions.forecast.words import forecast_dict, forecast_text
+from coreward.questions.rest.wrapping import wrapped_cook
+from coreward.questions.review.answer import Review, review, review_dict, review_text
+from coreward.questions.stall.explain import explain
 from coreward.reports import document
 from coreward.reports.document import Document, Facts, Listing, Paragraph, Picture, Table
 from coreward.reports.things import MODULES, document_of

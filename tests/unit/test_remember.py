@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
+from coreward.questions.rest.panel import RestState
 from coreward.widgets import remember, settings
-from coreward.widgets.rest_panel import RestState
 from support.toy_panel import ToyPanel, ToyState
 
 AS_LEFT = "as you left it"

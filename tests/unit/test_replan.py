@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 import coreward as cw
-from coreward.questions import forecast
-from coreward.questions.forecast import Change
-from coreward.questions.plan import Plan, chances, clock_text
-from coreward.questions.plan_file import read_plan_file
-from coreward.questions.replan import (
+from coreward.questions.forecast import answer as forecast
+from coreward.questions.forecast.answer import Change
+from coreward.questions.plan.answer import Plan, chances, clock_text
+from coreward.questions.plan.file import read_plan_file
+from coreward.questions.plan.replan import (
     AS_PLANNED,
     Lost,
     Replan,

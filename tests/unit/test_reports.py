@@ -21,11 +21,11 @@ from pypdf import PdfReader
 import coreward as cw
 from coreward import cli, tables
 from coreward.cook.result import Result
+from coreward.drawing import style
 from coreward.errors import InputError
-from coreward.figures import style
 from coreward.logs.log import Channel, ProbeLog, Repair
-from coreward.questions.forecast import forecast
-from coreward.questions.review import Review
+from coreward.questions.forecast.answer import forecast
+from coreward.questions.review.answer import Review
 from coreward.questions.verdict import Verdict
 from coreward.reports.document import (
     Data,

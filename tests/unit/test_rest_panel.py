@@ -12,13 +12,13 @@ from matplotlib.axes import Axes
 import coreward as cw
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
-from coreward.figures.rest import RestPicture, alt_text, figure_rest
 from coreward.physics.lethality import kinetics_for
-from coreward.questions.carryover import Carryover, carryover
-from coreward.questions.tenderness import section, tenderness
+from coreward.questions.rest.carryover import Carryover, carryover
+from coreward.questions.rest.figure import RestPicture, alt_text, figure_rest
+from coreward.questions.rest.panel import RestPanel, RestState, _answer, rest_panel
+from coreward.questions.rest.tenderness import section, tenderness
 from coreward.questions.verdict import CAUTION
 from coreward.widgets import settings
-from coreward.widgets.rest_panel import RestPanel, RestState, _answer, rest_panel
 from coreward.words import Reading
 
 PNG = b"\x89PNG"

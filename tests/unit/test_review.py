@@ -13,10 +13,9 @@ from hypothesis import strategies as st
 
 from coreward import tables
 from coreward.errors import InputError, TableError
-from coreward.figures.log import figure_log
 from coreward.logs import Channel, ProbeLog, read_log
 from coreward.physics.lethality import equivalent_minutes, kinetics_names, load_kinetics
-from coreward.questions.review import (
+from coreward.questions.review.answer import (
     COLDEST,
     _bridged_runs,
     _line_slopes,
@@ -26,6 +25,7 @@ from coreward.questions.review import (
     review_dict,
     review_text,
 )
+from coreward.questions.review.figure import figure_log
 
 ORGANISM = kinetics_names()[0]
 

@@ -11,12 +11,12 @@ import pytest
 import traitlets
 
 from coreward.errors import InputError
+from coreward.questions.rest.panel import rest_panel
+from coreward.questions.review.panel import log_panel
+from coreward.questions.stall.panel import FirstLook, first_look, stall_panel
+from coreward.questions.verdict.panel import verdict_panel
 from coreward.widgets import saved, settings
-from coreward.widgets.log_panel import log_panel
 from coreward.widgets.panel import Panel
-from coreward.widgets.rest_panel import rest_panel
-from coreward.widgets.stall_panel import FirstLook, first_look, stall_panel
-from coreward.widgets.verdict_panel import verdict_panel
 from coreward.words import CUSTOMARY, METRIC
 from support.toy_panel import ToyPanel, ToyState
 

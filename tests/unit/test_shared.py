@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from coreward.questions.forecast.panel import ForecastState
+from coreward.questions.plan.panel import PlanState
+from coreward.questions.rest.panel import RestState
+from coreward.questions.stall.panel import StallState
+from coreward.questions.verdict.panel import VerdictState
 from coreward.widgets import shared
 from coreward.widgets.controls import Choice, Number
-from coreward.widgets.forecast_panel import ForecastState
 from coreward.widgets.panel import PanelState
-from coreward.widgets.plan_panel import PlanState
-from coreward.widgets.rest_panel import RestState
-from coreward.widgets.stall_panel import StallState
-from coreward.widgets.verdict_panel import VerdictState
 from coreward.words import CUSTOMARY, METRIC
 
 STATES = (StallState, VerdictState, RestState, PlanState)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from coreward import tables
-from coreward.questions import stall
-from coreward.questions.stall import Stall, find_stalls, find_stalls_in_each, smoothed_slope
+from coreward.events import standstill as stall
+from coreward.events.standstill import Stall, find_stalls, find_stalls_in_each, smoothed_slope
 
 MINUTE, HOUR = 60.0, 3600.0
 AIR_C = 110.0

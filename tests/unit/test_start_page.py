@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from coreward.errors import InputError
-from coreward.widgets import start_page as start
-from coreward.widgets.start_page import CARDS, Card, StartPage, start_page
+from coreward.pages import start as start
+from coreward.pages.start import CARDS, Card, StartPage, start_page
 
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 

@@ -10,7 +10,7 @@ from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from coreward.figures.strokes import Strokes
+from coreward.drawing.strokes import Strokes
 
 
 class Sheet:

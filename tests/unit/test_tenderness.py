@@ -11,7 +11,7 @@ import coreward as cw
 from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
-from coreward.questions.tenderness import (
+from coreward.questions.rest.tenderness import (
     FAST,
     PROTEINS,
     SLOW,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from coreward.errors import InputError, TableError
 from coreward.physics.lethality import CREDIT_FROM_C, load_kinetics, log_reduction
-from coreward.questions.integral import (
+from coreward.questions.hold.spread import (
     Spread,
     TimeAtTemperature,
     kinetics_spread,

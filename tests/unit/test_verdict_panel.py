@@ -11,14 +11,14 @@ import pytest
 
 from coreward.errors import InputError
 from coreward.questions.verdict import CAUTION
-from coreward.widgets import settings
-from coreward.widgets.verdict_panel import (
+from coreward.questions.verdict.panel import (
     DIFFERENCE,
     MINUTES,
     VerdictPanel,
     verdict_panel,
     verdict_state,
 )
+from coreward.widgets import settings
 from coreward.words import CUSTOMARY, METRIC
 from coreward.words import shown as say_shown
 

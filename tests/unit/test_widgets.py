@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
+from coreward.questions.review.panel import log_panel
+from coreward.questions.stall.panel import StallPanel, dew_point_of, stall_panel
 from coreward.widgets import settings
 from coreward.widgets.controls import NumberControl, UnitsControl
-from coreward.widgets.log_panel import log_panel
 from coreward.widgets.schedule import LatestWins
 from coreward.widgets.settings_panel import settings_panel
-from coreward.widgets.stall_panel import StallPanel, dew_point_of, stall_panel
 from coreward.words import CUSTOMARY, METRIC, UnitChoice
 from support.toy_panel import ToyPanel, ToyState
 

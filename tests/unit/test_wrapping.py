@@ -11,7 +11,7 @@ import coreward as cw
 from coreward.cook.rest import rest_stage
 from coreward.cook.stages import Liquid
 from coreward.errors import InputError
-from coreward.questions.wrapping import crust, up_to, wrap_moments, wrapped_cook
+from coreward.questions.rest.wrapping import crust, up_to, wrap_moments, wrapped_cook
 
 PIECE = cw.Piece(cw.Slab(0.05), cw.meat("beef brisket flat"), 4.0)
 PIT = cw.Surroundings(120.0, dew_point_c=35.0)

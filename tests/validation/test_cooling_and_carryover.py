@@ -15,9 +15,13 @@ from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.evidence.published import published_rows
 from coreward.evidence.trust.shared import assumed, roast_diameter, usual_oven
-from coreward.questions.carryover import TwoCarryovers, carryover_by_size_and_pit, carryover_of
-from coreward.questions.chilling import chilling
-from coreward.questions.tenderness import softening
+from coreward.questions.chill.answer import chilling
+from coreward.questions.rest.carryover import (
+    TwoCarryovers,
+    carryover_by_size_and_pit,
+    carryover_of,
+)
+from coreward.questions.rest.tenderness import softening
 
 HOUR = 3600.0
 QUICK = {"cells": 40, "tolerance": 0.05}

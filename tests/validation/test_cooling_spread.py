@@ -18,7 +18,7 @@ import pytest
 import coreward as cw
 from coreward import tables
 from coreward.cook.rest import rest_stage
-from coreward.questions.chilling import Chilling, chilling
+from coreward.questions.chill.answer import Chilling, chilling
 
 DATA = Path(__file__).parents[2] / "data" / "published"
 HOUR = 3600.0

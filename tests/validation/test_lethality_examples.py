@@ -7,7 +7,7 @@ import pytest
 
 from coreward.physics.growth import growth_bound
 from coreward.physics.lethality import equivalent_minutes, lethality, log_reduction
-from coreward.questions.row_comparison import compare_rows, compare_rows_text
+from coreward.questions.hold.rows import compare_rows, compare_rows_text
 from coreward.questions.verdict import uk_curve, verdict
 from coreward.tables.standards import load_standard, standard_names
 from coreward.units import fahrenheit_to_celsius

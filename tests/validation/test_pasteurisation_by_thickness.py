@@ -10,7 +10,7 @@ import pytest
 
 import coreward as cw
 from coreward import tables
-from coreward.questions.hold import HoldPlan
+from coreward.questions.hold.answer import HoldPlan
 
 DATA = Path(__file__).parents[2] / "data" / "published" / "pasteurisation_by_thickness.csv"
 

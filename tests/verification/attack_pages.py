@@ -41,7 +41,7 @@ COPIES = False  # kernels that start on their own are ready sooner than a first 
 FILES = 1024  # as many open files as many systems allow a program
 _BINARY = "v1.kernel.websocket.jupyter.org"
 _LOG_PAGE = """
-from coreward.widgets.log_panel import log_panel
+from coreward.questions.review.panel import log_panel
 panel = log_panel(units="C")
 panel.state.source = "upload"
 print(panel.uploader.comm.comm_id, panel._error_line.comm.comm_id)

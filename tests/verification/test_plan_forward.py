@@ -11,7 +11,7 @@ import pytest
 
 import coreward as cw
 from coreward.physics.body import SHAPES
-from coreward.questions.plan import Hold, PitPlan, PlannedPiece, Wanted, plan
+from coreward.questions.plan.answer import Hold, PitPlan, PlannedPiece, Wanted, plan
 from support.walk_forward import live_through
 
 # All 200 when asked for; a few where every minute counts.

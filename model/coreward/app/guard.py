@@ -49,8 +49,9 @@ _PROGRAMS: Final = (
     "tzdata", "dateutil", "numba", "llvmlite", "matplotlib", "matplotlib_inline", "PIL",
     "fontTools", "fpdf", "icalendar", "scipy", "CoolProp", "IPython", "ipykernel",
     "ipywidgets", "traitlets", "jupyter_client", "jupyter_core", "traceback",
-    "coreward.tables", "coreward.reports", "coreward.questions", "coreward.physics",
-    "coreward.figures", "coreward.lessons", "coreward.evidence", "coreward.logs.demo",
+    "coreward.tables", "coreward.reports", "coreward.questions.plan.file",
+    "coreward.physics", "coreward.drawing", "coreward.lessons",
+    "coreward.evidence", "coreward.logs.demo",
 )  # fmt: skip
 MEMORY_OF_A_KERNEL: Final = 512 * 2**20
 """What a page may take beyond its start: 83 to 149 MB were measured for all pages. [B]"""

@@ -27,15 +27,16 @@ import coreward
 
 def import_everything() -> None:
     """Import what pages use, load the compiled solver and draw one picture."""
-    for package in ("coreward.figures", "coreward.questions", "coreward.widgets"):
+    for part in ("drawing", "questions", "widgets", "pages"):
+        package = f"coreward.{part}"
         folder = importlib.import_module(package).__path__
-        for module in pkgutil.iter_modules(folder, package + "."):
+        for module in pkgutil.walk_packages(folder, package + "."):
             importlib.import_module(module.name)
     for name in coreward.__all__:
         getattr(coreward, name)
     import ipywidgets
 
-    from coreward.widgets.stall_panel import stall_panel
+    from coreward.questions.stall.panel import stall_panel
 
     stall_panel()
     # Otherwise every page would ask for the state of a panel that it does not show.

@@ -53,6 +53,8 @@ from coreward.words import Text
 
 Floats = NDArray[np.float64]
 Place = str | tables.ParameterSet
+BOX = "box"
+"""The place whose air several pieces share, see `hold_in_box`."""
 
 _Q = {name: i for i, name in enumerate(LEDGER)}
 # Sub-stages of the box: the wall's temperature is a straight line within each. Short

@@ -20,14 +20,14 @@ from numpy.typing import NDArray
 
 from coreward.cook.stages import Piece
 from coreward.errors import InputError
+from coreward.events.found import Event, find_events
 from coreward.evidence.event_scores import EventScores, match_events, shown
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
 from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
-from coreward.questions.events import Event, find_events
-from coreward.questions.fit import Past, fit
-from coreward.questions.forecast import BANDS, Change, Target, forecast_from
+from coreward.questions.forecast.answer import BANDS, Change, Target, forecast_from
+from coreward.questions.forecast.fit import Past, fit
 
 Floats = NDArray[np.float64]
 Mode = Literal["stated pit", "hold as now"]
@@ -225,7 +225,7 @@ def trials(
     modes : sequence of str
         From `MODES`.
     members, cores
-        See `coreward.questions.forecast.forecast_from`.
+        See `coreward.questions.forecast.answer.forecast_from`.
     find : bool
         Use events found in the log; False uses the true ones.
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
+from coreward.drawing.style import BAND_NARROW, BAND_WIDE, PALETTE, apply_style, legend
 from coreward.evidence.backtest import FRACTIONS, Trial, summarise
-from coreward.figures.style import BAND_NARROW, BAND_WIDE, PALETTE, apply_style, legend
 
 _MARKS = ("o", "s", "^", "D")
 _LINES = ("-", (0, (5, 2)), (0, (1.5, 1.5)))

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from coreward import tables
-from coreward.questions.event_list import KINDS, Kind
+from coreward.events.listed import KINDS, Kind
 
 
 class Timed(Protocol):

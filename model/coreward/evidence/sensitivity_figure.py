@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
+from coreward.drawing.style import FONT_SIZE, INKS, apply_style, legend
 from coreward.evidence.sensitivity import OUTCOMES, Sensitivity
-from coreward.figures.style import FONT_SIZE, INKS, apply_style, legend
 
 
 def figure_sensitivity(study: Sensitivity) -> Figure:

@@ -12,15 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import NullFormatter
 
-from coreward.evidence.verification import (
-    STEP_K,
-    BalanceRow,
-    EngineDifference,
-    MutationRow,
-    Order,
-    SeriesError,
-)
-from coreward.figures.style import (
+from coreward.drawing.style import (
     FONT_SIZE,
     INKS,
     PALETTE,
@@ -31,6 +23,14 @@ from coreward.figures.style import (
     label_temperature,
     legend,
     temperature,
+)
+from coreward.evidence.verification import (
+    STEP_K,
+    BalanceRow,
+    EngineDifference,
+    MutationRow,
+    Order,
+    SeriesError,
 )
 from coreward.words import Degrees, UnitChoice, as_units
 

@@ -3,7 +3,7 @@
 A lesson has a case, predictions to commit to, exercises that are checked by running the
 model, and where it was made for a class a plan by the minute. Add one as a module with a
 ``LESSON`` here and its name in `_MODULES`; its notebook shows it with
-``coreward.widgets.lesson_cards.open_lesson(name)``.
+``coreward.pages.lesson_cards.open_lesson(name)``.
 """
 
 from __future__ import annotations

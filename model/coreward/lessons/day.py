@@ -9,10 +9,10 @@ from coreward.errors import InputError
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.logs.demo import demo_folder
 from coreward.logs.read import read_log
-from coreward.questions.compare_ways import Ways, compare_ways
-from coreward.questions.plan import Plan
-from coreward.questions.plan_file import PlanFile, read_plan_file
-from coreward.questions.replan import AS_PLANNED, Replan, replan
+from coreward.questions.plan.answer import Plan
+from coreward.questions.plan.file import PlanFile, read_plan_file
+from coreward.questions.plan.replan import AS_PLANNED, Replan, replan
+from coreward.questions.plan.ways import Ways, compare_ways
 from coreward.words import Lasting, say
 
 _HOUR = 3600.0

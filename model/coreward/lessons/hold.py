@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.physics.lethality import Kinetics, kinetics_for, load_kinetics
-from coreward.questions.hold import HoldPlan, HoldTime, cook_hold, hold_time
+from coreward.questions.hold.answer import HoldPlan, HoldTime, cook_hold, hold_time
 from coreward.questions.verdict import CANNOT_TELL, MET, NOT_MET, Verdict, verdict
 from coreward.words import Lasting, Length, say
 

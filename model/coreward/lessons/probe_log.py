@@ -14,8 +14,8 @@ from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
 from coreward.physics.body import Cylinder
 from coreward.physics.meat import meat
-from coreward.questions.forecast import forecast
-from coreward.questions.review import review
+from coreward.questions.forecast.answer import forecast
+from coreward.questions.review.answer import review
 from coreward.words import Degrees, Lasting, say
 
 _HOUR = 3600.0

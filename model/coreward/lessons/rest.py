@@ -10,7 +10,7 @@ from coreward.cook.stages import Liquid, Piece, Stage, Surroundings
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.physics.body import Cylinder, Slab
 from coreward.physics.meat import meat
-from coreward.questions.carryover import (
+from coreward.questions.rest.carryover import (
     CarryoverRow,
     PullAnswer,
     TwoCarryovers,
@@ -18,7 +18,7 @@ from coreward.questions.carryover import (
     carryover_of,
     pull_for_peak,
 )
-from coreward.questions.wrapping import WrapMoment, wrap_moments
+from coreward.questions.rest.wrapping import WrapMoment, wrap_moments
 from coreward.words import Degrees, Difference, Lasting, say, together
 
 _HOUR = 3600.0

@@ -14,7 +14,7 @@ from coreward.lessons.lesson import Exercise, Finding, Lesson, Question, Step
 from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import Slab
 from coreward.physics.meat import meat
-from coreward.questions.explain import AIR_LIMITED, DRY, SUPPLY_LIMITED, explain
+from coreward.questions.stall.explain import AIR_LIMITED, DRY, SUPPLY_LIMITED, explain
 from coreward.words import Degrees, Lasting, say
 
 _HOUR = 3600.0

@@ -7,7 +7,7 @@ import html
 from functools import singledispatch
 from typing import Final
 
-from coreward.figures.style import PALETTE
+from coreward.drawing.style import PALETTE
 from coreward.reports.document import (
     Block,
     Data,

@@ -13,7 +13,7 @@ import matplotlib as mpl
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from coreward.figures.pen import PEN
+from coreward.drawing.pen import PEN
 
 PNG_DPI = 170
 _MOST_IN_LEGEND = 40

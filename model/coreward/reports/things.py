@@ -12,12 +12,12 @@ from coreward.reports.document import Document
 from coreward.reports.pictures import drawing
 
 MODULES: Final = (
-    "cook_report",
-    "forecast_report",
-    "log_report",
-    "plan_report",
-    "rest_report",
-    "verdict_report",
+    "coreward.questions.stall.report",
+    "coreward.questions.forecast.report",
+    "coreward.questions.review.report",
+    "coreward.questions.plan.report",
+    "coreward.questions.rest.report",
+    "coreward.questions.verdict.report",
 )
 """Where the registered functions are; loaded when the first report is asked for."""
 
@@ -65,7 +65,7 @@ class _Dispatch:
 @lru_cache(maxsize=1)
 def _load() -> None:
     for name in MODULES:
-        import_module(f"coreward.reports.{name}")
+        import_module(name)
 
 
 def _unknown(thing: Any, **about: Any) -> Document:

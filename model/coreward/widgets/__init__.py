@@ -1,5 +1,5 @@
 """Controls bound to questions. No physics is computed here.
 
 Each panel lives in a module of its own, so that a notebook loads only what it shows:
-``from coreward.widgets.stall_panel import stall_panel``.
+``from coreward.questions.stall.panel import stall_panel``.
 """

@@ -23,8 +23,8 @@ import traitlets
 
 from coreward import units as convert
 from coreward import words
+from coreward.drawing import style
 from coreward.errors import InputError
-from coreward.figures import style
 from coreward.widgets.schedule import Later
 from coreward.words import METRIC, UnitChoice
 

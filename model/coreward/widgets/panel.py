@@ -27,9 +27,9 @@ from typing import Any, ClassVar, Final
 import ipywidgets as W
 import traitlets
 
+from coreward.drawing.pen import PEN
+from coreward.drawing.png import size as png_size
 from coreward.errors import CorewardError, InputError
-from coreward.figures.pen import PEN
-from coreward.figures.png import size as png_size
 from coreward.widgets import saved, settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
 from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button

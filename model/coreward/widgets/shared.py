@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Final
 
 from coreward import tables
-from coreward.questions.plan_inputs import BOX
+from coreward.cook.rest import BOX
 from coreward.widgets.controls import HOURS, LENGTH, MASS, TEMPERATURE, Choice, Number
 
 SHAPES: Final = MappingProxyType(

@@ -8,14 +8,7 @@ from html import escape
 import numpy as np
 from matplotlib.figure import Figure
 
-from coreward.evidence.trust import (
-    SLOWING_CORE_C,
-    TOPICS,
-    CarryoverCase,
-    ClosureRow,
-    TrustRow,
-)
-from coreward.figures.style import (
+from coreward.drawing.style import (
     FONT_SIZE,
     INKS,
     PALETTE,
@@ -24,6 +17,13 @@ from coreward.figures.style import (
     label_temperature,
     legend,
     temperature,
+)
+from coreward.evidence.trust import (
+    SLOWING_CORE_C,
+    TOPICS,
+    CarryoverCase,
+    ClosureRow,
+    TrustRow,
 )
 from coreward.units import delta_celsius_to_fahrenheit
 from coreward.words import (

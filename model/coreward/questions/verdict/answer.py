@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from coreward import cautions
 from coreward.errors import InputError
 from coreward.physics.lethality import LethalityHistory
-from coreward.questions.cook_record import CookRecord
+from coreward.questions.verdict.history import CookRecord
 from coreward.words import Text
 
 Floats = NDArray[np.float64]

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.questions.cook_record import CookRecord
+from coreward.questions.verdict.history import CookRecord
 from coreward.tables.standards import (
     CONDITIONS,
     MEATS,

@@ -7,7 +7,7 @@ from dataclasses import fields
 from typing import Any
 
 from coreward import tables
-from coreward.questions.integral import CONFIDENCE
+from coreward.questions.hold.spread import CONFIDENCE
 from coreward.questions.verdict.answer import (
     CANNOT_TELL,
     MET,

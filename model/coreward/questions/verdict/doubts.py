@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.physics.lethality import CREDIT_FROM_C, SUSPECT_COUNT
-from coreward.questions.cook_record import ChannelLike, LogLike
 from coreward.questions.verdict.answer import Doubt
+from coreward.questions.verdict.history import ChannelLike, LogLike
 from coreward.words import At, Lasting, Reading, Text, say
 
 Floats = NDArray[np.float64]

@@ -8,7 +8,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward.questions.cook_record import CookRecord
 from coreward.questions.verdict.answer import (
     CANNOT_TELL,
     MET,
@@ -19,6 +18,7 @@ from coreward.questions.verdict.answer import (
 )
 from coreward.questions.verdict.case import ROUNDING_C, ROUNDING_S, Case
 from coreward.questions.verdict.conditions import application
+from coreward.questions.verdict.history import CookRecord
 from coreward.tables.standards import Standard
 from coreward.words import At, Difference, Held, Needed, Published, Text, say, together
 

@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.questions.coldest import under_the_probe
 from coreward.questions.verdict import sentences
 from coreward.questions.verdict.answer import (
     CANNOT_TELL,
@@ -35,6 +34,7 @@ from coreward.questions.verdict.case import (
     names_of,
     states_of,
 )
+from coreward.questions.verdict.coldest import under_the_probe
 from coreward.questions.verdict.holds import Holds, judge_standard, lethal_s
 from coreward.questions.verdict.kill import blind_spots, integral_views
 from coreward.questions.verdict.record import Piece, Read, read_pieces
@@ -101,7 +101,7 @@ def verdict(
         How much colder than the probe the coldest point may be. [K]
     probe_offset_m, shape : float, str, optional
         Distance of the probe's tip from the centre [m] (see
-        `coreward.questions.coldest.probe_offset`), and "slab", "cylinder" or "sphere":
+        `coreward.questions.verdict.coldest.probe_offset`), and "slab", "cylinder" or "sphere":
         the centre is then estimated and judged instead of the probe.
     surface : str, optional
         What kept the surface moist, one of `SURFACES`.

@@ -20,7 +20,7 @@ from coreward.physics.lethality import (
     load_kinetics,
     outside_every_table,
 )
-from coreward.questions.integral import (
+from coreward.questions.hold.spread import (
     Spread,
     TimeAtTemperature,
     curve_spread,

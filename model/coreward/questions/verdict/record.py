@@ -16,15 +16,15 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.questions.cook_record import (
+from coreward.questions.verdict import doubts as ask
+from coreward.questions.verdict.answer import Doubt
+from coreward.questions.verdict.history import (
     ChannelLike,
     CookRecord,
     LogLike,
     cook_record,
     piece_record,
 )
-from coreward.questions.verdict import doubts as ask
-from coreward.questions.verdict.answer import Doubt
 from coreward.words import At, Needed, Text, say
 
 Floats = NDArray[np.float64]

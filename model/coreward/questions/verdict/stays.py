@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from coreward.errors import InputError
 from coreward.physics.growth import growth_bound, growth_for
-from coreward.questions.cook_record import CookRecord
 from coreward.questions.verdict.answer import (
     CANNOT_TELL,
     MET,
@@ -33,6 +32,7 @@ from coreward.questions.verdict.case import (
     steps_of,
     whole_steps_of,
 )
+from coreward.questions.verdict.history import CookRecord
 from coreward.questions.verdict.holds import Holds, lethal_s
 from coreward.tables.standards import BandLimit, band_limits
 from coreward.words import Held, Needed, Published, Reading, Required, Text, say

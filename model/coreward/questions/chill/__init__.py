@@ -1,0 +1,1 @@
+"""Does it cool fast enough? Cooling limits for whole and cut pieces."""

@@ -1,0 +1,1 @@
+"""When will it be ready? The piece behind a log, its future curve and its words."""

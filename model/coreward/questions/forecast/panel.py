@@ -1,0 +1,579 @@
+"""The panel of the question "What is my log telling me, and when is it ready?"."""
+
+from __future__ import annotations
+
+import asyncio
+import html
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, ClassVar, Final
+
+import ipywidgets as W
+import traitlets
+
+from coreward import tables
+from coreward.cook.stages import Piece
+from coreward.errors import CorewardError, InputError
+from coreward.events.found import KIND_WORDS, KINDS, Event, EventList, find_events
+from coreward.logs.follow import LogFollower
+from coreward.logs.log import ProbeLog
+from coreward.physics.body import SHAPES
+from coreward.physics.meat import meat
+from coreward.questions.forecast.answer import (
+    Change,
+    Forecast,
+    Target,
+    compare_changes,
+    forecast_from,
+)
+from coreward.questions.forecast.figure import figure_forecast, figure_ways
+from coreward.questions.forecast.fit import Fitted, fit
+from coreward.questions.forecast.words import explain_move, forecast_text, moment
+from coreward.questions.review.panel import list_html, picture_of, table_html
+from coreward.widgets import shared
+from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Number
+from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
+from coreward.widgets.panel import View, picture_html
+from coreward.widgets.schedule import Cancelled, Progress
+from coreward.words import METRIC, Degrees, Difference, Lasting, Text, UnitChoice, say, shown
+
+_PREVIEW_MEMBERS: Final = 60
+_LOOK_S: Final = 3.0
+# A core probe shows a wrap only after the heat has come so deep.
+_UNSEEN_S: Final = 5400.0
+_HOTTER_K: Final = 10.0
+_CUT: Final = "pork shoulder"
+_PLANS: Final[dict[str, Text]] = {
+    "hold": "hold as now",
+    "foil": "wrap in foil now",
+    "paper": "wrap in paper now",
+    "hotter": say("pit {0} hotter now", Difference(_HOTTER_K)),
+    "cooler": say("pit {0} cooler now", Difference(_HOTTER_K)),
+}
+
+
+class ForecastState(LogSourceState):
+    """Inputs of the panel; `forecast_state` adds the choice of files at hand."""
+
+    probe = Choice(
+        "1",
+        label="meat probe",
+        options={str(i): f"number {i}" for i in range(1, 9)},
+        name="probe",
+        # A log need not have more than one.
+        tried=("1",),
+    )
+    cut = shared.cut(_CUT)
+    shape = shared.shape("cylinder")
+    size_m = Number(
+        0.12,
+        label="across",
+        quantity=LENGTH,
+        low=0.02,
+        high=0.25,
+        reason="a thinner piece follows the pit at once and a thicker one takes days",
+        name="size",
+    )
+    start_c = Number(
+        5.0,
+        label="started at",
+        quantity=TEMPERATURE,
+        low=-1.0,
+        high=40.0,
+        reason="frozen meat is outside the model, and warmer meat had been cooking before",
+        name="start",
+    )
+    fire = Choice(
+        tables.default_name("fire"), label="fire", options=shared.titles("fire"), name="fire"
+    )
+    target_c = Number(
+        90.0,
+        label="target",
+        quantity=TEMPERATURE,
+        low=40.0,
+        high=99.0,
+        reason="below it nothing is cooked and above it the juice boils away",
+        name="target",
+    )
+    moment = Number(
+        1.0,
+        label="seen at",
+        quantity=PERCENT,
+        low=0.05,
+        high=1.0,
+        reason="it is a share of the log: 100 % is its end, less replays it",
+        name="moment",
+    )
+    plan = Choice("hold", label="from now on", options=_PLANS, name="plan")
+    wrapped_in = shared.wrap_kind(label="a wrap was", name="wrapped-in")
+    edits = traitlets.Unicode("")
+
+    input_names: ClassVar[tuple[str, ...]] = (
+        "source",
+        "file_unit",
+        "probe",
+        "cut",
+        "shape",
+        "size_m",
+        "start_c",
+        "fire",
+        "target_c",
+        "moment",
+        "plan",
+        "wrapped_in",
+    )
+    other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "answers", "edits")
+
+
+@dataclass(frozen=True, eq=False)
+class ForecastOutcome:
+    """A forecast with all that is shown of it; None before a log is chosen."""
+
+    log: ProbeLog | None
+    answer: Forecast | None = None
+    events: EventList = field(default_factory=EventList)
+    ways: Mapping[str, Forecast] | None = None
+    moved: str = ""
+    asking: str = ""
+
+
+class ForecastPanel(LogSourcePanel):
+    """Load or follow a log; see events, fit, forecast, and what each choice would do."""
+
+    title = "When is it ready?"
+    can_compare = False
+    takes_long = True
+    members: ClassVar[int | None] = None
+    """Draws of the full answer; table ``forecast`` if None."""
+    way_members: ClassVar[int] = 150
+    """Draws for each of the ways to go on."""
+    state: ForecastState
+
+    def __init__(self, state: ForecastState, units: str | UnitChoice | None = None) -> None:
+        self._events: EventList | None = None
+        self._fits: dict[Any, tuple[EventList, Fitted]] = {}
+        self._earlier: tuple[Any, Forecast] | None = None
+        self._follower: LogFollower | None = None
+        self._followed_how: dict[str, Any] = {}
+        self._following: asyncio.Task[None] | None = None
+        super().__init__(state, units, ("temperature", "length"))
+
+    def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
+        """Return the log, the piece, and the question."""
+        return (
+            ("The log", ("log", "file-unit", "probe", "moment")),
+            ("The piece", ("cut", "shape", "size", "start")),
+            ("The question", ("fire", "target", "plan", "wrapped-in")),
+        )
+
+    def beside(self) -> Sequence[W.Widget]:
+        """Return the switch that follows a growing file."""
+        self.follow_switch = W.ToggleButton(
+            value=False,
+            description="Follow the file",
+            tooltip="Look every few seconds whether the file has grown",
+        )
+        self.follow_switch.add_class("coreward-control-follow")
+        self.follow_switch.observe(self._follow_toggled, names="value")
+        self._follow_line = W.HTML()
+        self._follow_line.add_class("coreward-following")
+        return (self.follow_switch, self._follow_line)
+
+    def extra(self) -> Sequence[W.Widget]:
+        """Return the ways to go on, the events with their editing, and the tables."""
+        self._ways_box = W.HTML(layout=W.Layout(margin="2px 0"))
+        self._ways_box.add_class("coreward-ways")
+        self.event_choice = W.Dropdown(
+            options=[("no event", -1)], description="event", layout=W.Layout(width="390px")
+        )
+        self.event_choice.add_class("coreward-control-event")
+        self.event_kind = W.Dropdown(
+            options=[(KIND_WORDS[kind], kind) for kind in KINDS],
+            value="wrapped",
+            description="add",
+            layout=W.Layout(width="230px"),
+        )
+        self.event_kind.add_class("coreward-control-event-kind")
+        self.event_hours = W.BoundedFloatText(
+            value=0.0,
+            min=0.0,
+            max=96.0,
+            step=0.05,
+            description="at (h)",
+            layout=W.Layout(width="160px"),
+        )
+        self.event_hours.add_class("coreward-control-event-hours")
+        row = W.Layout(flex_flow="row wrap", align_items="center")
+        self._events_box = W.VBox(
+            [
+                W.HTML("<h4>What happened</h4>"),
+                W.Box(
+                    [
+                        self.event_choice,
+                        self._button("Confirm", "confirm", self._confirm),
+                        self._button("Delete", "delete", self._delete),
+                        self._button("Undo", "undo", self._undo),
+                    ],
+                    layout=row,
+                ),
+                W.Box(
+                    [
+                        self.event_kind,
+                        self.event_hours,
+                        self._button("Add event", "add-event", self._add),
+                    ],
+                    layout=row,
+                ),
+            ]
+        )
+        self._events_box.add_class("coreward-events")
+        self._tables = W.HTML(layout=W.Layout(margin="4px"))
+        self._tables.add_class("coreward-tables")
+        return (self._ways_box, self._events_box, self._tables)
+
+    def arrange(self) -> None:
+        """Following belongs to a path."""
+        super().arrange()
+        shown = "" if self.state.source == PATH else "none"
+        self.follow_switch.layout.display = shown
+        self._follow_line.layout.display = shown
+        if shown and self.follow_switch.value:
+            self.follow_switch.value = False
+
+    # -- outcome ------------------------------------------------------------------------
+
+    def compute(self, preview: bool) -> ForecastOutcome:
+        """Answer with few draws, for a control that moves."""
+        return self._answer(self.state.saved(), None)
+
+    def compute_long(
+        self, inputs: dict[str, Any], progress: Progress, cancelled: Cancelled
+    ) -> ForecastOutcome:
+        """Answer in full: all draws, the ways to go on, and why it moved."""
+        return self._answer(inputs, progress)
+
+    def _answer(self, inputs: Mapping[str, Any], progress: Progress | None) -> ForecastOutcome:
+        def tell(share: float, words: str) -> None:
+            if progress is not None:
+                progress(share, words)
+
+        asking = self.missing(inputs)
+        if asking:
+            return ForecastOutcome(None, asking=asking)
+        tell(0.0, "reading the log")
+        log = self._log(inputs)
+        now = inputs["moment"] * log.duration_s
+        tell(0.1, "looking for events")
+        events, fitted = self._fit(inputs, log, now, tell)
+        tell(0.5, "forecasting")
+        target = Target("core", inputs["target_c"])
+        plan = _changes(inputs["plan"])
+        if progress is None:
+            answer = forecast_from(fitted, target, plan, members=_PREVIEW_MEMBERS)
+            return ForecastOutcome(log, answer, events)
+        answer = forecast_from(fitted, target, plan, members=self.members)
+        tell(0.75, "trying other ways to go on")
+        others = {name: _changes(name) for name in _PLANS if name != inputs["plan"]}
+        found = compare_changes(fitted, target, others, members=self.way_members)
+        # What is asked about has its answer: a second one would differ by its fewer draws.
+        found[inputs["plan"]] = answer
+        ways = {name: found[name] for name in _PLANS}
+        return ForecastOutcome(log, answer, events, ways, self._move(inputs, answer))
+
+    def _log(self, inputs: Mapping[str, Any]) -> ProbeLog:
+        if self._follower is not None and inputs["source"] == PATH:
+            log = self._follower.log
+            if log is None:
+                raise InputError("The file that is followed holds no readable row yet.")
+            return log
+        return self.read(inputs)
+
+    def _fit(
+        self, inputs: Mapping[str, Any], log: ProbeLog, now: float, tell: Progress
+    ) -> tuple[EventList, Fitted]:
+        number = int(inputs["probe"])
+        names = ("cut", "shape", "size_m", "start_c", "fire", "wrapped_in", "edits", "probe")
+        key = (id(log), len(log.time_s), now, *(inputs[n] for n in names))
+        if key not in self._fits:
+            edits = EventList.from_json(inputs["edits"]) if inputs["edits"] else EventList()
+            events = edits.with_found(find_events(log, number, now))
+            tell(0.25, "fitting piece, pit and probe")
+            piece = Piece(
+                SHAPES[inputs["shape"]](inputs["size_m"]),
+                meat(inputs["cut"]),
+                inputs["start_c"],
+            )
+            fitted = fit(
+                log,
+                piece,
+                meat=number,
+                until_s=now,
+                events=events,
+                wrap=inputs["wrapped_in"],
+                fire=inputs["fire"],
+            )
+            # A few moments are enough to move back and forth between.
+            while len(self._fits) >= 12:
+                self._fits.pop(next(iter(self._fits)))
+            self._fits[key] = (events, fitted)
+        return self._fits[key]
+
+    def _move(self, inputs: Mapping[str, Any], answer: Forecast) -> str:
+        """Say how the forecast moved since the one before of the same question."""
+        key = tuple(v for n, v in sorted(inputs.items()) if n != "moment")
+        earlier, self._earlier = self._earlier, (key, answer)
+        if earlier is None or earlier[0] != key or earlier[1].now_s >= answer.now_s:
+            return ""
+        return explain_move(earlier[1], answer).in_words()
+
+    def view(self, outcome: ForecastOutcome) -> View:
+        """Return picture and words, and fill what stands below."""
+        log, answer = outcome.log, outcome.answer
+        if log is None or answer is None:
+            self._tables.value = self._ways_box.value = ""
+            return View(b"", "", outcome.asking)
+        units = self.state.units
+        figure = figure_forecast(
+            answer, log, outcome.events.events, meat=int(self.state.probe), units=units
+        )
+        lines = forecast_text(answer, log, units).splitlines()
+        words = " ".join(lines[:3])
+        self._show_events(outcome)
+        self._tables.value = self._below(outcome, lines)
+        if outcome.ways is not None:
+            ways = {shown(_PLANS[name], units): way for name, way in outcome.ways.items()}
+            self._ways_box.value = picture_html(
+                picture_of(figure_ways(ways, log, units)),
+                _ways_words(ways, log),
+                "ways to go on",
+            )
+        return View(
+            picture_of(figure), f"Log, fit and forecast. {words}", words, " ".join(lines[3:])
+        )
+
+    def _below(self, outcome: ForecastOutcome, lines: Sequence[str]) -> str:
+        log, answer = outcome.log, outcome.answer
+        assert log is not None
+        assert answer is not None
+        parts = []
+        lid = _open_question(outcome.events.events, answer.now_s)
+        if lid is not None:
+            parts.append(
+                "<p><b>Did you wrap it?</b> The lid was opened "
+                f"{html.escape(moment(lid.time_s, answer.now_s, log))}. A wrap shows in the "
+                "core only after half an hour: if you wrapped it then, add the event "
+                "above.</p>"
+            )
+        if outcome.moved:
+            parts.append(f"<p><b>How it moved.</b> {html.escape(outcome.moved)}</p>")
+        rows = [
+            (moment(e.time_s, answer.now_s, log), KIND_WORDS[e.kind], mark, e.why)
+            for e, mark in zip(outcome.events.events, outcome.events.marks, strict=True)
+        ]
+        if rows:
+            heads = ("when", "what", "known by", "why")
+            parts.append(table_html("Events", heads, rows, self.state.units))
+        member = answer.fitted.member
+        fitted: tuple[tuple[str, Text], ...] = (
+            ("size against what was stated", f"{100 * (member.size_factor - 1):+.0f} %"),
+            ("heat transfer against the table", f"x {member.heat_transfer_factor:.2f}"),
+            ("dew point of the pit", Degrees(member.dew_point_c)),
+            ("share of the juice that meets the air", f"{member.surface_share:.2f}"),
+            ("juice let go around", Degrees(member.hold_midpoint_c, 1)),
+        )
+        names = ("size", "heat_transfer", "dew_point", "surface_share", "hold_midpoint")
+        left = [f"{answer.fitted.spread[n]:.0%}" for n in names]
+        parts.append(
+            table_html(
+                "The fitted piece and pit",
+                ("", "best guess", "doubt left of what it was"),
+                [(*row, share) for row, share in zip(fitted, left, strict=True)],
+                self.state.units,
+            )
+        )
+        if log.repairs or log.understood:
+            parts.append(list_html("What was understood of the file", log.understood))
+            parts.append(f"<p>{len(log.repairs)} repairs; the log's review lists them.</p>")
+        return "".join(parts)
+
+    def report_about(self) -> dict[str, Any]:
+        """Return the log, which the report of a forecast draws."""
+        return {"log": self.state.outcome.log, "meat": int(self.state.probe)}
+
+    def code(self) -> str:
+        """Return the lines of Python that repeat the forecast."""
+        s = self.state
+        shape = SHAPES[s.shape].__name__
+        lines = [
+            "import coreward as cw",
+            "from coreward.questions.forecast.words import forecast_text",
+            "",
+            self.reading_code(),
+            f"shape = cw.{shape}({s.size_m:.6g})",
+            f"piece = cw.Piece(shape, cw.meat({s.cut!r}), {s.start_c:.6g})",
+        ]
+        if s.edits:
+            lines += [
+                f"edits = cw.EventList.from_json({s.edits!r})",
+                f"events = edits.with_found(cw.find_events(log, {s.probe}, "
+                f"{s.moment:.6g} * log.duration_s))",
+            ]
+        changes = {
+            "hold": "",
+            "foil": 'cw.Change(in_s=0.0, wrap="foil"),',
+            "paper": 'cw.Change(in_s=0.0, wrap="paper"),',
+            "hotter": f"cw.Change(in_s=0.0, pit_by={_HOTTER_K:g}),",
+            "cooler": f"cw.Change(in_s=0.0, pit_by=-{_HOTTER_K:g}),",
+        }[s.plan]
+        lines += [
+            "answer = cw.forecast(",
+            "    log,",
+            "    piece,",
+            f"    {s.target_c:.6g},",
+            f"    meat={s.probe},",
+            f"    until_s={s.moment:.6g} * log.duration_s,",
+            f"    wrap={s.wrapped_in!r},",
+            f"    fire={s.fire!r},",
+            f"    changes=({changes}),",
+            *(["    events=events,"] if s.edits else []),
+            ")",
+            "print(forecast_text(answer, log))",
+            "",
+        ]
+        return "\n".join(lines)
+
+    # -- events ---------------------------------------------------------------------------
+
+    def _show_events(self, outcome: ForecastOutcome) -> None:
+        self._events = outcome.events
+        found = [
+            (event.sentence(self.state.units)[:70], number)
+            for number, event in enumerate(outcome.events.events)
+        ]
+        self.event_choice.options = found or [("no event", -1)]
+
+    def _edit(self, change: Any) -> None:
+        if self._events is None:
+            return
+        events: EventList = change(self._events)
+        # What was found is found again each time; only what a person did is kept.
+        self.state.edits = events.with_found(()).to_json() if events.edits else ""
+
+    def _confirm(self) -> None:
+        if self.event_choice.value >= 0:
+            self._edit(lambda events: events.confirm(self.event_choice.value))
+
+    def _delete(self) -> None:
+        if self.event_choice.value >= 0:
+            self._edit(lambda events: events.remove(self.event_choice.value))
+
+    def _undo(self) -> None:
+        self._edit(lambda events: events.undo())
+
+    def _add(self) -> None:
+        seconds = float(self.event_hours.value) * 3600.0
+        event = Event(self.event_kind.value, seconds, seconds, why="added by hand")
+        self._edit(lambda events: events.add(event))
+
+    # -- following ----------------------------------------------------------------------
+
+    def _follow_toggled(self, change: Any) -> None:
+        if self._following is not None:
+            self._following.cancel()
+            self._following = None
+        self._follower = None
+        self._follow_line.value = ""
+        if not change["new"]:
+            return
+        if not self.state.path:
+            self._follow_line.value = "Type the path of the file first."
+            return
+        self.follow_once()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return
+        self._following = loop.create_task(self._keep_looking())
+
+    async def _keep_looking(self) -> None:
+        while self.follow_switch.value:
+            await asyncio.sleep(_LOOK_S)
+            self.follow_once()
+
+    def follow_once(self) -> None:
+        """Look at the file once; if it has grown, answer again."""
+        try:
+            inputs = self.state.saved()
+            how = self._how(inputs)
+            how.pop("sheet", None)  # a workbook is rewritten whole: it cannot be followed
+            if self._follower is None or how != self._followed_how:
+                self._follower = LogFollower(self._file(inputs), **how)
+                self._followed_how = how
+            rows = self._follower.poll()
+            self._follow_line.value = html.escape(self._follower.accounting.sentence())
+        except CorewardError as error:
+            self._follow_line.value = html.escape(error.shown(self.state.units))
+            return
+        if len(rows) or rows.moved:
+            self._fits.clear()
+            self.schedule.request()
+
+
+def _open_question(events: Sequence[Event], now_s: float) -> Event | None:
+    """Return a lid opened so lately that a wrap would not show yet, if there is one."""
+    if any(event.kind == "wrapped" for event in events):
+        return None
+    # The lid that was open for the meat to go on was not open to wrap it.
+    on_s = max((e.end_s for e in events if e.kind == "meat_on"), default=-math.inf)
+    late = [
+        e
+        for e in events
+        if e.kind == "lid_opened" and e.time_s > on_s and now_s - e.time_s < _UNSEEN_S
+    ]
+    return late[-1] if late else None
+
+
+def _changes(plan: str) -> tuple[Change, ...]:
+    if plan in ("foil", "paper"):
+        return (Change(in_s=0.0, wrap=plan),)
+    if plan == "hotter":
+        return (Change(in_s=0.0, pit_by=_HOTTER_K),)
+    if plan == "cooler":
+        return (Change(in_s=0.0, pit_by=-_HOTTER_K),)
+    return ()
+
+
+def _ways_words(ways: Mapping[str, Forecast], log: ProbeLog) -> str:
+    said = [
+        f"{name}: "
+        + (
+            f"most likely {moment(way.median_s, way.now_s, log)}"
+            if math.isfinite(way.median_s)
+            else say("not within {0}", Lasting(way.horizon_s)).shown(METRIC)
+        )
+        for name, way in ways.items()
+    ]
+    return "Ways to go on. " + "; ".join(said) + "."
+
+
+def forecast_panel(
+    path: str | Path | None = None,
+    units: str | UnitChoice | None = None,
+    **inputs: Any,
+) -> ForecastPanel:
+    """Return the panel of a running cook.
+
+    Parameters
+    ----------
+    path : str or Path, optional
+        A log to start with; the first demo log when not given.
+    units : str or UnitChoice, optional
+        ``"C"`` or ``"F"``; the units kept in the settings when not given.
+    **inputs
+        Values to begin with, by the names of `ForecastState`.
+    """
+    state: ForecastState = offered(ForecastState, path)
+    state.start_with(inputs)
+    return ForecastPanel(state, units)

@@ -1,0 +1,1 @@
+"""How long must it be held? And what each printed row is worth."""

@@ -1,0 +1,409 @@
+"""What a plan is asked: pieces and what is wanted of them, the pit, the hold."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from coreward import tables
+from coreward.cook.rest import BOX, places
+from coreward.cook.stages import Piece
+from coreward.errors import InputError
+from coreward.questions.rest.holding import DEFAULT_LIMIT, hot_holding_limit
+from coreward.tables.standards import load_standard
+
+MOST_PIECES = 10
+SHARED = ("heat_transfer", "air_offset", "dew_point")
+"""What all pieces on one pit have in common (names of table ``forecast``)."""
+_WRAPS = (None, "foil", "paper")
+
+
+def usual(name: str) -> float:
+    """Return a number of table ``plan``, set ``usual``."""
+    return tables.load("plan")[name]
+
+
+def checked_chance(chance: float) -> float:
+    """Return a chance that can be wanted.
+
+    Raises
+    ------
+    InputError
+        If it is surer than anything about meat, or less than even.
+    """
+    if not 0.5 <= chance <= 0.99:
+        raise InputError(
+            f"The chance wanted is {chance:g}: give one between 0.5 and 0.99, because nothing "
+            "about meat is surer and less than even is no plan."
+        )
+    return float(chance)
+
+
+def aware(moment: object, what: str) -> dt.datetime:
+    """Return a moment that knows its time zone.
+
+    Raises
+    ------
+    InputError
+        If it is none, or has no time zone, or names an hour that the clock skips.
+    """
+    if not isinstance(moment, dt.datetime):
+        raise InputError(f"The {what} must be a datetime with a time zone; it is {moment!r}.")
+    if moment.utcoffset() is None:
+        raise InputError(
+            f"The {what} {moment:%Y-%m-%d %H:%M} has no time zone, and a night in which the "
+            "clock changes has no length without one. Write datetime(..., "
+            "tzinfo=ZoneInfo('Europe/London')) or the zone of your place."
+        )
+    if not _YEARS[0] <= moment.year <= _YEARS[1]:
+        raise InputError(
+            f"The {what} is in the year {moment.year}: give one from {_YEARS[0]} to "
+            f"{_YEARS[1]}."
+        )
+    back = moment.astimezone(dt.UTC).astimezone(moment.tzinfo)
+    if back.replace(tzinfo=None) != moment.replace(tzinfo=None):
+        raise InputError(
+            f"The {what} {moment:%Y-%m-%d %H:%M} does not exist: the clock is put forward "
+            f"over it. Give a time from {back:%H:%M} on."
+        )
+    return moment
+
+
+_YEARS = (2000, 2199)
+
+
+_HOUR = 3600.0
+# What nobody means: such a number was typed in another unit, or slipped. Assumed here.
+_RANGES = {
+    "h": (0.0, 96.0, _HOUR),
+    "kg": (0.02, 200.0, 1.0),
+    "°C": (-30.0, 99.0, 1.0),
+    "hPa": (500.0, 1100.0, 100.0),
+}
+_MOST_DOUBT = 10.0
+_LONGEST_NAME = 80
+
+
+def _within(value: object, what: str, unit: str) -> None:
+    """Refuse what is no number, or none that anybody means; said in a kitchen's units."""
+    low, high, scale = _RANGES[unit]
+    asked = f"give a number from {low:g} to {high:g} {unit}"
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise InputError(f"{what} is {value!r}: {asked}.")
+    if not low * scale <= value <= high * scale:
+        raise InputError(f"{what} is {_short(value, scale)} {unit}: {asked}.")
+
+
+def _short(value: Any, scale: float = 1.0) -> str:
+    """Return a number in few letters, also one of four hundred digits."""
+    return f"{min(max(value, -1e99), 1e99) / scale:g}"
+
+
+def _between(value: object, what: str, low: float, high: float, unit: str, why: str) -> None:
+    good = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not good or not low <= value <= high:  # type: ignore[operator]
+        said = f"{_short(value)} {unit}" if good else repr(value)
+        asked = f"give one between {low:g} and {high:g} {unit}"
+        raise InputError(f"{what} is {said}: {asked}{why}.")
+
+
+def _check_doubt(doubt: object, whose: str, known: Mapping[str, float]) -> None:
+    if not isinstance(doubt, Mapping):
+        raise InputError(f"{whose} has the doubt {doubt!r}: give names with numbers.")
+    foreign = sorted(str(name) for name in set(doubt) - set(known))
+    if foreign:
+        raise InputError(
+            f"{whose} has no doubt called {', '.join(foreign)}; use {', '.join(known)}."
+        )
+    for name, value in doubt.items():
+        most = _MOST_DOUBT * known[name]
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, (int, float))
+            or not 0.0 <= value <= most
+        ):
+            raise InputError(
+                f"{whose}: the doubt of {name} is {value!r}; give a number from 0 to {most:g}."
+            )
+
+
+def _usual_doubts(names: Sequence[str]) -> dict[str, float]:
+    table = tables.load("forecast", "prior")
+    return {name: table[name] for name in names if name in table}
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a piece should be like when it is pulled.
+
+    Attributes
+    ----------
+    core_c : float
+        Core temperature at least. [°C]
+    tenderness : float, optional
+        Softening of the core at least, by the middle of the two published series (see
+        :func:`coreward.questions.rest.tenderness.tenderness`); 1 is tender. [-]
+    most_loss : float, optional
+        Water lost up to the pull at most, of the raw mass. [-]
+    crust_activity : float, optional
+        Water activity of the surface at most, when it is wrapped, or pulled bare: how
+        dry the crust must be. [-]
+    lethality : bool or tuple of str
+        Whether the pull waits until hold tables are met at the coldest point, with the
+        probe's error on top: those that decide for the meat, or the standards named.
+    """
+
+    core_c: float
+    tenderness: float | None = None
+    most_loss: float | None = None
+    crust_activity: float | None = None
+    lethality: bool | tuple[str, ...] = True
+
+    def __post_init__(self) -> None:
+        boils = ", because wet meat does not pass the boiling point"
+        _between(self.core_c, "The core wanted", 20.0, 99.0, "°C", boils)
+        for name, low, high in (
+            ("tenderness", 0.0, 10.0),
+            ("most_loss", 0.0, 0.7),
+            ("crust_activity", 0.0, 1.0),
+        ):
+            value = getattr(self, name)
+            number = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if value is not None and not (number and low < value <= high):
+                raise InputError(
+                    f"{name} is {value!r}: give a number above {low:g}, at most {high:g}."
+                )
+        asked: Any = self.lethality
+        if isinstance(asked, str):
+            asked = (asked,)
+            object.__setattr__(self, "lethality", asked)
+        if isinstance(asked, bool):
+            return
+        if not isinstance(asked, tuple) or not asked:
+            raise InputError(
+                f"lethality is {asked!r}: use True, False or a tuple of names of hold tables."
+            )
+        for name in asked:
+            load_standard(str(name))
+
+
+@dataclass(frozen=True)
+class Hold:
+    """Where a piece waits between pull and slice.
+
+    Attributes
+    ----------
+    place : str
+        "box" for an insulated box, or a place of table ``rest`` such as "warm oven",
+        "holding cabinet", "towels" or "kitchen".
+    least_s : float
+        Rest that it needs in any case. [s]
+    most_s : float
+        Longest that it may wait; the hot-holding limit may cut it down. [s]
+    preheated_c : float, optional
+        Of the box. [°C]
+    limit : str
+        Name of the published hot-holding limit.
+    """
+
+    place: str = BOX
+    least_s: float = field(default_factory=lambda: usual("least_rest"))
+    most_s: float = field(default_factory=lambda: usual("most_hold"))
+    preheated_c: float | None = None
+    limit: str = DEFAULT_LIMIT
+
+    def __post_init__(self) -> None:
+        hot_holding_limit(self.limit)
+        if self.place != BOX and self.place not in places():
+            raise InputError(
+                f"There is no place {self.place!r} to hold a piece; use {BOX!r} or one of "
+                f"{', '.join(places())}."
+            )
+        _within(self.least_s, "The least rest", "h")
+        _within(self.most_s, "The longest hold", "h")
+        if self.preheated_c is not None:
+            _within(self.preheated_c, "The preheated box", "°C")
+        if self.most_s < self.least_s:
+            raise InputError(
+                f"The longest hold ({self.most_s / 60:.0f} min) is shorter than the least rest "
+                f"({self.least_s / 60:.0f} min): lengthen the one or shorten the other."
+            )
+
+
+@dataclass(frozen=True)
+class PlannedPiece:
+    """One piece on the pit.
+
+    Attributes
+    ----------
+    name : str
+        What the crew calls it; each piece its own.
+    piece : Piece
+    wanted : Wanted
+    wrap : str or None
+        "foil", "paper" or None.
+    wrap_at_core_c : float, optional
+        Core temperature at which it is wrapped. [°C]
+    mass_kg : float, optional
+        Raw. [kg] Needed for a hold in a box.
+    hold : Hold
+    slicing_s : float
+        From the hold to the plates. [s]
+    not_before : datetime, optional
+        If it cannot go on earlier, because it comes late.
+    doubt : mapping of str to float
+        Other standard deviations than those of table ``forecast``, such as
+        ``{"size": 0.04}`` for a piece that was measured well.
+    """
+
+    name: str
+    piece: Piece
+    wanted: Wanted
+    wrap: str | None = None
+    wrap_at_core_c: float | None = None
+    mass_kg: float | None = None
+    hold: Hold = field(default_factory=Hold)
+    slicing_s: float = field(default_factory=lambda: usual("slicing"))
+    not_before: dt.datetime | None = None
+    doubt: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        from coreward.questions.forecast.fit import NAMES  # late: it loads what only cooks need
+
+        if not isinstance(self.name, str) or not self.name.strip():
+            raise InputError("Give each piece a name, so that the plan can say which is which.")
+        if not self.name.isprintable() or len(self.name) > _LONGEST_NAME:
+            raise InputError(
+                f"The name {self.name[:20]!r} cannot stand on a sheet: give one of at most "
+                f"{_LONGEST_NAME} letters in one line."
+            )
+        _check_doubt(self.doubt, self.name, _usual_doubts(NAMES))
+        if not isinstance(self.piece, Piece) or not self.piece.material.moist:
+            raise InputError(f"{self.name}: a plan needs a Piece of meat.")
+        if self.wrap not in _WRAPS:
+            raise InputError(
+                f"{self.name}: the wrap is {self.wrap!r}; use foil, paper or None."
+            )
+        if self.wrap_at_core_c is not None:
+            _within(self.wrap_at_core_c, f"{self.name}: the core at the wrap", "°C")
+        if (self.wrap is None) != (self.wrap_at_core_c is None):
+            raise InputError(
+                f"{self.name}: give both the wrap and the core temperature at which it comes "
+                "on (wrap, wrap_at_core_c), or neither."
+            )
+        if self.wrap_at_core_c is not None and not (
+            self.piece.start_c < self.wrap_at_core_c < self.wanted.core_c
+        ):
+            raise InputError(
+                f"{self.name}: it is wrapped at a core of {self.wrap_at_core_c:g} °C, which "
+                f"must lie between its start ({self.piece.start_c:g} °C) and the core wanted "
+                f"({self.wanted.core_c:g} °C)."
+            )
+        if self.wanted.core_c <= self.piece.start_c:
+            raise InputError(
+                f"{self.name}: the core wanted ({self.wanted.core_c:g} °C) is no warmer than "
+                f"the piece is now ({self.piece.start_c:g} °C): give a hotter one."
+            )
+        if self.hold.place == BOX and self.mass_kg is None:
+            raise InputError(
+                f"{self.name}: a hold in a box needs the mass of the piece (mass_kg): the "
+                "meat is what keeps the box warm."
+            )
+        if self.mass_kg is not None:
+            _within(self.mass_kg, f"{self.name}: the mass", "kg")
+        _within(self.slicing_s, f"{self.name}: the time to slice", "h")
+        if self.not_before is not None:
+            aware(self.not_before, f"earliest time of {self.name}")
+
+
+@dataclass(frozen=True)
+class PitPlan:
+    """The pit and what is planned with it.
+
+    Attributes
+    ----------
+    air_c : float
+        Temperature it is held at. [°C]
+    dew_point_c : float, optional
+        Of the pit's air, if it is known; else from `fire`, else table ``forecast``. [°C]
+    fire : str, optional
+        What heats it, a set of table ``fire``.
+    turn_up_c, turn_up_after_s : float, optional
+        A hotter level, and how long after the first piece went on it begins. [°C, s]
+    pressure_pa : float
+        Ambient. [Pa]
+    warm_up_s : float
+        Left between lighting and the first piece. [s]
+    doubt : mapping of str to float
+        Other standard deviations than the tables' of what all pieces share:
+        ``heat_transfer``, ``air_offset``, ``dew_point`` (table ``forecast``) and
+        ``pit_level`` (table ``plan``), for a pit whose ways are known.
+    """
+
+    air_c: float = 110.0
+    dew_point_c: float | None = None
+    fire: str | None = None
+    turn_up_c: float | None = None
+    turn_up_after_s: float | None = None
+    pressure_pa: float = 101325.0
+    warm_up_s: float = field(default_factory=lambda: usual("warm_up"))
+    doubt: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _between(self.air_c, "The pit", 60.0, 220.0, "°C", "")
+        if (self.turn_up_c is None) != (self.turn_up_after_s is None):
+            raise InputError(
+                "Give both the hotter level and when it begins (turn_up_c, turn_up_after_s), "
+                "or neither."
+            )
+        if self.turn_up_c is not None and not (
+            isinstance(self.turn_up_c, (int, float)) and self.air_c < self.turn_up_c <= 220.0
+        ):
+            raise InputError(
+                f"The pit is turned up to {self.turn_up_c} °C, which must lie above its "
+                f"{self.air_c:g} °C and at most at 220 °C: the planner counts on a core that "
+                "only warms."
+            )
+        known = _usual_doubts(SHARED) | {"pit_level": usual("pit_level")}
+        _check_doubt(self.doubt, "The pit", known)
+        if self.fire is not None:
+            tables.load("fire", self.fire)
+        if self.turn_up_after_s is not None:
+            _within(self.turn_up_after_s, "The time of turning up", "h")
+        _within(self.warm_up_s, "The time to warm up", "h")
+        _within(self.pressure_pa, "The pressure", "hPa")
+        if self.dew_point_c is not None:
+            _within(self.dew_point_c, "The dew point", "°C")
+        if self.dew_point_c is not None and self.dew_point_c >= self.air_c:
+            raise InputError(
+                f"The dew point ({self.dew_point_c:g} °C) must lie below the pit "
+                f"({self.air_c:g} °C): lower the one or raise the other."
+            )
+
+
+def as_pieces(given: Any) -> tuple[PlannedPiece, ...]:
+    """Return the pieces of a plan as a checked tuple.
+
+    Raises
+    ------
+    InputError
+        None, too many, or two of one name.
+    """
+    one = isinstance(given, PlannedPiece)
+    found: Sequence[Any] = (given,) if one else tuple(given)
+    if not found or not all(isinstance(one, PlannedPiece) for one in found):
+        raise InputError("A plan needs at least one PlannedPiece(...).")
+    if len(found) > MOST_PIECES:
+        raise InputError(
+            f"There are {len(found)} pieces; a plan takes {MOST_PIECES} at most: plan those "
+            "that are alike as one."
+        )
+    names = [" ".join(piece.name.split()).casefold() for piece in found]
+    for piece, name in zip(found, names, strict=True):
+        if names.count(name) > 1:
+            raise InputError(
+                f"Two pieces have the same name, {piece.name!r}; give each its own."
+            )
+    return tuple(found)

@@ -1,0 +1,323 @@
+"""The panel of the question "When do I light the fire?"."""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import html
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any, ClassVar, Final
+from zoneinfo import ZoneInfo
+
+import ipywidgets as W
+
+import coreward as cw
+from coreward import tables
+from coreward.cook.rest import BOX
+from coreward.physics.body import SHAPES
+from coreward.questions.plan.answer import Plan, Step, clock_text, plan
+from coreward.questions.plan.calendar import calendar_bytes
+from coreward.questions.plan.cooks import RememberedCooks
+from coreward.questions.plan.figure import PlanPicture, alt_text
+from coreward.questions.plan.inputs import Hold, PitPlan, PlannedPiece, Wanted
+from coreward.widgets import shared
+from coreward.widgets.controls import (
+    HOURS,
+    PERCENT,
+    TEMPERATURE,
+    Choice,
+    Number,
+    Quantity,
+)
+from coreward.widgets.panel import Panel, PanelState, View
+from coreward.words import UnitChoice, shown
+
+_HOUR: Final = 3600.0
+_CUT: Final = "pork shoulder"
+_NONE: Final = "none"
+_HOLDS: Final = (BOX, "warm oven", "holding cabinet", "towels", "kitchen")
+# A clock is read to five minutes.
+_CLOCK: Final = Quantity(
+    symbol=lambda units: "h",
+    shown=lambda value, units: value / _HOUR,
+    stored=lambda value, units: value * _HOUR,
+    step=lambda units: 0.25,
+    digits=lambda units: 2,
+)
+
+
+class PlanState(PanelState):
+    """Inputs of the panel. Temperatures in °C, the rest in SI."""
+
+    serve_s = Number(
+        18.5 * _HOUR,
+        label="serve at",
+        quantity=_CLOCK,
+        low=0.0,
+        high=23.75 * _HOUR,
+        reason="a day has no other hours",
+        name="serve",
+    )
+    chance = Number(
+        tables.load("plan")["chance"],
+        label="chance",
+        quantity=PERCENT,
+        low=0.5,
+        high=0.99,
+        reason="nothing about meat is surer, and less than even is no plan",
+        name="chance",
+    )
+    cut = shared.cut(_CUT, tried=(_CUT, "turkey breast"))
+    shape = shared.shape("cylinder", names=shared.ROUND_FIRST)
+    thickness_m = shared.thickness(0.11, low=0.03, high=0.18, thinner="needs no plan")
+    mass_kg = shared.mass(3.5)
+    core_c = Number(
+        93.0,
+        label="core wanted",
+        quantity=TEMPERATURE,
+        low=55.0,
+        high=96.0,
+        reason="below it little is cooked low and slow, and wet meat does not pass boiling",
+        name="core",
+    )
+    wrap = shared.wrap("foil", label="wrapped", bare="never", into="in ")
+    wrap_at_c = shared.wrap_core(70.0, label="wrapped at")
+    second = Choice(
+        _NONE,
+        label="beside it",
+        options={_NONE: "nothing else"} | shared.titles("cut"),
+        name="second",
+        tried=(_NONE, "beef brisket flat"),
+    )
+    pit_c = shared.pit(110.0, low=90.0)
+    warm_up_s = Number(
+        tables.load("plan")["warm_up"],
+        label="warms up",
+        quantity=HOURS,
+        low=0.25 * _HOUR,
+        high=2.0 * _HOUR,
+        reason="a pit is steady after that at the latest",
+        name="warm-up",
+    )
+    place = shared.place(BOX, label="held in", names=_HOLDS)
+    hold_s = Number(
+        tables.load("plan")["most_hold"],
+        label="held at most",
+        quantity=HOURS,
+        low=0.5 * _HOUR,
+        high=10.0 * _HOUR,
+        reason="a shorter hold is a rest, and a longer one dries or cools it",
+        name="hold",
+    )
+
+    input_names: ClassVar[tuple[str, ...]] = (
+        "serve_s",
+        "chance",
+        "cut",
+        "shape",
+        "thickness_m",
+        "mass_kg",
+        "core_c",
+        "wrap",
+        "wrap_at_c",
+        "second",
+        "pit_c",
+        "warm_up_s",
+        "place",
+        "hold_s",
+    )
+
+
+def _pieces(inputs: dict[str, Any]) -> list[PlannedPiece]:
+    wrap = None if inputs["wrap"] == shared.BARE else inputs["wrap"]
+    hold = Hold(
+        inputs["place"],
+        least_s=min(tables.load("plan")["least_rest"], inputs["hold_s"]),
+        most_s=inputs["hold_s"],
+    )
+
+    def piece(cut: str, size: float) -> PlannedPiece:
+        wrap_at = None if wrap is None else min(inputs["wrap_at_c"], inputs["core_c"] - 1.0)
+        return PlannedPiece(
+            cut,
+            cw.Piece(SHAPES[inputs["shape"]](size), cw.meat(cut), start_c=4.0),
+            Wanted(inputs["core_c"], lethality=False),
+            wrap=wrap,
+            wrap_at_core_c=wrap_at,
+            mass_kg=inputs["mass_kg"],
+            hold=hold,
+        )
+
+    found = [piece(inputs["cut"], inputs["thickness_m"])]
+    if inputs["second"] != _NONE:
+        other = inputs["second"]
+        beside = piece(other, tables.load("cut", other)["usual_thickness"])
+        if other == inputs["cut"]:
+            beside = replace(beside, name=f"second {other}")
+        found.append(beside)
+    return found
+
+
+def _serve_at(day: dt.date, seconds: float, zone: ZoneInfo) -> dt.datetime:
+    """Return the hour of the clock on a day; one that the clock skips moves on by the gap."""
+    clock = dt.datetime.combine(day, dt.time()) + dt.timedelta(seconds=round(seconds / 60) * 60)
+    moment = clock.replace(tzinfo=zone)
+    return moment.astimezone(dt.UTC).astimezone(zone)
+
+
+class PlanPanel(Panel):
+    """Controls, picture and words of a plan.
+
+    Parameters
+    ----------
+    state : PlanState
+    units : str or UnitChoice, optional
+    day : date
+        Of the serving hour.
+    zone : ZoneInfo
+        Clock of the place.
+    not_before : datetime, optional
+        Before which the fire cannot be lit.
+    """
+
+    title = "When do I light the fire?"
+    state: PlanState
+    can_compare = False
+
+    def __init__(
+        self,
+        state: PlanState,
+        units: str | UnitChoice | None = None,
+        *,
+        day: dt.date,
+        zone: ZoneInfo,
+        not_before: dt.datetime | None = None,
+    ) -> None:
+        self.day, self.zone, self.not_before = day, zone, not_before
+        self._cook = RememberedCooks()
+        self._drawing = PlanPicture()
+        super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
+
+    def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
+        """Return headings with the names of the controls under them."""
+        return (
+            ("The hour", ("serve", "chance", "warm-up", "pit")),
+            ("The piece", ("cut", "shape", "thickness", "mass", "core")),
+            ("Its way", ("wrap", "wrap-core", "second", "place", "hold")),
+        )
+
+    def arrange(self) -> None:
+        """Show only the controls that have an effect."""
+        self.controls["wrap-core"].set_visible(self.state.wrap != shared.BARE)
+        self.controls["mass"].set_visible(self.state.place == BOX)
+
+    def extra(self) -> Sequence[W.Widget]:
+        """Return the table of steps and the calendar file."""
+        self._table = W.HTML()
+        self._table.add_class("coreward-tables")
+        return (self._table,)
+
+    def compute(self, preview: bool) -> Plan:
+        """Return the plan, with few draws while something moves."""
+        inputs = self.state.inputs()
+        return plan(
+            _pieces(inputs),
+            _serve_at(self.day, inputs["serve_s"], self.zone),
+            not_before=self.not_before,
+            pit=PitPlan(inputs["pit_c"], warm_up_s=inputs["warm_up_s"]),
+            chance=inputs["chance"],
+            members=int(tables.load("plan", "numerics")["preview" if preview else "settled"]),
+            cook=self._cook,
+        )
+
+    def view(self, outcome: Plan) -> View:
+        """Return picture and words."""
+        units = self.state.units
+        self._table.value = _table(outcome, units) + _link(outcome, units)
+        said = outcome.sentences[1 + bool(outcome.warnings) :]
+        more = [shown(words, units) for words in said]
+        more += [
+            f"{one.item.name}: {shown(one.verdict_headline, units)}" for one in outcome.pieces
+        ]
+        more += [shown(words, units) for words in outcome.cautions]
+        picture = self._drawing.update(outcome, units)
+        lead = shown(outcome.lead, units)
+        return View(picture, alt_text(outcome, units), lead, " ".join(more))
+
+    def code(self) -> str:
+        """Return the lines of Python that repeat the plan."""
+        from coreward.questions.plan.report import plan_code
+
+        outcome = self.state.outcome
+        units = self.state.units
+        return plan_code(outcome, units) if isinstance(outcome, Plan) else ""
+
+
+def _table(answer: Plan, units: UnitChoice) -> str:
+    """Return the steps as an HTML table."""
+
+    def row(step: Step) -> str:
+        near = answer.serve_at
+        window = (
+            f"{clock_text(step.earliest, near)} to {clock_text(step.latest, near)}"
+            if step.latest > step.earliest
+            else ""
+        )
+        cells = (
+            clock_text(step.planned, near),
+            f"{step.kind} {step.piece}".strip(),
+            window,
+            shown(step.note, units),
+        )
+        return "<tr>" + "".join(f"<td>{html.escape(c)}</td>" for c in cells) + "</tr>"
+
+    head = "<tr><th>at</th><th>what</th><th>window</th><th>note</th></tr>"
+    body = "".join(row(step) for step in answer.steps if step.kind != "hold")
+    return f'<table class="coreward-table">{head}{body}</table>'
+
+
+def _link(answer: Plan, units: UnitChoice) -> str:
+    """Return a link that saves the calendar file."""
+    data = base64.b64encode(calendar_bytes(answer, units=units)).decode("ascii")
+    return (
+        '<p><a class="coreward-download" download="plan.ics" '
+        f'href="data:text/calendar;base64,{data}">Calendar file (.ics)</a></p>'
+    )
+
+
+def plan_panel(
+    units: str | UnitChoice | None = None,
+    *,
+    day: dt.date | None = None,
+    zone: str = "Europe/London",
+    **inputs: Any,
+) -> PlanPanel:
+    """Return the panel of a plan.
+
+    Parameters
+    ----------
+    units : str or UnitChoice, optional
+        ``"C"`` or ``"F"``; the units kept in the settings when not given.
+    day : date, optional
+        Of the serving hour; today if None, and then no fire is lit before now.
+    zone : str
+        Name of the place's clock.
+    **inputs
+        Start values by the names of `PlanState`, such as ``core_c=90``.
+
+    Raises
+    ------
+    InputError
+        If a start value is unknown or outside its range.
+    """
+    state = PlanState()
+    state.start_with(inputs)
+    place = ZoneInfo(zone)
+    now = dt.datetime.now(place)
+    if day is None:
+        return PlanPanel(state, units, day=now.date(), zone=place, not_before=now)
+    return PlanPanel(state, units, day=day, zone=place)
+
+
+__all__ = ["PlanPanel", "PlanState", "plan_panel"]

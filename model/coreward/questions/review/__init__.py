@@ -1,0 +1,1 @@
+"""How did it go? One page on a probe log."""

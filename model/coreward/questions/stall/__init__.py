@@ -1,0 +1,1 @@
+"""Why has it stopped rising? The budgets of heat and water, in words, pictures and controls."""
