@@ -201,21 +201,23 @@ def test_every_room_has_files_and_no_file_two_rooms() -> None:
     files = tool.wanted_files(list(tool.ROOMS))
     every = [name for inside in files.values() for name in inside]
     assert len(every) == len(set(every))
-    assert "questions/plan_file.py" not in files["plan"]
+    assert "questions/plan/file.py" not in files["plan"]
 
 
-def test_files_are_found_where_they_will_lie(tmp_path: Path) -> None:
+def test_what_draws_and_what_is_pressed_is_no_part_of_a_room(tmp_path: Path) -> None:
     for name in (
         "verdict/clock.py",
         "verdict/panel.py",
         "verdict/__init__.py",
-        "replan/answer.py",
+        "verdict/report.py",
+        "verdict/hold_figure.py",
+        "plan/replan.py",
     ):
         (tmp_path / "questions" / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / "questions" / name).touch()
     found = tool.files_of_rooms(tmp_path)
     assert found["verdict"] == ["questions/verdict/clock.py"]
-    assert found["replan"] == ["questions/replan/answer.py"]
+    assert found["replan"] == ["questions/plan/replan.py"]
     with pytest.raises(LookupError, match="No file lies in the room 'fit'"):
         tool.wanted_files(["verdict", "fit"], tmp_path)
     with pytest.raises(LookupError, match="no room 'kitchen'"):

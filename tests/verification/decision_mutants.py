@@ -44,36 +44,28 @@ from support.syntax_mutants import (  # noqa: E402
 
 PACKAGE = ROOT / "model" / "coreward"
 EXPLAINED = HERE / "decision_mutants_explained.csv"
-# Where the code of a room may lie, today and once each question has a folder. A file
-# belongs to the first room that claims it.
+# Where the code of a room lies. A file belongs to the first room that claims it.
 ROOMS: dict[str, tuple[str, ...]] = {
-    "verdict": ("questions/verdict.py", "questions/verdict/**/*.py"),
-    "holding": ("questions/holding.py", "questions/holding/**/*.py"),
-    "hold": ("questions/hold.py", "questions/hold/**/*.py"),
-    "chilling": ("questions/chilling.py", "questions/chill*/**/*.py"),
-    "carryover": (
-        "questions/carryover.py", "questions/carryover/**/*.py", "questions/rest/**/*.py",
-    ),
-    "calendar_file": ("questions/**/calendar_file.py", "questions/calendar*/**/*.py"),
-    "plan_file": ("questions/**/plan_file.py",),
-    "replan": ("questions/**/replan.py", "questions/replan/**/*.py"),
-    "compare_ways": ("questions/**/compare_ways.py", "questions/compare_ways/**/*.py"),
-    "plan": ("questions/plan.py", "questions/plan_*.py", "questions/plan/**/*.py"),
-    "fit": ("questions/**/fit.py", "questions/fit/**/*.py"),
-    "forecast": (
-        "questions/forecast.py", "questions/forecast_*.py", "questions/forecast/**/*.py",
-    ),
-    "events": (
-        "questions/events.py", "questions/event_*.py", "questions/events/**/*.py",
-        "events/**/*.py",
-    ),
-    "review": ("questions/review.py", "questions/review/**/*.py"),
-    "stall": ("questions/stall.py", "questions/stall/**/*.py"),
+    "verdict": ("questions/verdict/*.py",),
+    "holding": ("questions/rest/holding.py",),
+    "hold": ("questions/hold/*.py",),
+    "chilling": ("questions/chill/*.py",),
+    "carryover": ("questions/rest/*.py",),
+    "calendar_file": ("questions/plan/calendar.py",),
+    "plan_file": ("questions/plan/file.py",),
+    "replan": ("questions/plan/replan.py",),
+    "compare_ways": ("questions/plan/ways.py",),
+    "plan": ("questions/plan/*.py",),
+    "fit": ("questions/forecast/fit.py",),
+    "forecast": ("questions/forecast/*.py",),
+    "events": ("events/*.py",),
+    "review": ("questions/review/*.py",),
+    "stall": ("questions/stall/*.py",),
     "logs": ("logs/**/*.py",),
-}  # fmt: skip
+}
 # In a question's folder, what draws and what is clicked decides nothing; nor does
 # a list of names.
-NOT_DECIDING = re.compile(r"(^|/)(figure|panel|thumbnail)\w*\.py$|__init__\.py$")
+NOT_DECIDING = re.compile(r"(figure|panel|panel_tables|ways_table|report|__init__)\.py$")
 # Below all rooms: imported once. Each that exists.
 FLOOR = ("errors", "units", "files", "words", "tables", "physics", "cook")
 TESTS = ("tests/unit", "tests/verification", "tests/validation")
