@@ -344,6 +344,22 @@ def test_a_gap_in_the_hold_cannot_tell(way: str) -> None:
     assert fine.standard("us meat 6.5 log").state == "met"
 
 
+def test_a_logger_of_five_minutes_is_believed_though_its_clock_is_not_exact() -> None:
+    time, core = cook(63.0, 60.0, step_s=300.0)
+    jitter = np.random.default_rng(8).uniform(-2.0, 2.0, time.size)
+    answer = verdict((time + 2.0 + jitter, core), meat="beef", surface="immersed")
+    assert answer.standard("us meat 6.5 log").state == "met"
+
+
+@pytest.mark.parametrize(("step_s", "state"), [(330.0, "met"), (331.0, "cannot tell")])
+def test_a_step_that_is_longer_than_the_longest_is_not_credited(
+    step_s: float, state: str
+) -> None:
+    time, core = cook(63.0, 60.0, step_s=step_s)
+    answer = verdict((time, core), meat="beef", surface="immersed")
+    assert answer.standard("us meat 6.5 log").state == state
+
+
 def test_dropping_samples_never_lengthens_a_hold() -> None:
     generator = np.random.default_rng(1)
     for _ in range(300):
