@@ -1,4 +1,4 @@
-"""Which process runs which tests when two or more share them (`pytest -n 2 --dist loadfile`)."""
+"""Which process runs which tests when several share them (`pytest -n 2 --dist loadfile`)."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def share_of(name: str) -> str:
 
 
 def rank(name: str) -> int:
-    """Return the place of a test in the queue of all work; those of equal rank stay in order."""
+    """Return the place of a test in the queue; those of equal rank stay in order."""
     order = (BROWSER, *APART, *LONGEST)
     share = share_of(name).partition("::")[0]
     return order.index(share) if share in order else len(order)
