@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import hypothesis
 import matplotlib
 import numpy as np
 import pytest
+
+from support import sharing
 
 TESTS = Path(__file__).parent
 ROOT = TESTS.parent
@@ -26,18 +29,30 @@ hypothesis.settings.register_profile("home", deadline=None)
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "home")
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark each test with the name of the folder it lies in, and run the browser last.
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark each test with the name of the folder it lies in, and order what is shared.
 
-    The browser's driver keeps an event loop running in the thread of the tests, and
-    a panel behaves otherwise where a loop runs than where none does.
+    In one process the browser comes last. Where two share the tests it comes first, so
+    that one of them is at it while the other does the rest.
     """
     for item in items:
         if item.path.is_relative_to(TESTS):
             kind = item.path.relative_to(TESTS).parts[0]
             if kind in KINDS:
                 item.add_marker(kind)
-    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: sharing.rank(item.nodeid))
+    else:
+        items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> object | None:
+    """Share by file, but for what `support.sharing` says."""
+    if config.getvalue("dist") != "loadfile":
+        return None
+    config.option.loadscopereorder = False
+    return sharing.Sharing(config, log)
 
 
 @pytest.fixture(autouse=True)

@@ -1,4 +1,9 @@
-"""One browser, one JupyterLab and one app view for all tests; a window for each."""
+"""One browser, one JupyterLab and one app view for all tests; a window for each.
+
+They end with the last test of this folder (which is a package for that reason alone): the
+browser's driver keeps an event loop running in the thread of the tests, beside which those
+of a panel cannot run their own.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +39,7 @@ OpenNotebook = Callable[[str], NotebookPage]
 OpenPage = Callable[[str], AppPage]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     executable = find_chromium()
     if executable is None:
@@ -89,13 +94,13 @@ def private(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("private")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def lab(workbench_folder: Path, private: Path) -> Iterator[Server]:
     with running_server(workbench_folder, private) as server:
         yield server
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def notebook_opener(
     browser: Browser, lab: Server, screenshots: Path, private: Path
 ) -> NotebookOpener:
@@ -140,7 +145,7 @@ def open_notebook(notebook_opener: NotebookOpener) -> Iterator[OpenNotebook]:
 # The app view -------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[AppServer]:
     folder = _copied(tmp_path_factory.mktemp("pages"))
     caches = cache_folders(prepare_solver_cache())

@@ -28,10 +28,12 @@ from support.workbench import LOOPBACK, free_port
 START_TIMEOUT_S = 120.0
 ANSWER_TIMEOUT_S = 120.0
 _PROGRAM = """
-import asyncio, json, sys
+import asyncio, json, signal, sys
 from pathlib import Path
 from coreward.app.server import Serving, serve
 
+# Ignored where the tests were started in the background; it is how this program is ended.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 given = json.loads(sys.argv[1])
 given["folder"] = Path(given["folder"])
 given["caches"] = tuple(Path(each) for each in given["caches"])

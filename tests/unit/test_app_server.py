@@ -118,6 +118,18 @@ def _wait_for_a_place(visitor: Visitor) -> None:
         time.sleep(0.2)
 
 
+def test_a_server_ends_when_asked_also_where_interrupts_are_ignored(folder: Path) -> None:
+    # As in tests that were started in the background: its children inherit it.
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        with running_app(folder, most=1, copies=False) as running:
+            assert running.process.poll() is None
+    finally:
+        signal.signal(signal.SIGINT, before)
+    # One that had to be killed says minus nine.
+    assert running.process.returncode == 0
+
+
 # Coming in ----------------------------------------------------------------------------
 
 

@@ -10,6 +10,7 @@ import pytest
 from coreward.questions.hold.answer import HoldTime
 from coreward.questions.verdict import Verdict, verdict
 from coreward.questions.verdict.hold_figure import HoldPicture, figure_thickness, letters
+from support.pictures import is_drawn
 
 KINETICS = "salmonella beef guideline"
 
@@ -30,7 +31,7 @@ def test_letters_follow_the_standards_that_decide() -> None:
 def test_the_picture_moves_with_the_cook_and_comes_back_the_same() -> None:
     drawing = HoldPicture()
     first = drawing.update(judged(62.0, 10.0), KINETICS)
-    assert first.startswith(b"\x89PNG")
+    assert is_drawn(first)
     mark = drawing.ax_map.get_lines()[-1].get_xydata()
     second = drawing.update(judged(62.0, 60.0), KINETICS)
     moved = drawing.ax_map.get_lines()[-1].get_xydata()
@@ -59,7 +60,7 @@ def test_units_organism_and_a_kept_cook_change_the_picture() -> None:
 
 @pytest.mark.parametrize(("peak_c", "hold_min"), [(40.0, 0.0), (55.0, 300.0), (100.0, 600.0)])
 def test_histories_at_the_edges_are_drawn(peak_c: float, hold_min: float) -> None:
-    assert HoldPicture().update(judged(peak_c, hold_min), KINETICS).startswith(b"\x89PNG")
+    assert is_drawn(HoldPicture().update(judged(peak_c, hold_min), KINETICS))
 
 
 def test_a_history_with_holes_is_drawn() -> None:
@@ -67,7 +68,7 @@ def test_a_history_with_holes_is_drawn() -> None:
     core = np.interp(time, [0.0, 5400.0], [5.0, 63.0])
     core[100:130] = np.nan
     answer = verdict((time, core), meat="beef", organism=KINETICS)
-    assert HoldPicture().update(answer, KINETICS).startswith(b"\x89PNG")
+    assert is_drawn(HoldPicture().update(answer, KINETICS))
 
 
 def cell(thickness_m: float, around_c: float, enough_s: float, late: bool) -> HoldTime:

@@ -20,8 +20,7 @@ from coreward.questions.rest.tenderness import section, tenderness
 from coreward.questions.verdict import CAUTION
 from coreward.widgets import settings
 from coreward.words import Reading
-
-PNG = b"\x89PNG"
+from support.pictures import is_drawn
 
 
 @pytest.fixture(autouse=True)
@@ -54,7 +53,7 @@ def test_the_section_of_every_shape_is_drawn(shape) -> None:
     for after in (-600.0, 0.0, 1800.0):
         at = c.pull_s + after
         pictures.append(drawing.update(c, tender, section(c.result, at), at))
-    assert all(picture.startswith(PNG) for picture in pictures)
+    assert all(map(is_drawn, pictures))
     assert len(set(pictures)) == 3
     fahrenheit = drawing.update(c, tender, section(c.result, at), at, "F", c, c)
     assert fahrenheit not in pictures
@@ -111,7 +110,7 @@ def test_the_picture_in_words_has_its_numbers() -> None:
 
 def test_the_panel_answers_in_words_and_a_picture(panel: RestPanel) -> None:
     assert panel.state.error is None, panel.state.detail
-    assert panel.picture.startswith(PNG)
+    assert is_drawn(panel.picture)
     answer = panel.state.outcome.answer
     assert answer.reached
     assert f"Pull at {answer.pull_c:.0f} °C for a peak of 57 °C" in panel.status_text
@@ -144,7 +143,7 @@ def test_an_impossible_peak_is_explained_in_place(panel: RestPanel) -> None:
     assert panel.state.error is None
     assert "No pull gives a peak of 95 °C" in panel.status_text
     assert "out of reach" in panel.status_text
-    assert panel.picture.startswith(PNG)
+    assert is_drawn(panel.picture)
 
 
 def test_the_box_asks_for_the_mass(panel: RestPanel) -> None:
