@@ -289,6 +289,9 @@ class LogFollower:
                 reading.gather(part.reading)
         parts = [part for file in files for part in file.parts if part.kept.size]
         if sum(part.kept.size for part in parts) < 2:
+            if is_last:
+                reading = self._reading()
+                files = [not_understood(one.data, reading, True) for one in files]
             self._account = account_of(files)
             return None
         stated = self._stated
