@@ -566,9 +566,8 @@ def test_a_followed_log_lists_what_it_leaves_out(write):
     for piece in (lines[:30], lines[30:80], lines[80:]):
         with path.open("a", encoding="utf-8") as stream:
             stream.writelines(piece)
-        rows = follower.poll()
-        assert [name for name, _ in rows.channels] == ["pit_c", "meat_c", "flat_c"]
-        log = follower.log
+        log = follower.poll()
+        assert [one.name for one in log.channels] == ["pit_c", "meat_c", "flat_c"]
         assert [(one.name, one.meat_like) for one in log.left_out] == [
             ("fan side", True),
             ("fan", False),

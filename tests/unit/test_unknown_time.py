@@ -341,12 +341,13 @@ def test_a_late_row_of_a_clock_of_twelve_hours(write):
     assert meat(log)[20:22] == [22.1, 22.0]
 
 
-def test_followed_clocks_of_twelve_hours_are_marked(write):
-    """Failed before: the turn of the clock was a step of one interval like any other."""
+def test_followed_clocks_of_twelve_hours_run_on(write):
+    """Failed before: read in order, its turn counted as a clock that was set back."""
     times = [clock(600 + 5 * i, twelve=True) for i in range(72)]
     log = read_in_order(write(rows(times, "time")))
     assert log.time_s.tolist() == [300.0 * i for i in range(72)]
-    assert log.unknown_spans == ((35 * 300.0, 36 * 300.0),)
+    assert log.unknown_spans == ()
+    assert [repair.kind for repair in log.repairs] == ["half days"]
 
 
 def test_a_long_gap_of_a_time_of_day_may_hide_a_day(write):

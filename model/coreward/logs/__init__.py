@@ -2,7 +2,7 @@
 
 from coreward.logs.contents import ColumnGuess, FileContents, Question, what_it_holds
 from coreward.logs.follow import LogFollower, follow_log, read_in_order
-from coreward.logs.followed import Accounting, NewRows
+from coreward.logs.followed import Accounting
 from coreward.logs.log import Channel, LeftOutColumn, ProbeLog, RawRows, Repair, RepairLayer
 from coreward.logs.read import LogReadError, read_log
 
@@ -14,7 +14,6 @@ __all__ = [
     "LeftOutColumn",
     "LogFollower",
     "LogReadError",
-    "NewRows",
     "ProbeLog",
     "Question",
     "RawRows",

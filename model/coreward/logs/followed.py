@@ -1,12 +1,18 @@
-"""What a followed log hands out: new rows, the lines seen, and an account of them."""
+"""An account of every line of a followed log."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import overload
 
-from coreward.logs.log import Floats, Role
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward.logs.joining import FileRead
+from coreward.logs.parts import Reading
+from coreward.logs.placing import Placed
+
+_LEFT_OUT = "row left out"
 
 
 @dataclass(frozen=True)
@@ -58,57 +64,50 @@ class Accounting:
         )
 
 
-@dataclass(frozen=True, eq=False)
-class NewRows:
-    """Rows that a poll found.
+def account_of(
+    files: Sequence[FileRead],
+    reading: Reading | None = None,
+    numbers: NDArray[np.int64] | None = None,
+    placed: Placed | None = None,
+) -> Accounting:
+    """Account for the lines of files.
 
-    Attributes
+    Parameters
     ----------
-    time_s : ndarray, shape (rows,)
-        Time since the first sample of the log, in the order the rows came. [s]
-    temperature_c : ndarray, shape (rows, channels)
-        Readings; NaN where there is none. [°C]
-    channels : tuple of (str, str)
-        Name and role of each channel.
-    moved : bool
-        True if rows given out earlier now stand elsewhere in time: take
-        `LogFollower.log` again.
+    files : sequence of FileRead
+    reading : Reading, optional
+        What was listed for them; the readings of the files when there is no log yet.
+    numbers : ndarray of int, optional
+        Lines of the rows in the log.
+    placed : Placed, optional
+        How these were placed.
     """
-
-    time_s: Floats
-    temperature_c: Floats
-    channels: tuple[tuple[str, Role], ...]
-    moved: bool = False
-
-    def __len__(self) -> int:
-        return int(self.time_s.size)
-
-
-class SeenLines(Sequence[tuple[int, str]]):
-    """Lines seen, as pairs of number and text; those of all files in one count."""
-
-    def __init__(self, lines: list[str], chunks: list[bytes]) -> None:
-        self._lines, self._count = lines, len(lines)  # lists that only grow
-        self._chunks, self._pieces = chunks, len(chunks)
-
-    @property
-    def data(self) -> bytes:
-        """All bytes read, as they were."""
-        return b"".join(self._chunks[: self._pieces])
-
-    def __len__(self) -> int:
-        return self._count
-
-    @overload
-    def __getitem__(self, index: int) -> tuple[int, str]: ...
-
-    @overload
-    def __getitem__(self, index: slice) -> Sequence[tuple[int, str]]: ...
-
-    def __getitem__(self, index: int | slice) -> tuple[int, str] | Sequence[tuple[int, str]]:
-        if isinstance(index, slice):
-            return tuple(self[i] for i in range(*index.indices(self._count)))
-        number = index + self._count if index < 0 else index
-        if not 0 <= number < self._count:
-            raise IndexError(index)
-        return number + 1, self._lines[number]
+    listed = [one for file in files for one in file.reading.repairs]
+    listed += [one for file in files for part in file.parts for one in part.reading.repairs]
+    size = repaired = 0
+    if reading is not None and numbers is not None and placed is not None:
+        listed = reading.repairs
+        size = numbers.size
+        touched = placed.retimed.copy()
+        for one in listed:
+            if one.became != _LEFT_OUT and one.row is not None:
+                last = one.row if one.last_row is None else one.last_row
+                touched |= (numbers >= one.row) & (numbers <= last)
+        repaired = int(np.count_nonzero(touched))
+    gone = [one for one in listed if one.became == _LEFT_OUT]
+    duplicate = sum(one.kind == "duplicate" for one in gone)
+    waiting = sum(file.lines - file.notes for file in files if file.is_waiting)
+    if placed is None:
+        waiting += sum(part.kept.size for file in files for part in file.parts)
+    else:
+        waiting += placed.waiting
+    return Accounting(
+        lines=sum(file.lines for file in files),
+        notes=sum(file.notes for file in files),
+        used=size - repaired,
+        repaired=repaired,
+        duplicate=duplicate,
+        refused=len(gone) - duplicate,
+        waiting=waiting,
+        files=sum(file.lines > 0 for file in files),
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from array import array
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, NoReturn
 
 from coreward import tables
@@ -107,6 +107,8 @@ class Reading:
     unknown: list[tuple[int, int]] = field(default_factory=list)  # rows: unknown time between
     notes: list[str] = field(default_factory=list)
     aside: list[tuple[str, str]] = field(default_factory=list)  # columns left out, and why
+    is_growing: bool = False  # a line that is no row is then left out, and the rest is read
+    lines_before: int = 0  # in files that were read before this one
 
     def fail(
         self,
@@ -119,8 +121,20 @@ class Reading:
         """Raise the error for this file."""
         raise LogReadError(self.file, what, remedy, row, column, question)
 
+    def gather(self, other: Reading) -> None:
+        """Take what was found in a file that is read with this one."""
+        self.repairs += other.repairs
+        self.notes += other.notes
+        self.unknown += other.unknown
+        self.understood += [one for one in other.understood if one not in self.understood]
+        self.warnings += [one for one in other.warnings if one not in self.warnings]
+        self.aside += other.aside
+
     def repair(self, repair: Repair) -> None:
         """List a repair; refuse a file with more of them than a log can have."""
+        if self.lines_before and repair.row is not None:
+            last = None if repair.last_row is None else repair.last_row + self.lines_before
+            repair = replace(repair, row=repair.row + self.lines_before, last_row=last)
         self.repairs.append(repair)
         if len(self.repairs) > self.limits["repair_limit"]:
             self.fail(

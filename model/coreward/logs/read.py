@@ -32,7 +32,6 @@ from coreward.logs.log import (
     ProbeLog,
     RawRows,
     Repair,
-    Role,
 )
 from coreward.logs.long_rows import one_column_per_probe
 from coreward.logs.meat_like import is_meat_like
@@ -114,6 +113,36 @@ class Plan:
     columns: list[Column]
     unused: list[Unused]
     own: bool
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows of a table in the order of time.
+
+    Attributes
+    ----------
+    table, plan : Table and Plan
+        Their cells, and how these are to be read.
+    texts : sequence of str
+        Time of every row of the table, as written.
+    kept : ndarray of int
+        Which rows of the table they are.
+    seconds : ndarray
+        Their times. [s]
+    numbers : ndarray of int
+        Their rows in the file.
+    half_s : float or None
+        What to add to the first time as written; None where a clock of twelve hours leaves
+        it open. [s]
+    """
+
+    table: Table
+    plan: Plan
+    texts: Sequence[str]
+    kept: NDArray[np.int64]
+    seconds: Floats
+    numbers: NDArray[np.int64]
+    half_s: float | None
 
 
 def read_log(
@@ -286,28 +315,17 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
     table, stated = widened(table, stated, reading)
     plan, texts = plan_for(table, stated, reading)
     zone = zone_for(stated, reading)
-    time_columns, form, own = plan.time_columns, plan.form, plan.own
-    times = _times(texts, form)
-    kept = kept_rows(table, times, time_columns, len(table.header), reading)
+    form = plan.form
+    times = times_of(texts, form)
+    kept = kept_rows(table, times, plan.time_columns, len(table.header), reading)
     if kept.size < 2:
         reading.fail(
             f"Only {kept.size} row can be used; a log needs at least two.",
             "Export the log again.",
             table.numbers[int(kept[0])] if kept.size else table.header_row,
         )
-    seconds = times[kept]
     numbers = np.frombuffer(table.numbers, dtype=np.int64)[kept]
-    halves = None
-    if form.kind != "elapsed" and not form.has_zone:
-        since = _since_midnight(form)
-        halves = unfold_half_days(seconds + since, numbers, texts, form.kind == "date", reading)
-    if halves is not None:
-        seconds = halves[0] - since
-    elif form.kind == "clock":
-        seconds = past_midnight(seconds, reading)
-    if form.kind != "elapsed" and not form.has_zone:
-        start = _local_start(form, stated.date)
-        seconds = follow_local_clock(seconds, numbers, start, zone, form.whole_minutes, reading)
+    seconds, half_s = running_on(times[kept], numbers, texts, form, stated.date, zone, reading)
     order = in_order(seconds, numbers, reading)
     kept, seconds, numbers = kept[order], seconds[order], numbers[order]
     if form.whole_minutes:
@@ -316,13 +334,71 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
         kept, seconds, numbers = kept[again], seconds[again], numbers[again]
     every = numbers, seconds
     unique = without_repeats(seconds, numbers, table, kept, reading)
-    kept, seconds, numbers = kept[unique], seconds[unique], numbers[unique]
+    rows = Rows(table, plan, texts, kept[unique], seconds[unique], numbers[unique], half_s)
+    return log_of(rows, every, raw, stated, zone, reading)
+
+
+def running_on(
+    seconds: Floats,
+    numbers: NDArray[np.int64],
+    texts: Sequence[str],
+    form: TimeForm,
+    date: dt.date | None,
+    zone: ZoneInfo | None,
+    reading: Reading,
+) -> tuple[Floats, float | None]:
+    """Return times that run on where a clock begins anew: half days, midnight, summer time.
+
+    The second part is what to add to the first time, or None where a clock of twelve hours
+    leaves it open.
+    """
+    if form.kind == "elapsed" or form.has_zone:
+        return seconds, 0.0
+    since = _since_midnight(form)
+    halves = unfold_half_days(seconds + since, numbers, texts, form.kind == "date", reading)
+    if halves is not None:
+        seconds = halves[0] - since
+    elif form.kind == "clock":
+        seconds = past_midnight(seconds, reading)
+    start = _local_start(form, date)
+    seconds = follow_local_clock(seconds, numbers, start, zone, form.whole_minutes, reading)
+    return seconds, 0.0 if halves is None else halves[1]
+
+
+def log_of(
+    rows: Rows,
+    every: tuple[NDArray[np.int64], Floats],
+    raw: RawRows,
+    stated: Stated,
+    zone: ZoneInfo | None,
+    reading: Reading,
+    may_grow: bool = False,
+) -> ProbeLog:
+    """Return the log of rows in the order of time.
+
+    Parameters
+    ----------
+    rows : Rows
+    every : tuple of ndarray
+        Row of the file and time of every row, those that repeat another too. [s]
+    raw : RawRows
+        The file as it was written.
+    stated : Stated
+    zone : ZoneInfo or None
+    reading : Reading
+    may_grow : bool
+        Whether a probe without a reading may still be plugged in.
+    """
+    table, plan = rows.table, rows.plan
+    kept, seconds, numbers = rows.kept, rows.seconds, rows.numbers
+    form, own = plan.form, plan.own
+    time_heading = table.header[plan.time_columns[-1]]
     if kept.size < 2:
         reading.fail(
             "All rows have the same time.",
             "Export the log with times that count on.",
             int(numbers[0]),
-            table.header[time_columns[-1]],
+            time_heading,
         )
     if seconds[-1] - seconds[0] > reading.limits["duration_limit"]:
         step = int(np.argmax(np.diff(seconds))) + 1
@@ -331,7 +407,7 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
             "just before this row.",
             "Correct the date, or the unit of the time.",
             int(numbers[step]),
-            table.header[time_columns[-1]],
+            time_heading,
         )
     read = [
         (column, read_column(column, table, kept, numbers, own, reading))
@@ -339,46 +415,18 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
     ]
     if not own:
         check_unit_jumps(read, numbers, stated.accept_jumps, reading)
-    names = own_channels(reading) if own else {}
     left_out = left_out_of(plan.unused, table, kept)
     left_out += [LeftOutColumn(name, why, np.empty(0), False) for name, why in reading.aside]
-    channels = []
-    for column, values in read:
-        if not np.any(np.isfinite(values)) and not own:
-            reading.repair(
-                Repair(
-                    None,
-                    column.name,
-                    "unplugged",
-                    "no reading in any row",
-                    "left out",
-                    "the probe was never plugged in",
-                )
-            )
-            left_out.append(never_plugged(column.name, column.role))
-            continue
-        celsius = values if column.unit == "C" else fahrenheit_to_celsius(values)
-        name, role = names.get(column.name, (column.name, column.role))
-        channels.append(Channel(name, role, celsius))
-    if not any(channel.role == "meat" for channel in channels):
-        reading.fail(
-            "No meat probe gave a single reading.",
-            "Check which probe was plugged in, and state it with columns=.",
-        )
-    if form.kind == "clock":
-        midnight = dt.datetime.combine(stated.date or dt.date(2000, 1, 1), dt.time())
-        moment: dt.datetime | None = midnight + dt.timedelta(seconds=float(seconds[0]) % DAY_S)
-    else:
-        moment = form.moment(texts[int(kept[0])])
-    offset = 0.0 if halves is None else halves[1]
-    if offset is None:
+    channels, silent = _channels(read, own, may_grow, reading)
+    moment = _moment_of(rows, stated)
+    if rows.half_s is None:
         reading.warnings.append(
             "The clock does not say a.m. or p.m., so the time of day of the first row is not "
             "known."
         )
         moment = None
     elif moment is not None:
-        moment += dt.timedelta(seconds=offset)
+        moment += dt.timedelta(seconds=rows.half_s)
     start, clock = start_of(moment, form.kind, stated.date, zone)
     time_s = seconds - seconds[0]
     if np.any(np.diff(time_s) <= 0):
@@ -401,10 +449,53 @@ def build(raw: RawRows, table: Table, stated: Stated, reading: Reading) -> Probe
         notes=tuple(reading.notes),
         metadata=metadata_of(reading.notes),
         raw=raw,
-        left_out=tuple(left_out),
+        left_out=(*left_out, *silent),
         unknown_spans=unknown,
     )
     return restored(log, reading) if own else log
+
+
+def _channels(
+    read: Sequence[tuple[Column, Floats]], own: bool, may_grow: bool, reading: Reading
+) -> tuple[list[Channel], list[LeftOutColumn]]:
+    """Return the probes, and those that were never plugged in."""
+    names = own_channels(reading) if own else {}
+    channels: list[Channel] = []
+    silent: list[LeftOutColumn] = []
+    for column, values in read:
+        if not np.any(np.isfinite(values)) and not own and not may_grow:
+            reading.repair(
+                Repair(
+                    None,
+                    column.name,
+                    "unplugged",
+                    "no reading in any row",
+                    "left out",
+                    "the probe was never plugged in",
+                )
+            )
+            why = f"{_NEVER}: the probe was never plugged in"  # perhaps it was in the meat
+            is_meat = column.role == "meat"
+            silent.append(LeftOutColumn(column.name, why, np.empty(0), is_meat))
+            continue
+        celsius = values if column.unit == "C" else fahrenheit_to_celsius(values)
+        name, role = names.get(column.name, (column.name, column.role))
+        channels.append(Channel(name, role, celsius))
+    if not any(channel.role == "meat" for channel in channels):
+        reading.fail(
+            "No meat probe gave a single reading.",
+            "Check which probe was plugged in, and state it with columns=.",
+        )
+    return channels, silent
+
+
+def _moment_of(rows: Rows, stated: Stated) -> dt.datetime | None:
+    """Return date and time of the first row as written; of a time of day, on any day."""
+    form, first_s = rows.plan.form, float(rows.seconds[0])
+    if form.kind == "clock":
+        midnight = dt.datetime.combine(stated.date or dt.date(2000, 1, 1), dt.time())
+        return midnight + dt.timedelta(seconds=first_s % DAY_S)
+    return form.moment(rows.texts[int(rows.kept[0])])
 
 
 def left_out_of(
@@ -422,12 +513,6 @@ def left_out_of(
         reason = f"{one.reason}, and {_NEVER}" if is_blank else one.reason
         found.append(LeftOutColumn(one.name, reason, celsius, meat_like))
     return found
-
-
-def never_plugged(name: str, role: Role) -> LeftOutColumn:
-    """Return a column of a probe that never gave a reading; it may have been in the meat."""
-    why = f"{_NEVER}: the probe was never plugged in"
-    return LeftOutColumn(name, why, np.empty(0), role == "meat")
 
 
 def _form(
@@ -455,7 +540,8 @@ def _form(
     return form
 
 
-def _times(texts: Sequence[str], form: TimeForm) -> Floats:
+def times_of(texts: Sequence[str], form: TimeForm) -> Floats:
+    """Return the seconds of each time as written; NaN where it cannot be read."""
     return np.asarray(list(map(form.seconds, texts)), dtype=float)  # None becomes NaN
 
 

@@ -271,7 +271,8 @@ def spread_minutes(
     reading: Reading,
 ) -> Floats:
     """Spread rows that share a minute: the clock shows less than the log knows."""
-    distinct, counts = np.unique(seconds, return_counts=True)
+    starts = np.flatnonzero(np.diff(seconds, prepend=np.nan) != 0)
+    distinct, counts = seconds[starts], np.diff(starts, append=seconds.size)
     if counts.size < 2 or distinct.size == seconds.size:
         return seconds
     usual = float(np.median(counts))

@@ -7,8 +7,10 @@ import re
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 from coreward.logs.heading_words import MEAT, role_of, unit_of, words_of
+from coreward.logs.log import Repair
 from coreward.logs.parts import (
     HEADER_SEARCH,
     Reading,
@@ -43,54 +45,68 @@ def load_bytes(target: Path, reading: Reading) -> bytes:
             reading.fail("There is no such file.", "Check the path and the spelling.")
         if not target.is_file():
             reading.fail("This is not an ordinary file.", "Copy the log into a file first.")
-        return _load_bytes(target, reading)
+        with target.open("rb") as stream:
+            data = read_bytes(stream, reading)
     except PermissionError:
         reading.fail("You may not read this file.", "Ask for the right to read it, or copy it.")
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         reading.fail(f"It cannot be opened ({reason}).", "Check the path.")
+    if not data:
+        reading.fail("The file is empty.", "Export the log again.")
+    return data
 
 
-def _load_bytes(target: Path, reading: Reading) -> bytes:
+def read_bytes(stream: BinaryIO, reading: Reading) -> bytes:
+    """Return the bytes of an open file, within the limits of size."""
     row_limit, byte_limit = reading.limits["row_limit"], reading.limits["byte_limit"]
     blocks: list[bytes] = []
     size = rows = 0
-    with target.open("rb") as stream:
-        while block := stream.read(_BLOCK):
-            blocks.append(block)
-            size += len(block)
-            rows += max(block.count(b"\n"), block.count(b"\r"))
-            if rows > row_limit + HEADER_SEARCH or size > byte_limit:
-                reading.fail(
-                    f"The file holds more than {row_limit:,.0f} rows or "
-                    f"{byte_limit / 2**20:.0f} MiB; reading stopped there.",
-                    "Thin it first: keep every tenth row (a sample every 10 s to 60 s is "
-                    "plenty for large meat), or cut it into one file per cook.",
-                )
-    if size == 0:
-        reading.fail("The file is empty.", "Export the log again.")
+    while block := stream.read(_BLOCK):
+        blocks.append(block)
+        size += len(block)
+        rows += max(block.count(b"\n"), block.count(b"\r"))
+        if rows > row_limit + HEADER_SEARCH or size > byte_limit:
+            reading.fail(
+                f"The file holds more than {row_limit:,.0f} rows or "
+                f"{byte_limit / 2**20:.0f} MiB; reading stopped there.",
+                "Thin it first: keep every tenth row (a sample every 10 s to 60 s is "
+                "plenty for large meat), or cut it into one file per cook.",
+            )
     return b"".join(blocks)
+
+
+def whole_lines(data: bytes) -> bytes:
+    """Return the bytes of a file that is still written up to the end of its last line."""
+    encoding = _wide_encoding(data)
+    width = 1 if encoding is None else int(encoding[4:6]) // 8  # bytes of a letter
+    data = data[: len(data) - len(data) % width]
+    end = max(data.rfind(b"\n"), data.rfind(b"\r")) + 1
+    return data[: end + -end % width]
+
+
+def _wide_encoding(data: bytes) -> str | None:
+    """Return the encoding of a text of two or four bytes a letter, None for others."""
+    if data.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
+        return "utf-32"
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    head = data[:4096]
+    odd, even = head[1::2].count(0), head[0::2].count(0)
+    if odd > 0.3 * len(head[1::2]) and even == 0:
+        return "utf-16-le"
+    return "utf-16-be" if even > 0.3 * len(head[0::2]) and odd == 0 else None
 
 
 def decode(data: bytes, reading: Reading) -> str:
     """Return bytes as text with plain line ends; refuse what is not text."""
     binary = ("It is not a text file.", "Export the log as CSV (plain text) and give that.")
-    encodings: tuple[str, ...]
-    if data.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
-        encodings = ("utf-32",)
-    elif data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        encodings = ("utf-16",)
-    else:
-        head = data[:4096]
-        odd, even = head[1::2].count(0), head[0::2].count(0)
-        if odd > 0.3 * len(head[1::2]) and even == 0:
-            encodings = ("utf-16-le",)
-        elif even > 0.3 * len(head[0::2]) and odd == 0:
-            encodings = ("utf-16-be",)
-        elif 0 in data:
+    wide = _wide_encoding(data)
+    if wide is None and 0 in data:
+        if not reading.is_growing:
             reading.fail(*binary)
-        else:
-            encodings = ("utf-8-sig", "cp1252", "latin-1")
+        data = data.replace(b"\0", b"?")  # what a logger leaves that lost its power
+    encodings = ("utf-8-sig", "cp1252", "latin-1") if wide is None else (wide,)
     widest, limit = 1, reading.limits["byte_limit"]
     if encodings[0] == "utf-8-sig" and 4 * len(data) > limit:
         widest = 4 if _FOUR_BYTES.search(data) else 2 if _THREE_BYTES.search(data) else 1
@@ -159,6 +175,13 @@ def split_table(
             stripped = line.strip()
             if stripped.startswith("#"):
                 reading.notes.append(stripped.lstrip("#").strip())
+            elif reading.is_growing and line.count('"') % 2:
+                reason = "it cannot be split into cells"
+                reading.repair(
+                    Repair(
+                        number, "", "not a table row", line[:60], "row left out", reason, number
+                    )
+                )
             elif stripped:
                 if number < header_row:
                     if not stripped.lower().startswith("sep="):
