@@ -7,7 +7,6 @@ import json
 import random
 import threading
 import time
-from itertools import pairwise
 
 import numpy as np
 import pytest
