@@ -29,7 +29,7 @@ from coreward.cook.simulate import simulate
 from coreward.cook.stages import MEAT_START_RANGE_C, Piece, Stage
 from coreward.errors import InputError
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
-from coreward.physics.growth import curves_after_cooking, growth_bound_by_place
+from coreward.physics.growth import growth_bound_by_place, growth_curves, organisms
 from coreward.physics.meat import Material
 from coreward.questions.verdict import CAUTION
 from coreward.tables.standards import BandLimit, band_limits
@@ -300,8 +300,8 @@ class _Course:
 
 
 def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
-    curves, own = curves_after_cooking(material.species)
-    sets = [tables.load("growth", name) for name in curves]
+    sets, own = growth_curves("cooling", material.species)
+    curves = tuple(one.name for one in sets)
     limit = tables.load("holding")["most_growth"]
     most = max(course.most(name, spread) for name in curves)
     if any(course.still_warm(name) for name in curves):
@@ -310,7 +310,7 @@ def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
     valid = min(s["lowest"] for s in sets), max(s["highest"] for s in sets)
     titles = tuple(dict.fromkeys(tables.source(s.record("lowest").source).title for s in sets))
     state: State = "met" if own and bound <= limit else "cannot tell"
-    organism = " and ".join(dict.fromkeys(s.text("organism") for s in sets))
+    organism = organisms(sets)
     if math.isfinite(bound):
         text = say(
             f"{organism} could grow by at most {{0}} at any place meanwhile",
