@@ -14,10 +14,10 @@ from coreward.errors import InputError
 from coreward.physics.growth import growth_bound
 from coreward.questions.chill.answer import (
     Chilling,
+    _comes_and_goes,
     chilling,
     chilling_plan,
     cooling_rule,
-    time_in_band,
 )
 from coreward.questions.rest.holding import hot_holding_limit
 from coreward.words import CUSTOMARY, Held, Needed
@@ -88,20 +88,20 @@ def test_a_band_is_read_at_its_longest():
     limit = cooling_rule()[0]  # 57.2 to 21.1 °C
     time = np.array([0.0, 100.0, 200.0, 300.0, 400.0, 500.0])
     curve = np.array([60.0, 50.0, 60.0, 20.0, 30.0, 10.0])
-    begin, end = time_in_band(time, curve, limit, 0.0)
+    begin, end = _comes_and_goes(time, curve, limit, 0.0)
     assert begin == pytest.approx(100.0 * (60.0 - limit.from_c) / 10.0)
     assert end == pytest.approx(400.0 + 100.0 * (30.0 - limit.to_c) / 20.0)
-    wider = time_in_band(time, curve, limit, 1.0)
+    wider = _comes_and_goes(time, curve, limit, 1.0)
     assert wider[0] < begin
     assert wider[1] > end
     # A sample at the very limit has left the band, and has come into it.
     exact = np.array([60.0, limit.from_c, 40.0, limit.to_c])
-    assert time_in_band(time[:4], exact, limit, 0.0) == (100.0, 300.0)
+    assert _comes_and_goes(time[:4], exact, limit, 0.0) == (100.0, 300.0)
     # Cold from the start: the whole record; never cold enough: without end.
-    assert time_in_band(time, curve - 10.0, limit, 0.0)[0] == 0.0
-    assert time_in_band(time, curve + 40.0, limit, 0.0)[1] == math.inf
-    assert time_in_band(time, curve + 50.0, limit, 0.0) == (math.inf, math.inf)
-    assert time_in_band(time, np.full(6, 10.0), limit, 0.0) == (0.0, 0.0)
+    assert _comes_and_goes(time, curve - 10.0, limit, 0.0)[0] == 0.0
+    assert _comes_and_goes(time, curve + 40.0, limit, 0.0)[1] == math.inf
+    assert _comes_and_goes(time, curve + 50.0, limit, 0.0) == (math.inf, math.inf)
+    assert _comes_and_goes(time, np.full(6, 10.0), limit, 0.0) == (0.0, 0.0)
 
 
 def test_the_sentence_gives_every_number_in_the_units_of_the_reader(iced):

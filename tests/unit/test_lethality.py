@@ -366,3 +366,28 @@ def test_growth_of_staphylococcus_agrees_with_the_design_of_the_guideline() -> N
         temperature = np.linspace(10.0, 54.4, 2000)
         got = growth.growth_bound(time, temperature, "staphylococcus")[-1]
         assert got == pytest.approx(expected, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("stage", "meats", "names", "measured"),
+    [
+        # What was measured in that meat; in any other the fastest of all decides.
+        ("cooling", "beef", ["perfringens beef"], True),
+        ("cooling", ("chicken",), ["perfringens chicken"], True),
+        ("cooling", ("chicken", "beef"), ["perfringens beef", "perfringens chicken"], True),
+        ("cooling", ("beef", "pork"), ["perfringens beef", "perfringens chicken"], False),
+        ("cooling", (), ["perfringens beef", "perfringens chicken"], False),
+        ("come-up", ("beef",), ["staphylococcus"], False),
+    ],
+)
+def test_the_growth_curves_of_a_meat(stage, meats, names, measured) -> None:
+    curves, known = growth.growth_curves(stage, meats)
+    assert [one.name for one in curves] == names
+    assert known is measured
+
+
+def test_an_organism_is_named_once_and_a_stage_without_curves_is_refused() -> None:
+    both, _ = growth.growth_curves("cooling", "turkey")
+    assert growth.organisms(both) == "Clostridium perfringens"
+    with pytest.raises(TableError, match="for the stage 'freezing'"):
+        growth.growth_curves("freezing", "beef")

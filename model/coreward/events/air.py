@@ -316,8 +316,8 @@ class _SlowChanges:
         wait, near = self._bins("slow_sag_back"), self._bins("slow_sag_lowest")
         at = start + near
         while at + wait < air.size:
-            low = at + near < air.size and air[at] <= air[at - near : at + near + 1].min()
-            if not low or self._explained(at, near):
+            lowest = air[at] <= air[at - near : at + near + 1].min()
+            if not lowest or self._explained(at, near):
                 at += 1
                 continue
             self._slow_sag(start, at, wait)

@@ -13,7 +13,7 @@ is credited: lag is the uncertain part, and crediting it is the dangerous side.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,29 +26,45 @@ Floats = NDArray[np.float64]
 _SECONDS_PER_HOUR = 3600.0
 
 
-def curves_after_cooking(meats: Iterable[str]) -> tuple[tuple[str, ...], bool]:
-    """Growth curves of what outlives cooking as spores, for a meat or a mixture.
+def growth_curves(
+    stage: str, meats: Iterable[str]
+) -> tuple[tuple[tables.ParameterSet, ...], bool]:
+    """Growth curves that matter in a stage, for a meat or a mixture.
 
-    The table says which those are and in which meat each was measured. Where a meat is not
-    one of these all of them are returned, of which the fastest counts.
+    The table says for which stage each is, and in which food it was measured. Where a meat
+    is not one of these all of the stage are returned, of which the fastest counts.
 
     Parameters
     ----------
+    stage : str
+        "come-up" or "cooling".
     meats : str or iterable of str
         Species.
 
     Returns
     -------
-    names : tuple of str
+    curves : tuple of ParameterSet
         Sets of table ``growth``.
     measured : bool
         Whether each of the meats is one that a curve was measured in.
+
+    Raises
+    ------
+    TableError
+        No set is for this stage.
     """
     asked = (meats,) if isinstance(meats, str) else tuple(meats)
-    sets = [tables.load("growth", name) for name in tables.names("growth")]
-    known = {s.name: s.text("species") for s in sets if s.text("outlives_cooking") == "yes"}
-    measured = bool(asked) and set(asked) <= set(known.values())
-    return tuple(n for n, meat in known.items() if not measured or meat in asked), measured
+    every = (tables.load("growth", name) for name in tables.names("growth"))
+    found = tuple(one for one in every if one.text("stage") == stage)
+    if not found:
+        raise TableError(f"no set of table 'growth' is for the stage {stage!r}.")
+    measured = bool(asked) and set(asked) <= {one.text("species") for one in found}
+    return tuple(one for one in found if not measured or one.text("species") in asked), measured
+
+
+def organisms(curves: Iterable[tables.ParameterSet]) -> str:
+    """Return the organisms of growth curves, each once."""
+    return " and ".join(dict.fromkeys(one.text("organism") for one in curves))
 
 
 def growth_rate(temperature_c: ArrayLike, name: str | None = None) -> Floats:
@@ -79,29 +95,6 @@ def growth_rate(temperature_c: ArrayLike, name: str | None = None) -> Floats:
     shape = (t - high) * (t - low) ** 2
     norm = (best - low) * ((best - low) * (t - best) - (best - high) * (best + low - 2.0 * t))
     return np.where(inside, constants["optimum_rate"] * shape / norm, 0.0)
-
-
-def growth_for(stage: str, meats: Sequence[str]) -> tables.ParameterSet:
-    """Return the set of table ``growth`` for a stage and a meat; any poultry decides.
-
-    Parameters
-    ----------
-    stage : str
-        "come-up" or "cooling".
-    meats : sequence of str
-        What the piece is made of; the last set of the table that serves any of it counts.
-
-    Raises
-    ------
-    TableError
-        No set serves them.
-    """
-    for name in reversed(tables.names("growth")):
-        constants = tables.load("growth", name)
-        serves = constants.text("meats").split(", ")
-        if constants.text("stage") == stage and any(meat in serves for meat in meats):
-            return constants
-    raise TableError(f"no set of table 'growth' serves {', '.join(meats)} in the {stage}.")
 
 
 def growth_bound(

@@ -24,12 +24,12 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.cook.rest import Place, rest_stage
-from coreward.cook.result import Result
+from coreward.cook.result import Result, first_time_at
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import MEAT_START_RANGE_C, Piece, Stage
 from coreward.errors import InputError
 from coreward.physics.body import Cylinder, Shape, Slab, Sphere
-from coreward.physics.growth import curves_after_cooking, growth_bound_by_place
+from coreward.physics.growth import growth_bound_by_place, growth_curves, organisms
 from coreward.physics.meat import Material
 from coreward.questions.verdict import CAUTION
 from coreward.tables.standards import BandLimit, band_limits
@@ -203,37 +203,20 @@ def _cooked_before(piece: Piece) -> Piece:
     return replace(piece, material=replace(material, constants=constants))
 
 
-def _passing(time_s: Floats, hottest_c: Floats, level_c: float, last: bool) -> float:
-    """When a curve comes down through a level, the first or the last time. [s].
-
-    Its first time if it is below from the start, infinite if it ends above.
-    """
-    above = hottest_c > level_c
-    if not above.any():
-        return float(time_s[0])
-    if last:
-        i = int(np.flatnonzero(above)[-1])
-    else:
-        below = np.flatnonzero(~above)
-        i = int(below[0]) - 1 if below.size else len(time_s) - 1
-        if i < 0:
-            return float(time_s[0])
-    if i == len(time_s) - 1:
-        return math.inf
-    a, b = float(hottest_c[i]), float(hottest_c[i + 1])
-    return float(time_s[i] + (a - level_c) / (a - b) * (time_s[i + 1] - time_s[i]))
-
-
-def time_in_band(
+def _comes_and_goes(
     time_s: Floats, hottest_c: Floats, limit: BandLimit, error_k: float
 ) -> tuple[float, float]:
-    """When a cooling curve comes into the band of a limit and leaves it, longest reading.
+    """When a cooling curve comes into the band of a limit and leaves it for good. [s].
 
-    It begins when the curve is first below the upper end, and ends when it is for the last
-    time above the lower one, the band widened by the probe's error at both ends. [s]
+    It comes when it is first at the upper end and goes when it is last at the lower one,
+    the band widened by the probe's error at both ends; infinite for what never comes.
     """
-    begin = _passing(time_s, hottest_c, limit.from_c + error_k, last=False)
-    return begin, _passing(time_s, hottest_c, limit.to_c - error_k, last=True)
+    begin = first_time_at(time_s, -hottest_c, -(limit.from_c + error_k))
+    low = limit.to_c - error_k
+    if hottest_c[-1] > low:
+        return begin, math.inf
+    end = first_time_at(time_s[::-1], hottest_c[::-1], low)
+    return begin, end if math.isfinite(end) else float(time_s[0])
 
 
 @dataclass(frozen=True)
@@ -265,7 +248,7 @@ class _Spread:
 def _judged(
     limit: BandLimit, curve: tuple[Floats, Floats], spread: _Spread, error_k: float
 ) -> Leg:
-    begin, end = time_in_band(*curve, limit, error_k)
+    begin, end = _comes_and_goes(*curve, limit, error_k)
     shortest, longest = spread.lengths(begin, end)
     if longest <= limit.limit_s:
         state: State = "met"
@@ -300,8 +283,8 @@ class _Course:
 
 
 def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
-    curves, own = curves_after_cooking(material.species)
-    sets = [tables.load("growth", name) for name in curves]
+    sets, own = growth_curves("cooling", material.species)
+    curves = tuple(one.name for one in sets)
     limit = tables.load("holding")["most_growth"]
     most = max(course.most(name, spread) for name in curves)
     if any(course.still_warm(name) for name in curves):
@@ -310,7 +293,7 @@ def _growth(course: _Course, material: Material, spread: _Spread) -> Growth:
     valid = min(s["lowest"] for s in sets), max(s["highest"] for s in sets)
     titles = tuple(dict.fromkeys(tables.source(s.record("lowest").source).title for s in sets))
     state: State = "met" if own and bound <= limit else "cannot tell"
-    organism = " and ".join(dict.fromkeys(s.text("organism") for s in sets))
+    organism = organisms(sets)
     if math.isfinite(bound):
         text = say(
             f"{organism} could grow by at most {{0}} at any place meanwhile",

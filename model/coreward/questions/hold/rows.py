@@ -6,17 +6,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from coreward import tables
 from coreward.physics.lethality import log_reduction
 from coreward.tables.standards import Standard, load_standard
 
-OTHER_ORGANISMS = (
-    "salmonella beef",
-    "stec beef 30% fat",
-    "listeria beef 30% fat",
-    "salmonella senftenberg beef",
-    "ecoli aw1.7 beef",
-)
-_SHORTEST_SHOWN_LOG = 0.01
+_LEAST_SHOWN_LOG = 0.01
+
+
+def _organisms_beside() -> tuple[str, ...]:
+    """Kinetics that table ``kinetics`` holds beside printed rows."""
+    every = (tables.load("kinetics", name) for name in tables.names("kinetics"))
+    return tuple(one.name for one in every if dict(one.texts).get("beside_rows") == "yes")
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class RowWorth:
 
 
 def compare_rows(
-    standard: Standard | str, organisms: Sequence[str] = OTHER_ORGANISMS
+    standard: Standard | str, organisms: Sequence[str] | None = None
 ) -> tuple[RowWorth, ...]:
     """Say what every usable row of a standard is worth.
 
@@ -58,8 +58,9 @@ def compare_rows(
     ----------
     standard : Standard or str
         A hold standard or its name.
-    organisms : sequence of str
-        Names of kinetics to hold the printed rows against.
+    organisms : sequence of str, optional
+        Names of kinetics to hold the printed rows against; those that table ``kinetics``
+        says if None.
 
     Returns
     -------
@@ -72,6 +73,7 @@ def compare_rows(
         Unknown standard or kinetics.
     """
     chosen = load_standard(standard) if isinstance(standard, str) else standard
+    names = _organisms_beside() if organisms is None else organisms
     found = []
     for row in chosen.usable_rows:
         time = [0.0, row.printed_s]
@@ -89,15 +91,13 @@ def compare_rows(
                 required_s=row.required_s,
                 lenient=row.short_of_law,
                 own_log=own,
-                others=tuple((name, log_reduction(time, held, name)) for name in organisms),
+                others=tuple((name, log_reduction(time, held, name)) for name in names),
             )
         )
     return tuple(found)
 
 
-def compare_rows_text(
-    standard: Standard | str, organisms: Sequence[str] = OTHER_ORGANISMS
-) -> str:
+def compare_rows_text(standard: Standard | str, organisms: Sequence[str] | None = None) -> str:
     """Return the comparison as a plain table, rounded down."""
     chosen = load_standard(standard) if isinstance(standard, str) else standard
     lines = [
@@ -108,9 +108,7 @@ def compare_rows_text(
         own = "" if row.own_log is None else f"; own law {_down(row.own_log)} log"
         mark = " (printed row is short of its law)" if row.lenient else ""
         others = ", ".join(
-            f"{name} {_down(value)}"
-            for name, value in row.others
-            if value > _SHORTEST_SHOWN_LOG
+            f"{name} {_down(value)}" for name, value in row.others if value > _LEAST_SHOWN_LOG
         )
         lines.append(
             f"{row.printing}: {row.printed}; used {math.ceil(row.required_s)} s{own}{mark}; "

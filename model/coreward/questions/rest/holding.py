@@ -238,7 +238,7 @@ def _sentence(h: Holding) -> Say:
                 Held(h.sure_hot_s),
             )
         )
-    if not h.hot_at_end and h.core_hot_s > h.hot_s:
+    if h.core_hot_s > h.hot_s:
         parts.append(say("A probe in the core shows it only after {0}.", Held(h.core_hot_s)))
     if not h.hot_at_end:
         parts.append(_then())

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from coreward import tables
 from coreward.physics.lethality import (
     CREDIT_FROM_C,
     Kinetics,
@@ -182,8 +183,8 @@ def _slow_margin(case: Case, given: float | None) -> tuple[float, Text]:
 
 
 def _target(group: str, case: Case) -> float:
-    # Cells that no target of the guideline names are held against that for Salmonella.
-    name = group if f"target_{group}" in case.rules else "salmonella"
+    # Cells that no target of the guideline names are held against that of the usual table.
+    name = group if f"target_{group}" in case.rules else load_kinetics().group
     by_meat = f"target_{name}_{'poultry' if case.poultry else 'meat'}"
     return case.rules[by_meat if by_meat in case.rules else f"target_{name}"]
 
@@ -393,9 +394,5 @@ def blind_spots(case: Case) -> tuple[Text, ...]:
                     amount(value, "log10"),
                 )
             )
-    return (
-        *found,
-        "Spores of Clostridium perfringens survive all cooking here; cooling decides about "
-        "them.",
-        "Staphylococcal toxin and the emetic toxin of Bacillus cereus survive cooking.",
-    )
+    every = (tables.load("growth", name) for name in tables.names("growth"))
+    return (*found, *dict.fromkeys(one.text("outlives_cooking") for one in every))

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward.physics.growth import growth_for
+from coreward.physics.growth import growth_curves, organisms
 from coreward.questions.verdict.answer import (
     CANNOT_TELL,
     MET,
@@ -256,7 +256,7 @@ def _judge_hot_hold(case: Case, *, counts: bool) -> LimitVerdict:
             Held(end - begin),
             Reading(lowest, 2 if close else 1),
             Published(roast.from_c),
-            growth_for("cooling", case.meats).text("organism"),
+            organisms(growth_curves("cooling", case.meats)[0]),
             Published(limit.from_c),
         )
     ]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.errors import InputError
-from coreward.physics.growth import growth_bound, growth_for
+from coreward.physics.growth import growth_bound, growth_curves, organisms
 from coreward.questions.verdict.answer import (
     CANNOT_TELL,
     MET,
@@ -158,10 +158,6 @@ def limit_verdict(
 
 # The come-up.
 
-_TOXIN = (
-    " Toxin that staphylococci have made is not destroyed by any later heat: longer or hotter "
-    "cooking does not cure a come-up past the limit."
-)
 _SHORTEN = "a thinner piece, a hotter or damper start, or an earlier wrap shortens it"
 
 
@@ -208,7 +204,9 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
 
     state = in_band_state(found, limit.limit_s)
     if state == NOT_MET:
-        return answer(NOT_MET, _TOXIN, f"{_SHORTEN}; this piece cannot be mended", broken=True)
+        sets, _ = growth_curves("come-up", case.meats)
+        lasting = "".join(f" {one.text('too_slow')}" for one in sets)
+        return answer(NOT_MET, lasting, f"{_SHORTEN}; this piece cannot be mended", broken=True)
     if state == CANNOT_TELL:
         why = " It may be past the limit."
         if found.endless:
@@ -234,15 +232,25 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
 def _growth_before(case: Case, upto_s: float) -> Text:
     time, temperature = case.record.known()
     kept = time <= upto_s
-    grows = growth_for("come-up", case.meats)
-    bound = growth_bound(time[kept], temperature[kept], grows.name)
+    organism, most = _growth("come-up", case, time[kept], temperature[kept])
     return say(
         "Growth of {0} without lag, an upper bound from broth: {1} (design "
-        f"{case.rules['staphylococcus_design']:g}, toxin a concern from "
-        f"{case.rules['staphylococcus_alarm']:g}).",
-        grows.text("organism"),
-        Required(float(bound[-1]) if bound.size else 0.0, "log"),
+        f"{case.rules['come_up_growth_design']:g}, toxin a concern from "
+        f"{case.rules['come_up_growth_alarm']:g}).",
+        organism,
+        most,
     )
+
+
+def _growth(
+    stage: str, case: Case, time_s: Floats, temperature_c: Floats
+) -> tuple[str, Required]:
+    """Return what grows in a stage, and its growth by the fastest curve at the end."""
+    sets, _ = growth_curves(stage, case.meats)
+    most = 0.0
+    if time_s.size:
+        most = max(float(growth_bound(time_s, temperature_c, s.name)[-1]) for s in sets)
+    return organisms(sets), Required(most, "log")
 
 
 # After lethality.
@@ -432,12 +440,9 @@ def judge_stays(
 def _growth_after(case: Case, point: _Point, start_s: float) -> Text:
     kept = case.record.time_s >= start_s
     time, values = case.record.time_s[kept], point.temperature_c[kept]
-    grows = growth_for("cooling", case.meats)
-    bound = growth_bound(time, values, grows.name)
     return say(
         "Growth of {0} without lag, an upper bound that decides nothing: {1} so far.",
-        grows.text("organism"),
-        Required(float(bound[-1]) if bound.size else 0.0, "log"),
+        *_growth("cooling", case, time, values),
     )
 
 

@@ -1,0 +1,100 @@
+"""When a probe follows the air, and which falls meat cannot make."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from coreward import tables
+from coreward.questions.verdict.doubts import _WINDOW_S as WINDOW_S
+from coreward.questions.verdict.doubts import _follows as follows
+from coreward.questions.verdict.doubts import about_new_piece, falls
+from coreward.words import shown
+
+RULES = tables.load("verdict")
+
+
+def made(with_it: int, steps: int, apart_k: float) -> tuple[NDArray[np.float64], ...]:
+    """Air that goes up and down by 6 K each ten minutes; the probe goes along in some of them.
+
+    It is `apart_k` from the air where it has gone along, and 6 K more where it has not.
+    """
+    time = WINDOW_S * np.arange(steps + 1.0)
+    air = 100.0 + np.where(np.arange(steps + 1) % 2 == 1, 6.0, 0.0)
+    meat = np.full(steps + 1, 100.0 + apart_k)
+    meat[1 : with_it + 1] = air[1 : with_it + 1] + apart_k
+    meat[with_it + 1 :] = meat[with_it]
+    return time, meat, air
+
+
+@pytest.mark.parametrize(
+    ("with_it", "apart_k", "expected"),
+    [
+        # Seven of ten steps and as near as 2.5 times what counts as near (2 K): it follows.
+        (7, 4.9, True),
+        (6, 4.9, False),
+        # Further away seven of ten do not do, nine of ten both ways do.
+        (7, 12.0, False),
+        (9, 12.0, True),
+        (8, 12.0, False),
+    ],
+)
+def test_a_probe_follows_the_air_in_most_of_its_steps(with_it, apart_k, expected) -> None:
+    time, meat, air = made(with_it, 10, apart_k)
+    assert RULES["air_step"] <= 6.0 < 20.0
+    assert follows(time, meat, air, RULES) is expected
+
+
+def test_a_new_piece_is_asked_about_with_its_times() -> None:
+    both = about_new_piece((3600.0, 9000.0), rises=True)
+    assert both.channel is None
+    assert (both.kind, both.at_s) == ("new piece", (3600.0, 9000.0))
+    assert shown(both.text, "C").startswith("At 1:00 and 2:30 it falls from hot")
+    assert both.code == "new_piece_s=(3600, 9000,) (or new_piece_s=() for the same piece)"
+    left = about_new_piece((3600.0,), rises=False)
+    assert left.kind == "left the meat"
+    assert shown(left.text, "C") == (
+        "At 1:00 it falls faster than meat can cool: did the probe leave the meat there?"
+    )
+
+
+@pytest.mark.parametrize(
+    ("time", "values", "found"),
+    [
+        # From 60 to 20 °C meat needs 900 s times ln 3, 989 s.
+        ([0, 600, 1560], [60, 60, 20], ((1560.0, False),)),
+        ([0, 600, 1600], [60, 60, 20], ()),
+        # It rises again by 5 K from the coldest reading so far, and no less.
+        ([0, 600, 1560, 1860], [60, 60, 20, 25], ((1560.0, True),)),
+        ([0, 600, 1560, 1860], [60, 60, 20, 24.9], ((1560.0, False),)),
+        ([0, 600, 1560, 1860, 2160, 2460], [60, 60, 20, 24, 19, 24], ((1560.0, True),)),
+        ([0, 600, 1560, 1860, 2160, 2460], [60, 60, 20, 24, 19, 23.9], ((1560.0, False),)),
+        # 45 °C is hot and 25 °C cold, and nothing between.
+        ([0, 300], [45, 25], ((300.0, False),)),
+        ([0, 300], [44.9, 25], ()),
+        ([0, 300], [45, 25.1], ()),
+    ],
+)
+def test_a_fall_is_too_fast_for_meat(time, values, found) -> None:
+    got = falls(np.array(time, float), np.array(values, float), RULES, 3600.0)
+    assert got == found
+
+
+@pytest.mark.parametrize(
+    ("middle", "gap_s", "spans", "count"),
+    [
+        (35.0, 1200.0, (), 0),  # a step as long as the longest allowed is no gap
+        (35.0, 1199.0, (), 1),
+        (35.0, 1200.0, ((1300.0, 1400.0),), 1),
+        (35.1, 1200.0, ((1300.0, 1400.0),), 0),  # less than half of what lies between
+        (35.0, 1200.0, ((2400.0, 2500.0),), 1),  # from 35 to 24 °C
+        (35.0, 1200.0, ((3600.0, 3700.0),), 0),
+        (35.0, 1200.0, ((1100.0, 1200.0),), 0),
+    ],
+)
+def test_a_fall_that_nobody_saw_counts(middle, gap_s, spans, count) -> None:
+    """From 45 to 24 °C in 40 min, which meat can; half of 20 K of it behind a gap."""
+    time = np.array([0.0, 1200.0, 2400.0, 3600.0])
+    values = np.array([60.0, 45.0, middle, 24.0])
+    assert len(falls(time, values, RULES, gap_s, spans)) == count

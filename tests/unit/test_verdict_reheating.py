@@ -1,0 +1,29 @@
+"""Where a reheating leaves the cold."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from coreward.questions.verdict.reheating import _leaves_the_cold as leaves_the_cold
+
+
+@pytest.mark.parametrize(
+    ("coldest", "hottest", "error", "found"),
+    [
+        # Exactly at the limit of 5 °C is cold; the hottest part leaves it one reading before
+        # the coldest, and was surely cold (half a kelvin below) one reading earlier still.
+        ([4.0, 5.0, 5.0, 20.0, 60.0], [4.0, 5.0, 6.5, 20.0, 60.0], 0.5, (2, 1, 0)),
+        # Exactly at limit and error is not yet warm: one stay in the cold, from the start.
+        ([4.0, 5.5, 4.0, 20.0], [4.0, 5.5, 5.2, 20.0], 0.5, (2, 0, 0)),
+        # A little above is: the stay begins anew behind it, and has no cold reading.
+        ([4.0, 5.6, 4.0, 20.0], [4.0, 5.6, 5.2, 20.0], 0.5, (2, 2, 2)),
+        # Back in the cold at the end: the rise before that is the last one.
+        ([4.0, 20.0, 4.0], [4.0, 20.0, 4.0], 0.0, (0, 0, 0)),
+        ([4.0, 20.0, 5.0, 30.0], [4.0, 20.0, 5.0, 30.0], 0.0, (2, 2, 2)),
+        ([4.0, 5.0, 4.0], [4.0, 5.0, 4.0], 0.0, None),
+        ([20.0, 40.0], [20.0, 40.0], 0.0, None),
+    ],
+)
+def test_the_cold_is_left_at_its_very_limit(coldest, hottest, error, found) -> None:
+    assert leaves_the_cold(np.array(coldest), np.array(hottest), 5.0, error) == found
