@@ -21,6 +21,7 @@ _PUBLIC = {
     "Piece": "coreward.cook.stages",
     "Surroundings": "coreward.cook.stages",
     "Chamber": "coreward.cook.stages",
+    "Spray": "coreward.cook.stages",
     "Stage": "coreward.cook.stages",
     "simulate": "coreward.cook.simulate",
     "simulate_many": "coreward.cook.many",

@@ -266,7 +266,9 @@ def _varied_piece(piece: Piece, member: _Member) -> Piece:
         material = dataclasses.replace(
             material, constants=material.constants._replace(**changes)
         )
-    return Piece(shape, material, member.get("start_c", piece.start_c))
+    return dataclasses.replace(
+        piece, shape=shape, material=material, start_c=member.get("start_c", piece.start_c)
+    )
 
 
 def _varied_stage(stage: Stage, number: int, alone: bool, member: _Member) -> Stage:
