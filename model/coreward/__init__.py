@@ -24,6 +24,8 @@ _PUBLIC = {
     "Spray": "coreward.cook.stages",
     "Stage": "coreward.cook.stages",
     "simulate": "coreward.cook.simulate",
+    "cook_together": "coreward.cook.together",
+    "SharedCook": "coreward.cook.together",
     "simulate_many": "coreward.cook.many",
     "Ensemble": "coreward.cook.many",
     "Result": "coreward.cook.result",

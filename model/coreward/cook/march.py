@@ -57,6 +57,8 @@ _MOST_ROWS = 4000
 # An engine lands on a target within a few millionths of a kelvin, from either
 # side: a core this close is there, and does not wait to come from the other side.
 _LANDING_K = 1e-4
+# Two moments this close are one. [s]
+_SAME_S = 1.0
 # Largest departure from a straight line between two steps that is taken for
 # the curve of a slow quantity and not for the slope of a stiff one. [K]
 _SMOOTH_K = 0.2
@@ -119,7 +121,7 @@ def chamber_constants(piece: Piece, s: Around, mesh: Mesh) -> ChamberConstants:
     """Return what the engine needs of a chamber; `OPEN` where the humidity is given."""
     if not isinstance(s, Chamber) or not piece.material.moist:
         return OPEN
-    share = chamber_share(piece, mesh)
+    share = chamber_share(piece, mesh) / s.portion
     table = tables.load("ventilation")
     # Walls that vapour may condense on: those of a cube of this volume.
     walls = 6.0 * s.volume_m3 ** (2.0 / 3.0)
@@ -167,7 +169,7 @@ def make_forcing(
     if isinstance(s, Chamber) and piece.material.moist:
         if mesh is None:
             raise InputError("A chamber is for coreward.simulate; give Surroundings here.")
-        per = 1.0 / (_HOUR_S * chamber_share(piece, mesh))
+        per = s.portion / (_HOUR_S * chamber_share(piece, mesh))
         flows = {
             "fresh_air": given["fresh_air"].at(then) * per,
             "brought": given["brought"].at(then) * per,
@@ -430,99 +432,142 @@ def march_stage(
         At the end.
     notes : list of str or Say
     """
+    way = Way(stage, name, state.time_s)
+    parts: list[Part] = []
+    notes: list[Text] = []
+    while not way.done:
+        part, state, told, way = march_leg(piece, way, mesh, state, solve, tolerance, spacing)
+        parts.append(part)
+        notes += [note for note in told if note not in notes]
+    return parts, state, notes
+
+
+@dataclass(frozen=True)
+class Way:
+    """How far a stage has come: legs done, sprays done, and whether it is over.
+
+    `origin_s` is when the clock of its time series starts; with the stage if None.
+    """
+
+    stage: Stage
+    name: str
+    begun_s: float
+    legs: int = 0
+    sprays: int = 0
+    done: bool = False
+    origin_s: float | None = None
+
+
+def march_leg(
+    piece: Piece,
+    way: Way,
+    mesh: Mesh,
+    state: State,
+    solve: Callable[[Problem], Raw],
+    tolerance: float,
+    spacing: float,
+    stop_s: float = math.inf,
+) -> tuple[Part, State, list[Text], Way]:
+    """Run a stage on to its next spray, its end or `stop_s`, whatever comes first.
+
+    Returns
+    -------
+    part : Part
+    state : State
+        At the end.
+    notes : list of str or Say
+    way : Way
+    """
+    stage = way.stage
     longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
     conditions = surface_conditions(piece, stage)
     chamber = chamber_constants(piece, stage.surroundings, mesh)
     until_c = stage.until_core_c
-    begun = state.time_s
+    spent = state.time_s - way.begun_s
+    sprays = way.sprays
+    poured = (0.0, 0.0)
     notes: list[Text] = []
-    parts: list[Part] = []
-
-    def tell(more: Sequence[Text]) -> None:
-        notes.extend(note for note in more if note not in notes)
-
-    while True:
-        spent = state.time_s - begun
-        left = longest - spent
-        seconds = left
-        if stage.spray is not None:
-            # Up to the next spray, one of a whole number of intervals.
-            ahead = (len(parts) + 1) * stage.spray.every_s - spent
-            seconds = min(left, ahead) if ahead < left - 1.0 else left
-        away = math.inf if until_c is None else abs(float(state.temperature_c[0]) - until_c)
-        there = away <= _LANDING_K
-        target = until_c
-        if there:
-            seconds, left, target = 0.0, 0.0, None
-        forcing, more = make_forcing(piece, stage.surroundings, seconds, mesh, spent)
-        tell(more)
-        poured = (0.0, 0.0)
-        if stage.liquid is not None and not parts:
-            state, poured, told = pour(piece, stage.liquid, stage, conditions, mesh, state)
-            tell(told)
-        if stage.spray is not None and parts:
-            state, poured, told = pour(piece, stage.spray, stage, conditions, mesh, state)
-            tell(told)
-        tell([stage.note] if stage.note else [])
-        vapour = fresh_vapour(forcing, chamber)
-        if chamber.closed and state.vapour is not None:
-            vapour = state.vapour * chamber.volume
-        problem = Problem(
-            shape=piece.shape,
-            mesh=mesh,
-            material=piece.material.constants,
-            conditions=conditions,
-            forcing=forcing,
-            temperature_c=state.temperature_c,
-            water=state.water,
-            film=state.film,
-            highest_c=state.highest_c,
-            duration_s=seconds,
-            until_core_c=target,
-            tolerance=tolerance,
-            chamber=chamber,
-            vapour=vapour,
+    liquid: Liquid | Spray | None = stage.liquid if not way.legs else None
+    if stage.spray is not None and way.legs:
+        due = (sprays + 1) * stage.spray.every_s
+        if spent >= due - _SAME_S:
+            liquid, sprays = stage.spray, sprays + 1
+    left = longest - spent if way.legs else longest
+    seconds = min(left, stop_s - state.time_s)
+    if stage.spray is not None:
+        ahead = (sprays + 1) * stage.spray.every_s - spent
+        if ahead < seconds - _SAME_S:
+            seconds = ahead
+    away = math.inf if until_c is None else abs(float(state.temperature_c[0]) - until_c)
+    there = away <= _LANDING_K
+    target = until_c
+    if there:
+        seconds, left, target = 0.0, 0.0, None
+    into = spent if way.origin_s is None else state.time_s - way.origin_s
+    forcing, more = make_forcing(
+        piece, stage.surroundings, seconds, mesh, into if way.legs or into else 0.0
+    )
+    notes += more
+    if liquid is not None:
+        state, poured, told = pour(piece, liquid, stage, conditions, mesh, state)
+        notes += told
+    notes += [stage.note] if stage.note else []
+    vapour = fresh_vapour(forcing, chamber)
+    if chamber.closed and state.vapour is not None:
+        vapour = state.vapour * chamber.volume
+    problem = Problem(
+        shape=piece.shape,
+        mesh=mesh,
+        material=piece.material.constants,
+        conditions=conditions,
+        forcing=forcing,
+        temperature_c=state.temperature_c,
+        water=state.water,
+        film=state.film,
+        highest_c=state.highest_c,
+        duration_s=seconds,
+        until_core_c=target,
+        tolerance=tolerance,
+        chamber=chamber,
+        vapour=vapour,
+    )
+    raw = _solve(solve, problem, stage.surroundings.radiant_flux)
+    hottest = float(raw.temperature_c[:, -1].max())
+    if piece.material.moist and hottest > CRUST_LIMIT_C:
+        notes.append(_BURNT)
+    end = state.time_s + float(raw.time_s[-1])
+    reached = None if until_c is None else raw.reached or there
+    record = StageRecord(
+        label=way.name,
+        begin_s=state.time_s,
+        end_s=end,
+        wrap=stage.wrap_set().name,
+        conditions=conditions,
+        reached=reached,
+        steps=raw.steps,
+    )
+    part = finish(raw, forcing, conditions, mesh, piece, spacing, record, chamber)
+    part = replace(part, poured=poured, continues=way.legs > 0)
+    state = State(
+        raw.temperature_c[-1],
+        raw.water[-1],
+        float(raw.film[-1]),
+        raw.highest_c[-1],
+        end,
+        None if raw.vapour is None else float(raw.vapour[-1]) / chamber.volume,
+    )
+    done = bool(reached) or seconds >= left - 1e-6
+    if done and until_c is not None and not reached:
+        notes.append(
+            say(
+                "The core did not reach {0} in {1}; it ended at {2} after {3}.",
+                Published(until_c),
+                way.name,
+                Reading(float(state.temperature_c[0])),
+                Lasting(end - way.begun_s),
+            )
         )
-        raw = _solve(solve, problem, stage.surroundings.radiant_flux)
-        hottest = float(raw.temperature_c[:, -1].max())
-        if piece.material.moist and hottest > CRUST_LIMIT_C:
-            tell([_BURNT])
-        end = state.time_s + float(raw.time_s[-1])
-        reached = None if until_c is None else raw.reached or there
-        record = StageRecord(
-            label=name,
-            begin_s=state.time_s,
-            end_s=end,
-            wrap=stage.wrap_set().name,
-            conditions=conditions,
-            reached=reached,
-            steps=raw.steps,
-        )
-        part = finish(raw, forcing, conditions, mesh, piece, spacing, record, chamber)
-        parts.append(replace(part, poured=poured, continues=bool(parts)))
-        state = State(
-            raw.temperature_c[-1],
-            raw.water[-1],
-            float(raw.film[-1]),
-            raw.highest_c[-1],
-            end,
-            None if raw.vapour is None else float(raw.vapour[-1]) / chamber.volume,
-        )
-        if reached or seconds >= left:
-            break
-    if until_c is not None and not reached:
-        tell(
-            [
-                say(
-                    "The core did not reach {0} in {1}; it ended at {2} after {3}.",
-                    Published(until_c),
-                    name,
-                    Reading(float(state.temperature_c[0])),
-                    Lasting(state.time_s - begun),
-                )
-            ]
-        )
-    return parts, state, notes
+    return part, state, notes, replace(way, legs=way.legs + 1, sprays=sprays, done=done)
 
 
 _BURNT = say(

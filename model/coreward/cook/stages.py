@@ -382,6 +382,9 @@ class Chamber:
         Temperature of the walls; the air's if None. [°C]
     heat_transfer, emissivity, pressure_pa, evaporation, air_speed
         As for `Surroundings`.
+    portion : float
+        Of the chamber, with its flows and walls, that one piece has: 0.5 if two alike are
+        in it. For pieces that differ see :func:`coreward.cook_together`. [-]
 
     Raises
     ------
@@ -401,6 +404,7 @@ class Chamber:
     emissivity: float | None = None
     evaporation: bool = True
     air_speed: float | None = None
+    portion: float = 1.0
     radiant_flux: ClassVar[float] = 0.0
     dew_point_c: ClassVar[None] = None
 
@@ -423,6 +427,10 @@ class Chamber:
                 f"The dew point outside, {self.outside_dew_point_c:g} °C, is above the "
                 f"temperature there, {self.outside_c:g} °C; air cannot hold that much vapour. "
                 "Lower the one or raise the other."
+            )
+        if not 0.0 < self.portion <= 1.0:
+            raise InputError(
+                f"The portion of a chamber must lie between 0 and 1; it is {self.portion}."
             )
         low, high = VOLUME_RANGE_M3
         if not (math.isfinite(self.volume_m3) and low <= self.volume_m3 <= high):
