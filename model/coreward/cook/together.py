@@ -165,7 +165,7 @@ class _Kitchen:
             way = Way(_idle(self.chamber, LONGEST_STAGE_S, "out"), "out", guest.state.time_s)
         series = TimeSeries(knots, exchange)
         times = np.unique(np.concatenate([self.fuel.time_s, knots]))
-        brought = TimeSeries(times, self.fuel.at(times) + series.at(times) / guest.portion)
+        brought = times, self.fuel.at(times) + series.at(times) / guest.portion
         around = way.stage.surroundings
         assert isinstance(around, Chamber)
         around = replace(around, water_kg_h=brought, portion=guest.portion)
