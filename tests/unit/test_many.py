@@ -355,3 +355,26 @@ def test_nothing_in_nothing_out():
     e = simulate_many([], COOK, **SMALL)
     assert e.members == 0
     assert e.core_c.shape == (0, 0)
+
+
+def test_members_may_differ_in_what_is_a_chambers_and_a_pieces_own():
+    piece = cw.Piece(cw.Slab(0.05), cw.meat(), 4.0, 6.0)
+    stage = cw.Stage(cw.Chamber(107.0, 1.5, heat_transfer=8.0), duration_s=4 * 3600.0)
+    given = {"fresh_air_kg_h": [1.5, 15.0, 15.0], "injected_fraction": [0.0, 0.0, 0.1]}
+    many = simulate_many(piece, stage, given)
+    alone = cw.simulate(piece, stage)
+    assert many.core_c[0, -1] == pytest.approx(alone.core_c[-1], abs=1e-9)
+    # Dry air cools the surface, and more water takes longer to warm.
+    assert many.core_c[0, -1] > many.core_c[1, -1] > many.core_c[2, -1]
+
+
+def test_what_surroundings_of_that_kind_have_not_is_refused():
+    piece = cw.Piece(cw.Slab(0.05), cw.meat(), 4.0, 6.0)
+    with pytest.raises(InputError, match="Surroundings has no fresh_air_kg_h"):
+        simulate_many(
+            piece, cw.Stage(cw.Surroundings(107.0), duration_s=60.0), {"fresh_air_kg_h": [1.0]}
+        )
+    with pytest.raises(InputError, match="Chamber has no dew_point_c"):
+        simulate_many(
+            piece, cw.Stage(cw.Chamber(107.0, 1.5), duration_s=60.0), {"dew_point_c": [30.0]}
+        )

@@ -22,6 +22,13 @@ CASES = {
             cw.Stage(PIT, until_core_c=90.0, wrap="foil"),
         ],
     ),
+    "chamber": (
+        cw.Slab(0.05),
+        [
+            cw.Stage(cw.Chamber(107.0, 1.5, heat_transfer=8.0), until_core_c=68.0),
+            cw.Stage(cw.Chamber(107.0, 4.0, heat_transfer=8.0), duration_s=2 * HOUR),
+        ],
+    ),
     "small sphere": (cw.Sphere(0.09), [cw.Stage(PIT, duration_s=3 * HOUR)]),
 }
 
@@ -29,7 +36,7 @@ CASES = {
 @pytest.mark.parametrize("name", CASES)
 def test_same_settings_same_answer(name: str) -> None:
     shape, stages = CASES[name]
-    piece = cw.Piece(shape, cw.meat(), 5.0)
+    piece = cw.Piece(shape, cw.meat(), 5.0, 5.0, 0.05)
     full = cw.simulate(piece, stages, cells=40, tolerance=0.05)
     at_s = full.step_time_s[full.step_time_s < full.time_s[-1]]
     light = run_light(light_cook(piece, stages), at_s, cells=40, tolerance=0.05)
@@ -44,12 +51,13 @@ def test_same_settings_same_answer(name: str) -> None:
     water = full.mass_loss_fraction - full.rendered_fat_fraction
     assert np.abs(light.water_loss_fraction - there(water)).max() < 2e-3
     assert light.leg_end_s[-1] == pytest.approx(full.time_s[-1], abs=1e-6)
+    assert light.vapour_pressure == pytest.approx(there(full.environment[:, 2]), rel=1e-6)
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_coarse_settings_stay_close(name: str) -> None:
     shape, stages = CASES[name]
-    piece = cw.Piece(shape, cw.meat(), 5.0)
+    piece = cw.Piece(shape, cw.meat(), 5.0, 5.0, 0.05)
     full = cw.simulate(piece, stages)
     at_s = np.arange(0.0, full.time_s[-1], 600.0)
     light = run_light(light_cook(piece, stages), at_s)

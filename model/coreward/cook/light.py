@@ -17,11 +17,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.cook.many import usable_cores
-from coreward.cook.march import make_forcing, surface_conditions
+from coreward.cook.march import (
+    chamber_constants,
+    fresh_vapour,
+    make_forcing,
+    surface_conditions,
+)
 from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage
 from coreward.errors import InputError
 from coreward.physics import history
 from coreward.physics.body import Mesh, Shape, make_mesh
+from coreward.physics.chamber import OPEN, ChamberConstants, pascal_per_kilogram
 from coreward.physics.engines.fast import solve
 from coreward.physics.problem import LEDGER, Forcing, Problem, Raw
 from coreward.physics.statement import MaterialConstants, SurfaceConditions
@@ -56,6 +62,8 @@ class Leg:
     from_below : bool
         With `until_core_c`: a core that is hotter already ends the leg at once. False
         waits for it to cool.
+    chamber : ChamberConstants
+        Of a closed pit whose air the meat makes damp; `OPEN` where `forcing` says how damp.
     """
 
     forcing: Forcing
@@ -63,16 +71,18 @@ class Leg:
     duration_s: float
     until_core_c: float | None = None
     from_below: bool = False
+    chamber: ChamberConstants = OPEN
 
 
 @dataclass(frozen=True)
 class LightCook:
-    """A piece and its legs."""
+    """A piece and its legs; `injected_water` is what it starts with on top. [kg/m³]."""
 
     shape: Shape
     constants: MaterialConstants
     start_c: float
     legs: tuple[Leg, ...]
+    injected_water: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -90,6 +100,8 @@ class LightRun:
         Free water on the surface.
     surface_water : ndarray, shape (times,)
         Water of the surface volume. [kg per m³ of raw piece]
+    vapour_pressure : ndarray, shape (times,)
+        Of the air around the piece, given or what a chamber made of it. [Pa]
     leg_end_s : tuple of float
         When each leg ended, from the start of the cook.
     reached : tuple of bool
@@ -103,6 +115,7 @@ class LightRun:
     evaporated_fraction: Floats
     film_kg_m2: Floats
     surface_water: Floats
+    vapour_pressure: Floats
     leg_end_s: tuple[float, ...]
     reached: tuple[bool, ...]
 
@@ -144,12 +157,13 @@ def run_light(
     nodes = np.array(sorted({0, last, *(n + i for _, n, _ in between for i in (0, 1))}))
     place = {int(n): i for i, n in enumerate(nodes)}
     t = np.full(cells, float(cook.start_c))
-    w = np.full(cells, m.raw_water)
+    w = np.full(cells, m.raw_water + cook.injected_water)
     highest = t
     film = 0.0
-    held0 = m.raw_water * mesh.volume.sum()
+    held0 = (m.raw_water + cook.injected_water) * mesh.volume.sum()
     raw_mass = held0 + mesh.volume.sum() * (m.solids_density + m.fat_density)
-    out = np.empty((7, len(at_s)))
+    density: float | None = None  # of the vapour in a chamber
+    out = np.empty((8, len(at_s)))
     begin = 0.0
     evaporated = 0.0
     ends: list[float] = []
@@ -161,6 +175,8 @@ def run_light(
             ends.append(begin)
             reached.append(True)
             continue
+        room = leg.chamber
+        vapour = fresh_vapour(leg.forcing, room) if density is None else density * room.volume
         raw = solve(
             Problem(
                 cook.shape,
@@ -175,6 +191,8 @@ def run_light(
                 leg.duration_s,
                 leg.until_core_c,
                 tolerance,
+                room,
+                vapour if room.closed else 0.0,
             )
         )
         end = begin + float(raw.time_s[-1])
@@ -202,9 +220,11 @@ def run_light(
             _account(
                 out, done, stop, raw, local, mesh, evaporated, raw_mass, held0, m.film_capacity
             )
+            out[7, done:stop] = _around(leg, raw, local)
             done = stop
         t, w = raw.temperature_c[-1], raw.water[-1]
         film, highest = float(raw.film[-1]), raw.highest_c[-1]
+        density = None if raw.vapour is None else float(raw.vapour[-1]) / room.volume
         evaporated += _vapour(raw)[-1]
         begin = end
         ends.append(end)
@@ -217,6 +237,7 @@ def run_light(
         evaporated_fraction=out[4],
         film_kg_m2=out[5],
         surface_water=out[6],
+        vapour_pressure=out[7],
         leg_end_s=tuple(ends),
         reached=tuple(reached),
     )
@@ -228,6 +249,16 @@ def _between(mesh: Mesh, depth: float) -> tuple[int, float]:
     node = int(np.searchsorted(mesh.position, where, side="right")) - 1
     node = min(max(node, 0), len(mesh.position) - 2)
     return node, (where - mesh.position[node]) / mesh.spacing[node]
+
+
+def _around(leg: Leg, raw: Raw, local: Floats) -> Floats:
+    """Vapour pressure of the air at the local times of a leg. [Pa]."""
+    f = leg.forcing
+    if raw.vapour is None:
+        return np.interp(local, f.time_s, f.vapour_pressure)
+    air = np.interp(local, f.time_s, f.air_c)
+    per = np.array([pascal_per_kilogram(float(a), leg.chamber) for a in air])
+    return np.interp(local, raw.time_s, raw.vapour) * per
 
 
 def _vapour(raw: Raw) -> Floats:
@@ -264,19 +295,35 @@ def light_cook(piece: Piece, stages: Sequence[Stage]) -> LightCook:
     Raises
     ------
     InputError
-        If a stage begins with a liquid, which only `coreward.simulate` pours.
+        If a stage begins with a liquid or has a spray, which only `coreward.simulate` pours.
     """
     legs = []
+    # The surface of a mesh does not depend on how finely it is cut.
+    mesh = make_mesh(piece.shape, LIGHT_CELLS)
     for stage in stages:
-        if stage.liquid is not None:
+        if stage.liquid is not None or stage.spray is not None:
             raise InputError(
-                "A stage with liquid under its wrap needs coreward.simulate: fits and plans "
-                "do not pour. Leave the liquid out."
+                "A stage with liquid under its wrap or a spray needs coreward.simulate: fits "
+                "and plans do not pour. Leave the liquid or the spray out."
             )
         longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
-        forcing, _ = make_forcing(piece, stage.surroundings, longest)
-        legs.append(Leg(forcing, surface_conditions(piece, stage), longest, stage.until_core_c))
-    return LightCook(piece.shape, piece.material.constants, piece.start_c, tuple(legs))
+        forcing, _ = make_forcing(piece, stage.surroundings, longest, mesh)
+        legs.append(
+            Leg(
+                forcing,
+                surface_conditions(piece, stage),
+                longest,
+                stage.until_core_c,
+                chamber=chamber_constants(piece, stage.surroundings, mesh),
+            )
+        )
+    return LightCook(
+        piece.shape,
+        piece.material.constants,
+        piece.start_c,
+        tuple(legs),
+        piece.injected_water,
+    )
 
 
 def spread(

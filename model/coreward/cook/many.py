@@ -57,7 +57,14 @@ _SURROUNDINGS_NAMES = (
     "emissivity",
     "pressure_pa",
     "air_speed",
+    "fresh_air_kg_h",
+    "water_kg_h",
+    "volume_m3",
+    "outside_c",
+    "outside_dew_point_c",
+    "portion",
 )
+_PIECE_NAMES = ("mass_kg", "injected_fraction")
 _STAGE_NAMES = ("duration_s", "until_core_c")
 _MATERIAL_NAMES = tuple(name for name in MaterialConstants._fields if name != "moist")
 _STAGE_KEY = re.compile(r"stages\[(\d+)\]\.(\w+)")
@@ -266,7 +273,14 @@ def _varied_piece(piece: Piece, member: _Member) -> Piece:
         material = dataclasses.replace(
             material, constants=material.constants._replace(**changes)
         )
-    return Piece(shape, material, member.get("start_c", piece.start_c))
+    mine: dict[str, Any] = {name: member[name] for name in _PIECE_NAMES if name in member}
+    return dataclasses.replace(
+        piece,
+        shape=shape,
+        material=material,
+        start_c=member.get("start_c", piece.start_c),
+        **mine,
+    )
 
 
 def _varied_stage(stage: Stage, number: int, alone: bool, member: _Member) -> Stage:
@@ -282,6 +296,11 @@ def _varied_stage(stage: Stage, number: int, alone: bool, member: _Member) -> St
 
     air = mine(_SURROUNDINGS_NAMES)
     times = mine(_STAGE_NAMES)
+    known = {field.name for field in dataclasses.fields(stage.surroundings)}
+    for name in air:
+        if name not in known:
+            kind = type(stage.surroundings).__name__
+            raise InputError(f"{kind} has no {name}; leave it out, or use the other kind.")
     if air:
         stage = dataclasses.replace(
             stage, surroundings=dataclasses.replace(stage.surroundings, **air)
@@ -315,8 +334,8 @@ def _explain_unused(name: str, plan: tuple[Stage, ...] | None) -> str:
         )
     return (
         f"There is no parameter {name!r}. Known are thickness, diameter, start_c, "
-        f"{', '.join((*_SURROUNDINGS_NAMES, *_STAGE_NAMES))}, and the fields of the "
-        "material's constants."
+        f"{', '.join((*_PIECE_NAMES, *_SURROUNDINGS_NAMES, *_STAGE_NAMES))}, and the fields "
+        "of the material's constants."
     )
 
 
@@ -473,12 +492,14 @@ def simulate_many(
         mapping of name to number) and returns its stages.
     parameters : mapping of str to array_like, optional
         What varies: one value for each member, or one number for all.
-        ``thickness`` or ``diameter`` [m], ``start_c`` [°C]; any number of the
+        ``thickness`` or ``diameter`` [m], ``start_c`` [°C], ``mass_kg``,
+        ``injected_fraction``; any number of the
         material's constants by its name (see
         :class:`coreward.physics.statement.MaterialConstants`); for a cook of one
         stage ``air_c``, ``dew_point_c``, ``wall_c`` [°C], ``heat_transfer``
         [W/(m² K)], ``emissivity``, ``pressure_pa``, ``air_speed`` [m/s],
-        ``duration_s`` [s] and ``until_core_c`` [°C]; for several stages the same
+        ``duration_s`` [s] and ``until_core_c`` [°C], in a chamber also its own
+        numbers such as ``fresh_air_kg_h``; for several stages the same
         with the stage in front: ``stages[0].air_c``. With a function, whatever
         it reads.
     times_s : array_like, optional

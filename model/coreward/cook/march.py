@@ -20,6 +20,7 @@ from coreward.cook.stages import (
     Chamber,
     Liquid,
     Piece,
+    Spray,
     Stage,
     _series,
 )
@@ -56,6 +57,8 @@ _MOST_ROWS = 4000
 # An engine lands on a target within a few millionths of a kelvin, from either
 # side: a core this close is there, and does not wait to come from the other side.
 _LANDING_K = 1e-4
+# Two moments this close are one. [s]
+_SAME_S = 1.0
 # Largest departure from a straight line between two steps that is taken for
 # the curve of a slow quantity and not for the slope of a stiff one. [K]
 _SMOOTH_K = 0.2
@@ -118,7 +121,7 @@ def chamber_constants(piece: Piece, s: Around, mesh: Mesh) -> ChamberConstants:
     """Return what the engine needs of a chamber; `OPEN` where the humidity is given."""
     if not isinstance(s, Chamber) or not piece.material.moist:
         return OPEN
-    share = chamber_share(piece, mesh)
+    share = chamber_share(piece, mesh) / s.portion
     table = tables.load("ventilation")
     # Walls that vapour may condense on: those of a cube of this volume.
     walls = 6.0 * s.volume_m3 ** (2.0 / 3.0)
@@ -141,33 +144,35 @@ def fresh_vapour(forcing: Forcing, chamber: ChamberConstants) -> float:
 
 
 def make_forcing(
-    piece: Piece, s: Around, duration: float, mesh: Mesh | None = None
+    piece: Piece, s: Around, duration: float, mesh: Mesh | None = None, after_s: float = 0.0
 ) -> tuple[Forcing, list[str]]:
     """Merge the time series of a stage onto common times.
 
-    `mesh` is needed for a chamber, whose flows are per unit of it.
+    `mesh` is needed for a chamber, whose flows are per unit of it. `after_s` is how far into
+    the stage the forcing begins; its own times begin at zero.
     """
     notes = []
     given = s.series()
     if s.heat_transfer is not None:
         given["heat_transfer"] = _series("heat transfer", s.heat_transfer, 0.0, 1e5, "W/m²K")
-    times = np.unique(np.concatenate([x.time_s for x in given.values()]))
+    times = np.unique(np.concatenate([x.time_s for x in given.values()])) - after_s
     times = times[(times >= 0.0) & (times < duration)]
     times = np.concatenate((times, [duration])) if duration > 0 else np.array([0.0])
     if times[0] > 0.0:
         times = np.concatenate(([0.0], times))
     if all(len(x.value) == 1 for x in given.values()):
         times = times[:1]
-    air = given["air_c"].at(times)
-    dew = given["dew_point_c"].at(times)
+    then = times + after_s
+    air = given["air_c"].at(then)
+    dew = given["dew_point_c"].at(then)
     flows: dict[str, Floats] = {}
     if isinstance(s, Chamber) and piece.material.moist:
         if mesh is None:
             raise InputError("A chamber is for coreward.simulate; give Surroundings here.")
-        per = 1.0 / (_HOUR_S * chamber_share(piece, mesh))
+        per = s.portion / (_HOUR_S * chamber_share(piece, mesh))
         flows = {
-            "fresh_air": given["fresh_air"].at(times) * per,
-            "brought": given["brought"].at(times) * per,
+            "fresh_air": given["fresh_air"].at(then) * per,
+            "brought": given["brought"].at(then) * per,
         }
     wet = dew > air
     if wet.any():
@@ -178,14 +183,14 @@ def make_forcing(
             )
         dew = np.minimum(dew, air)
     pressure = np.array([saturation_pressure(float(d)) for d in np.clip(dew, -60.0, None)])
-    h = given["heat_transfer"].at(times) if "heat_transfer" in given else None
+    h = given["heat_transfer"].at(then) if "heat_transfer" in given else None
     if h is None:
         h = convection(piece, s, air)
     return (
         Forcing(
             time_s=times,
             air_c=air,
-            wall_c=given["wall_c"].at(times),
+            wall_c=given["wall_c"].at(then),
             vapour_pressure=pressure,
             heat_transfer=h,
             **flows,
@@ -214,8 +219,9 @@ def surface_conditions(piece: Piece, stage: Stage) -> SurfaceConditions:
 class Part:
     """One stage computed: the solver's own steps, and the rows of the result.
 
-    `poured` is the liquid that the stage began with and its heat above 0 °C, each
-    per unit of what the symmetry of the mesh leaves out. [kg], [J]
+    `poured` is the liquid that it began with and its heat above 0 °C, each per unit of
+    what the symmetry of the mesh leaves out. [kg], [J] `continues` is true of a part that
+    goes on with the stage of the one before, after a spray.
     """
 
     record: StageRecord
@@ -230,6 +236,7 @@ class Part:
     surface: Floats
     poured: tuple[float, float] = (0.0, 0.0)
     chamber: ChamberConstants = OPEN
+    continues: bool = False
 
 
 def _rows(raw: Raw, spacing: float) -> Floats:
@@ -264,16 +271,19 @@ class State:
 def start_state(piece: Piece, cells: int) -> State:
     """State of a raw piece at one temperature."""
     t = np.full(cells, float(piece.start_c))
-    return State(t, np.full(cells, piece.material.constants.raw_water), 0.0, t)
+    water = piece.material.constants.raw_water + piece.injected_water
+    return State(t, np.full(cells, water), 0.0, t)
 
 
-def _film_of(liquid: Liquid, piece: Piece, mesh: Mesh) -> float:
+def _film_of(liquid: Liquid | Spray, piece: Piece, mesh: Mesh) -> float:
     """Liquid spread over the whole surface of the piece. [kg/m²]."""
-    raw_mass = piece.raw_mass_kg if liquid.piece_kg is None else liquid.piece_kg
+    given = liquid.piece_kg if isinstance(liquid, Liquid) else None
+    raw_mass = piece.raw_mass_kg if given is None else given
     if raw_mass is None:
         raise InputError(
-            "Give the raw mass of the piece with the liquid (piece_kg): a slab or a cylinder "
-            "is as long as you like, and the liquid spreads over all its surface."
+            "Give the raw mass of the piece (mass_kg), or give it with the liquid (piece_kg): "
+            "a slab or a cylinder is as long as you like, and the liquid spreads over all its "
+            "surface."
         )
     # The ends of a cylinder and the rim of a slab are left out, as everywhere.
     area = raw_mass / piece.material.raw_density * mesh.surface_area / float(mesh.volume.sum())
@@ -281,9 +291,14 @@ def _film_of(liquid: Liquid, piece: Piece, mesh: Mesh) -> float:
 
 
 def pour(
-    piece: Piece, stage: Stage, conditions: SurfaceConditions, mesh: Mesh, state: State
-) -> tuple[State, tuple[float, float], list[str]]:
-    """Add the liquid of a stage to the film on the surface, its heat with it.
+    piece: Piece,
+    liquid: Liquid | Spray,
+    stage: Stage,
+    conditions: SurfaceConditions,
+    mesh: Mesh,
+    state: State,
+) -> tuple[State, tuple[float, float], list[Text]]:
+    """Add liquid to the film on the surface, its heat with it.
 
     The liquid and the outermost volume, some tenths of a millimetre, take one
     temperature at once.
@@ -300,16 +315,15 @@ def pour(
     InputError
         If the piece is dry, its mass is not given, or the wrap cannot keep as much.
     """
-    liquid, m = stage.liquid, piece.material.constants
-    if liquid is None:
-        return state, (0.0, 0.0), []
+    m = piece.material.constants
+    sprayed = isinstance(liquid, Spray)
     if not m.moist:
         raise InputError(
-            "Liquid under a wrap needs a moist material: a solid of constant properties has no "
-            "water on it. Use coreward.meat(...)."
+            "Liquid under a wrap or on the surface needs a moist material: a solid of constant "
+            "properties has no water on it. Use coreward.meat(...)."
         )
     more = _film_of(liquid, piece, mesh)
-    if more > conditions.juice_capacity:
+    if more > conditions.juice_capacity and not sprayed:
         most = liquid.mass_kg * conditions.juice_capacity / more
         raise InputError(
             f"The wrap ({stage.wrap_set().name}) keeps at most {most:.2g} kg of liquid on this "
@@ -328,14 +342,21 @@ def pour(
     temperatures, highest = state.temperature_c.copy(), state.highest_c.copy()
     temperatures[last] = mixed
     highest[last] = max(record, mixed)
-    notes = [
-        "Liquid under the wrap is taken as spread over the whole surface, and as warm as the "
+    under = "on the surface" if sprayed else "under the wrap"
+    notes: list[Text] = [
+        f"Liquid {under} is taken as spread over the whole surface, and as warm as the "
         "surface at once."
     ]
-    if film > conditions.juice_capacity:
+    if film > conditions.juice_capacity and not sprayed:
         notes.append(
             "With the juice already there the wrap cannot keep all of the liquid: the rest "
             "drips away."
+        )
+    if more > conditions.juice_capacity and sprayed:
+        most = liquid.mass_kg * conditions.juice_capacity / more
+        notes.append(
+            f"The bare surface holds about {most:.2g} kg of a spray of {liquid.mass_kg:g} kg; "
+            "the rest drips away."
         )
     poured = replace(state, temperature_c=temperatures, film=film, highest_c=highest)
     return poured, (area * more, heat), notes
@@ -383,90 +404,189 @@ def march(
     parts: list[Part] = []
     notes: list[Text] = []
     for number, stage in enumerate(plan):
-        longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
-        target = stage.until_core_c
-        away = math.inf if target is None else abs(float(state.temperature_c[0]) - target)
-        there = away <= _LANDING_K
-        if there:
-            longest, target = 0.0, None
-        forcing, more = make_forcing(piece, stage.surroundings, longest, mesh)
-        notes += [note for note in more if note not in notes]
-        conditions = surface_conditions(piece, stage)
-        state, poured, told = pour(piece, stage, conditions, mesh, state)
-        told += [stage.note] if stage.note else []
+        name = stage.label or f"stage {number + 1}"
+        more, state, told = march_stage(
+            piece, stage, name, mesh, state, solve, tolerance, spacing
+        )
+        parts += more
         notes += [note for note in told if note not in notes]
-        chamber = chamber_constants(piece, stage.surroundings, mesh)
-        vapour = fresh_vapour(forcing, chamber)
-        if chamber.closed and state.vapour is not None:
-            vapour = state.vapour * chamber.volume
-        problem = Problem(
-            shape=piece.shape,
-            mesh=mesh,
-            material=piece.material.constants,
-            conditions=conditions,
-            forcing=forcing,
-            temperature_c=state.temperature_c,
-            water=state.water,
-            film=state.film,
-            highest_c=state.highest_c,
-            duration_s=longest,
-            until_core_c=target,
-            tolerance=tolerance,
-            chamber=chamber,
-            vapour=vapour,
-        )
-        flux = stage.surroundings.radiant_flux
-        try:
-            raw = solve(problem)
-        except SolverError as error:
-            if flux == 0.0:
-                raise
-            raise SolverError(
-                f"{error} A radiant flux of {flux / 1e3:g} kW/m² for so long burns the "
-                "surface, which is not in the model: shorten the stage or lower the flux."
-            ) from error
-        hottest = float(raw.temperature_c[:, -1].max())
-        burnt = say(
-            "The surface comes above {0}: what browning and charring do there is not in the "
-            "model, and its temperature is a rough guess.",
-            Degrees(CRUST_LIMIT_C),
-        )
-        if piece.material.moist and hottest > CRUST_LIMIT_C and burnt not in notes:
-            notes.append(burnt)
-        until_c = stage.until_core_c
-        reached = None if until_c is None else raw.reached or there
-        label = stage.label or f"stage {number + 1}"
-        if until_c is not None and not reached:
-            notes.append(
-                say(
-                    "The core did not reach {0} in {1}; it ended at {2} after {3}.",
-                    Published(until_c),
-                    label,
-                    Reading(float(raw.temperature_c[-1, 0])),
-                    Lasting(float(raw.time_s[-1])),
-                )
-            )
-        end = state.time_s + float(raw.time_s[-1])
-        record = StageRecord(
-            label=label,
-            begin_s=state.time_s,
-            end_s=end,
-            wrap=stage.wrap_set().name,
-            conditions=conditions,
-            reached=reached,
-            steps=raw.steps,
-        )
-        part = finish(raw, forcing, conditions, mesh, piece, spacing, record, chamber)
-        parts.append(replace(part, poured=poured))
-        state = State(
-            raw.temperature_c[-1],
-            raw.water[-1],
-            float(raw.film[-1]),
-            raw.highest_c[-1],
-            end,
-            None if raw.vapour is None else float(raw.vapour[-1]) / chamber.volume,
-        )
     return parts, state, notes
+
+
+def march_stage(
+    piece: Piece,
+    stage: Stage,
+    name: str,
+    mesh: Mesh,
+    state: State,
+    solve: Callable[[Problem], Raw],
+    tolerance: float,
+    spacing: float,
+) -> tuple[list[Part], State, list[Text]]:
+    """Run one stage from a state: one part, or one for each time between sprays.
+
+    Returns
+    -------
+    parts : list of Part
+    state : State
+        At the end.
+    notes : list of str or Say
+    """
+    way = Way(stage, name, state.time_s)
+    parts: list[Part] = []
+    notes: list[Text] = []
+    while not way.done:
+        part, state, told, way = march_leg(piece, way, mesh, state, solve, tolerance, spacing)
+        parts.append(part)
+        notes += [note for note in told if note not in notes]
+    return parts, state, notes
+
+
+@dataclass(frozen=True)
+class Way:
+    """How far a stage has come: legs done, sprays done, and whether it is over.
+
+    `origin_s` is when the clock of its time series starts; with the stage if None.
+    """
+
+    stage: Stage
+    name: str
+    begun_s: float
+    legs: int = 0
+    sprays: int = 0
+    done: bool = False
+    origin_s: float | None = None
+
+
+def march_leg(
+    piece: Piece,
+    way: Way,
+    mesh: Mesh,
+    state: State,
+    solve: Callable[[Problem], Raw],
+    tolerance: float,
+    spacing: float,
+    stop_s: float = math.inf,
+) -> tuple[Part, State, list[Text], Way]:
+    """Run a stage on to its next spray, its end or `stop_s`, whatever comes first.
+
+    Returns
+    -------
+    part : Part
+    state : State
+        At the end.
+    notes : list of str or Say
+    way : Way
+    """
+    stage = way.stage
+    longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
+    conditions = surface_conditions(piece, stage)
+    chamber = chamber_constants(piece, stage.surroundings, mesh)
+    until_c = stage.until_core_c
+    spent = state.time_s - way.begun_s
+    sprays = way.sprays
+    poured = (0.0, 0.0)
+    notes: list[Text] = []
+    liquid: Liquid | Spray | None = stage.liquid if not way.legs else None
+    if stage.spray is not None and way.legs:
+        due = (sprays + 1) * stage.spray.every_s
+        if spent >= due - _SAME_S:
+            liquid, sprays = stage.spray, sprays + 1
+    left = longest - spent if way.legs else longest
+    seconds = min(left, stop_s - state.time_s)
+    if stage.spray is not None:
+        ahead = (sprays + 1) * stage.spray.every_s - spent
+        if ahead < seconds - _SAME_S:
+            seconds = ahead
+    away = math.inf if until_c is None else abs(float(state.temperature_c[0]) - until_c)
+    there = away <= _LANDING_K
+    target = until_c
+    if there:
+        seconds, left, target = 0.0, 0.0, None
+    into = spent if way.origin_s is None else state.time_s - way.origin_s
+    forcing, more = make_forcing(
+        piece, stage.surroundings, seconds, mesh, into if way.legs or into else 0.0
+    )
+    notes += more
+    if liquid is not None:
+        state, poured, told = pour(piece, liquid, stage, conditions, mesh, state)
+        notes += told
+    notes += [stage.note] if stage.note else []
+    vapour = fresh_vapour(forcing, chamber)
+    if chamber.closed and state.vapour is not None:
+        vapour = state.vapour * chamber.volume
+    problem = Problem(
+        shape=piece.shape,
+        mesh=mesh,
+        material=piece.material.constants,
+        conditions=conditions,
+        forcing=forcing,
+        temperature_c=state.temperature_c,
+        water=state.water,
+        film=state.film,
+        highest_c=state.highest_c,
+        duration_s=seconds,
+        until_core_c=target,
+        tolerance=tolerance,
+        chamber=chamber,
+        vapour=vapour,
+    )
+    raw = _solve(solve, problem, stage.surroundings.radiant_flux)
+    hottest = float(raw.temperature_c[:, -1].max())
+    if piece.material.moist and hottest > CRUST_LIMIT_C:
+        notes.append(_BURNT)
+    end = state.time_s + float(raw.time_s[-1])
+    reached = None if until_c is None else raw.reached or there
+    record = StageRecord(
+        label=way.name,
+        begin_s=state.time_s,
+        end_s=end,
+        wrap=stage.wrap_set().name,
+        conditions=conditions,
+        reached=reached,
+        steps=raw.steps,
+    )
+    part = finish(raw, forcing, conditions, mesh, piece, spacing, record, chamber)
+    part = replace(part, poured=poured, continues=way.legs > 0)
+    state = State(
+        raw.temperature_c[-1],
+        raw.water[-1],
+        float(raw.film[-1]),
+        raw.highest_c[-1],
+        end,
+        None if raw.vapour is None else float(raw.vapour[-1]) / chamber.volume,
+    )
+    done = bool(reached) or seconds >= left - 1e-6
+    if done and until_c is not None and not reached:
+        notes.append(
+            say(
+                "The core did not reach {0} in {1}; it ended at {2} after {3}.",
+                Published(until_c),
+                way.name,
+                Reading(float(state.temperature_c[0])),
+                Lasting(end - way.begun_s),
+            )
+        )
+    return part, state, notes, replace(way, legs=way.legs + 1, sprays=sprays, done=done)
+
+
+_BURNT = say(
+    "The surface comes above {0}: what browning and charring do there is not in the model, and "
+    "its temperature is a rough guess.",
+    Degrees(CRUST_LIMIT_C),
+)
+
+
+def _solve(solve: Callable[[Problem], Raw], problem: Problem, flux: float) -> Raw:
+    try:
+        return solve(problem)
+    except SolverError as error:
+        if flux == 0.0:
+            raise
+        raise SolverError(
+            f"{error} A radiant flux of {flux / 1e3:g} kW/m² for so long burns the surface, "
+            "which is not in the model: shorten the stage or lower the flux."
+        ) from error
 
 
 def finish(
@@ -601,6 +721,19 @@ def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
     return Balance(float(worst_energy), float(worst_water), float(worst_vapour))
 
 
+def _records(parts: Sequence[Part]) -> tuple[StageRecord, ...]:
+    """One record for each stage."""
+    records: list[StageRecord] = []
+    for part in parts:
+        if part.continues:
+            so_far, now = records.pop(), part.record
+            now = replace(now, begin_s=so_far.begin_s, steps=so_far.steps + now.steps)
+            records.append(now)
+        else:
+            records.append(part.record)
+    return tuple(records)
+
+
 def assemble(
     piece: Piece,
     plan: tuple[Stage, ...],
@@ -636,6 +769,7 @@ def assemble(
     index = np.concatenate(
         [np.full(len(part.time_s[rows]), i, dtype=np.int64) for i, part, rows, _ in chunks]
     )
+    stage_of = np.cumsum([not part.continues for part in parts]) - 1
     ledger = np.concatenate([part.ledger[rows] + base for _, part, rows, base in chunks])
     poured = np.cumsum([part.poured[0] for part in parts])
     t = join(lambda part: part.t)
@@ -646,7 +780,8 @@ def assemble(
     env = join(lambda part: part.env)
     steps = np.concatenate([part.record.begin_s + part.raw.time_s for part in parts])
 
-    raw_mass = material.raw_density * mesh.volume.sum()
+    gained = 1.0 + piece.injected_fraction
+    raw_mass = material.raw_density * mesh.volume.sum() * gained
     q = {name: i for i, name in enumerate(LEDGER)}
     if material.moist:
         evaporated = (ledger[:, q["evaporated"]] + ledger[:, q["boiled"]]) / raw_mass
@@ -657,9 +792,12 @@ def assemble(
         fat = fat - fat[0]
         held = np.minimum(film, m.film_capacity) * mesh.surface_area
         water_left = w @ mesh.volume + held
-        loss = (m.raw_water * mesh.volume.sum() - water_left) / raw_mass + fat
+        start_water = m.raw_water + piece.injected_water
+        loss = (start_water * mesh.volume.sum() - water_left) / raw_mass + fat
         ratio = w / m.solids_density
-        lost_volume = loss[-1] * material.raw_density / 1000.0
+        # Of the piece before an injection: what that brought does not swell it.
+        lost = loss[-1] * gained - piece.injected_fraction
+        lost_volume = lost * material.raw_density / 1000.0
         shrinkage = tables.load("surface", material.sets.get("surface"))["shrinkage"]
         final = piece.shape.size * max(1.0 - shrinkage * lost_volume, 0.1) ** (1.0 / 3.0)
     else:
@@ -670,7 +808,7 @@ def assemble(
     return Result(
         piece=piece,
         stages=plan,
-        records=tuple(part.record for part in parts),
+        records=_records(parts),
         mesh=mesh,
         engine=engine,
         tolerance=tolerance,
@@ -690,7 +828,7 @@ def assemble(
         highest_c=highest,
         environment=env,
         surface={name: surface[:, i].copy() for i, name in enumerate((*COLUMNS, *RATES))},
-        stage_index=index,
+        stage_index=stage_of[index],
         balance=_balance(parts, mesh, piece),
         final_size_m=float(final),
         warnings=tuple(notes),

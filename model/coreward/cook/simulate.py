@@ -16,6 +16,21 @@ DEFAULT_CELLS = 60
 DEFAULT_TOLERANCE = 0.02
 
 
+def check_cook(piece: Piece, plan: Sequence[Stage], tolerance: float) -> None:
+    """Refuse what no engine can be given.
+
+    Raises
+    ------
+    InputError
+    """
+    if not isinstance(piece, Piece):
+        raise InputError("The first argument must be a Piece(shape, material, start_c).")
+    if not plan or not all(isinstance(stage, Stage) for stage in plan):
+        raise InputError("A cook needs at least one Stage(...).")
+    if not 1e-7 <= tolerance <= 5.0:
+        raise InputError(f"The tolerance must lie between 1e-7 and 5 K; it is {tolerance}.")
+
+
 def simulate(
     piece: Piece,
     stages: Stage | Sequence[Stage],
@@ -47,13 +62,8 @@ def simulate(
     SolverError
         If the solution fails; nothing is returned then.
     """
-    if not isinstance(piece, Piece):
-        raise InputError("The first argument must be a Piece(shape, material, start_c).")
     plan = (stages,) if isinstance(stages, Stage) else tuple(stages)
-    if not plan or not all(isinstance(stage, Stage) for stage in plan):
-        raise InputError("A cook needs at least one Stage(...).")
-    if not 1e-7 <= tolerance <= 5.0:
-        raise InputError(f"The tolerance must lie between 1e-7 and 5 K; it is {tolerance}.")
+    check_cook(piece, plan, tolerance)
     mesh = make_mesh(piece.shape, cells)
     parts, _, notes = march(piece, plan, mesh, engine, tolerance, row_spacing(plan))
     return assemble(piece, plan, parts, mesh, engine, tolerance, notes)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,12 +37,17 @@ PRESSURE_RANGE_PA = (60e3, 105e3)
 HEAT_TRANSFER_RANGE = (0.0, 1e5)
 # Catch grams and pounds typed as kilograms. Assumed here, no source.
 MASS_RANGE_KG = (0.005, 500.0)
+# Of the mass before: what needles and pumps put in. Assumed here, no source.
+MOST_INJECTED = 0.4
 # Of a chamber: from a sealed box to a room that is aired; from a small oven to a room.
 FRESH_AIR_RANGE_KG_H = (0.0, 5000.0)
 VOLUME_RANGE_M3 = (0.005, 100.0)
 WATER_RANGE_KG_H = (0.0, 50.0)
 # Beyond, the boiling limit of the statement would be felt, see BOILING_RATE there.
 RADIANT_FLUX_RANGE = (0.0, 5e4)
+SHORTEST_BETWEEN_SPRAYS_S = 60.0
+VENTS = ("closed", "nearly closed", "half open", "open")
+MOST_POWER_KW = 50.0
 LONGEST_STAGE_S = 96 * 3600.0
 
 
@@ -60,14 +65,24 @@ class Piece:
     mass_kg : float, optional
         Raw mass. A slab or a cylinder is as long as you like; the mass says how much of it
         there is, and so how much surface shares the air of a `Chamber`. [kg]
+    injected_fraction : float
+        Water injected, of the raw mass before. It starts as free water, spread evenly; salt,
+        which would bind some of it, is left out, and the piece does not swell. Shares of
+        the mass in a result are then of the mass with it. [-]
     """
 
     shape: Shape
     material: Material
     start_c: float
     mass_kg: float | None = None
+    injected_fraction: float = 0.0
 
     def __post_init__(self) -> None:
+        if not 0.0 <= self.injected_fraction <= MOST_INJECTED:
+            raise InputError(
+                f"The injected water must lie between 0 and {MOST_INJECTED:g} of the raw mass; "
+                f"it is {self.injected_fraction}. Ten per cent are 0.1."
+            )
         if self.mass_kg is not None and not (
             math.isfinite(self.mass_kg) and MASS_RANGE_KG[0] <= self.mass_kg <= MASS_RANGE_KG[1]
         ):
@@ -84,6 +99,10 @@ class Piece:
                 "The material must come from coreward.meat(...) or "
                 f"coreward.constant_material(...); it is {self.material!r}."
             )
+        if self.injected_fraction > 0.0 and not self.material.moist:
+            raise InputError(
+                "A solid of constant properties takes no injection: use coreward.meat(...)."
+            )
         low, high = MEAT_START_RANGE_C if self.material.moist else SOLID_START_RANGE_C
         if not math.isfinite(self.start_c) or not low <= self.start_c <= high:
             more = (
@@ -98,6 +117,11 @@ class Piece:
                     more,
                 )
             )
+
+    @property
+    def injected_water(self) -> float:
+        """Water injected per raw volume. [kg/m³]."""
+        return self.injected_fraction * self.material.raw_density
 
     @property
     def raw_mass_kg(self) -> float | None:
@@ -358,6 +382,9 @@ class Chamber:
         Temperature of the walls; the air's if None. [°C]
     heat_transfer, emissivity, pressure_pa, evaporation, air_speed
         As for `Surroundings`.
+    portion : float
+        Of the chamber, with its flows and walls, that one piece has: 0.5 if two alike are
+        in it. For pieces that differ see :func:`coreward.cook_together`. [-]
 
     Raises
     ------
@@ -377,6 +404,7 @@ class Chamber:
     emissivity: float | None = None
     evaporation: bool = True
     air_speed: float | None = None
+    portion: float = 1.0
     radiant_flux: ClassVar[float] = 0.0
     dew_point_c: ClassVar[None] = None
 
@@ -399,6 +427,10 @@ class Chamber:
                 f"The dew point outside, {self.outside_dew_point_c:g} °C, is above the "
                 f"temperature there, {self.outside_c:g} °C; air cannot hold that much vapour. "
                 "Lower the one or raise the other."
+            )
+        if not 0.0 < self.portion <= 1.0:
+            raise InputError(
+                f"The portion of a chamber must lie between 0 and 1; it is {self.portion}."
             )
         low, high = VOLUME_RANGE_M3
         if not (math.isfinite(self.volume_m3) and low <= self.volume_m3 <= high):
@@ -425,6 +457,67 @@ class Chamber:
             np.array([0.0]), np.array([float(self.outside_dew_point_c)])
         )
         return given | self._flows()
+
+    @classmethod
+    def of(
+        cls,
+        air_c: Series,
+        pit: str | tables.ParameterSet | None = None,
+        vents: str | None = None,
+        fire: str | tables.ParameterSet = "electric",
+        *,
+        power_kw: float | None = None,
+        pan_kg_h: float = 0.0,
+        **more: Any,
+    ) -> Chamber:
+        """Return a chamber from what a cook can say about a pit.
+
+        Parameters
+        ----------
+        air_c : float or pair
+            [°C]
+        pit : str or ParameterSet, optional
+            Set of table ``ventilation``: "tight", "average" or "leaky"; its default if None.
+        vents : str, optional
+            One of `VENTS`; as that pit is usually run if None.
+        fire : str or ParameterSet
+            Set of table ``fuel``.
+        power_kw : float, optional
+            Heat of the fire; of that pit if None. [kW]
+        pan_kg_h : float
+            Water from a pan. [kg/h]
+        **more
+            Passed on to :class:`Chamber`.
+
+        Raises
+        ------
+        InputError, TableError
+
+        Notes
+        -----
+        A fire draws at least the air that it burns, however far its vents are closed.
+        """
+        room = pit if isinstance(pit, tables.ParameterSet) else tables.load("ventilation", pit)
+        fuel = fire if isinstance(fire, tables.ParameterSet) else tables.load("fuel", fire)
+        opened = room.text("usual_vents") if vents is None else vents
+        if opened not in VENTS:
+            raise InputError(
+                f"There is no setting {opened!r} of the vents; choose {', '.join(VENTS)}."
+            )
+        power = room["fire_power"] if power_kw is None else power_kw
+        if not 0.0 <= power <= MOST_POWER_KW:
+            raise InputError(
+                f"The power of the fire must lie between 0 and {MOST_POWER_KW:g} kW; it is "
+                f"{power} kW."
+            )
+        given: dict[str, Any] = {
+            "fresh_air_kg_h": max(
+                room[f"fresh_air_{opened.replace(' ', '_')}"], power * fuel["air"]
+            ),
+            "water_kg_h": power * fuel["water"] + pan_kg_h,
+            "volume_m3": room["volume"],
+        }
+        return cls(air_c, **(given | more))
 
 
 Around = Surroundings | Chamber
@@ -469,6 +562,48 @@ class Liquid:
 
 
 @dataclass(frozen=True)
+class Spray:
+    """Water that a bare piece is sprayed or mopped with, again and again.
+
+    Taken as spread over the whole surface and as warm as the surface at once. What the
+    surface cannot hold drips off.
+
+    Parameters
+    ----------
+    mass_kg : float
+        What each time stays on the piece, not what leaves the bottle. [kg]
+    every_s : float
+        From the start of the stage, the first time after as long. [s]
+    temperature_c : float
+        [°C]
+    """
+
+    mass_kg: float
+    every_s: float
+    temperature_c: float = 20.0
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.mass_kg) and self.mass_kg > 0.0):
+            raise InputError(
+                f"The mass of a spray must be greater than zero; it is {self.mass_kg} kg."
+            )
+        if not (math.isfinite(self.every_s) and self.every_s >= SHORTEST_BETWEEN_SPRAYS_S):
+            raise InputError(
+                f"Between two sprays there must be at least {SHORTEST_BETWEEN_SPRAYS_S:g} s; "
+                f"it is {self.every_s} s."
+            )
+        if not 0.0 <= self.temperature_c < 60.0:
+            raise InputError(
+                say(
+                    "A spray must be between {0} and {1}; it is {2}.",
+                    Degrees(0.0),
+                    Degrees(60.0),
+                    Degrees(self.temperature_c, None),
+                )
+            )
+
+
+@dataclass(frozen=True)
 class Stage:
     """A stretch of the cook in one kind of surroundings.
 
@@ -486,6 +621,8 @@ class Stage:
         For plots and reports.
     liquid : Liquid, optional
         Poured under the wrap as the stage begins. A bare stage cannot have any.
+    spray : Spray, optional
+        Sprayed or mopped on again and again. A wrapped stage cannot be.
     note : str
         A sentence for the warnings of the result: what this stage only
         approximates.
@@ -498,6 +635,7 @@ class Stage:
     label: str = ""
     liquid: Liquid | None = None
     note: str = ""
+    spray: Spray | None = None
 
     def __post_init__(self) -> None:
         if not isinstance(self.surroundings, (Surroundings, Chamber)):
@@ -524,6 +662,14 @@ class Stage:
             if value is not None:
                 object.__setattr__(self, name, float(value))
         wrap = self.wrap_set()
+        if self.spray is not None:
+            if not isinstance(self.spray, Spray):
+                raise InputError("The spray of a stage must be a Spray(mass_kg, every_s).")
+            if wrap.name != "none":
+                raise InputError(
+                    "A wrapped piece cannot be sprayed: leave the wrap or the spray out, or "
+                    "use a Liquid under the wrap."
+                )
         if self.liquid is None:
             return
         if not isinstance(self.liquid, Liquid):
