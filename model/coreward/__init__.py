@@ -44,10 +44,6 @@ _PUBLIC = {
     "explain": "coreward.questions.stall.explain",
     "review": "coreward.questions.review.answer",
     "verdict": "coreward.questions.verdict",
-    "verdict_text": "coreward.questions.verdict",
-    "verdict_dict": "coreward.questions.verdict",
-    "review_text": "coreward.questions.review.answer",
-    "review_dict": "coreward.questions.review.answer",
     "compare_rows": "coreward.questions.hold.rows",
     "load_standard": "coreward.tables.standards",
     "standard_names": "coreward.tables.standards",
@@ -74,11 +70,7 @@ _PUBLIC = {
     "forecast": "coreward.questions.forecast.answer",
     "Change": "coreward.questions.forecast.answer",
     "Target": "coreward.questions.forecast.answer",
-    "forecast_text": "coreward.questions.forecast.words",
-    "forecast_dict": "coreward.questions.forecast.words",
     "plan": "coreward.questions.plan.answer",
-    "plan_text": "coreward.questions.plan.answer",
-    "plan_dict": "coreward.questions.plan.answer",
     "PlannedPiece": "coreward.questions.plan.answer",
     "Wanted": "coreward.questions.plan.answer",
     "Hold": "coreward.questions.plan.answer",
@@ -88,10 +80,9 @@ _PUBLIC = {
     "compare_ways": "coreward.questions.plan.ways",
     "search_ways": "coreward.questions.plan.ways",
     "replan": "coreward.questions.plan.replan",
-    "replan_text": "coreward.questions.plan.replan",
-    "replan_dict": "coreward.questions.plan.replan",
     "write_calendar": "coreward.questions.plan.calendar",
     "sweep": "coreward.cook.sweep",
+    "document": "coreward.reports.things:document_of",
     "report": "coreward.reports.write",
     "report_bytes": "coreward.reports.write",
     "check_answer": "coreward.lessons",
@@ -107,7 +98,8 @@ __all__ = ["__version__", *sorted(_PUBLIC)]
 
 def __getattr__(name: str) -> Any:
     if name in _PUBLIC:
-        value = getattr(import_module(_PUBLIC[name]), name)
+        module, _, inside = _PUBLIC[name].partition(":")
+        value = getattr(import_module(module), inside or name)
         globals()[name] = value
         return value
     raise AttributeError(f"coreward has no {name!r}; it offers {', '.join(sorted(_PUBLIC))}")

@@ -468,9 +468,10 @@ def _run_check(options: argparse.Namespace) -> int:
     return EXIT_FINE
 
 
-def _print_json(answer: dict[str, Any]) -> None:
+def print_json(answer: dict[str, Any], indent: int | None = 2) -> None:
+    """Print plain data as JSON."""
     # allow_nan=False: NaN is not JSON, and a reader must never meet it.
-    print(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))
+    print(json.dumps(answer, indent=indent, ensure_ascii=False, allow_nan=False), flush=True)
 
 
 def _read_log(options: argparse.Namespace) -> Any:
@@ -508,15 +509,25 @@ def _said(given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _run_review(options: argparse.Namespace) -> int:
-    from coreward.questions.review.answer import review, review_dict, review_text
-
-    log = _read_log(options)
-    answer = review(log, organism=options.organism)
-    if options.json:
-        _print_json(review_dict(answer, units=options.show_units))
-    else:
-        print(review_text(answer, units=options.show_units))
+    _tell(_review(options), options)
     return EXIT_FINE
+
+
+def _review(options: argparse.Namespace, **more: Any) -> Any:
+    from coreward.questions.review.answer import review
+
+    return review(_read_log(options), organism=options.organism, **more)
+
+
+def _tell(answer: Any, options: argparse.Namespace) -> None:
+    """Print all that is said of an answer: as text, or as JSON for a program."""
+    from coreward.reports.things import document_of
+
+    document = document_of(answer)
+    if options.json:
+        print_json(document.data(options.show_units))
+    else:
+        print(document.text(options.show_units))
 
 
 def _run_forecast(options: argparse.Namespace) -> int:
@@ -525,24 +536,21 @@ def _run_forecast(options: argparse.Namespace) -> int:
 
 
 def _run_report(options: argparse.Namespace) -> int:
-    from coreward.questions.review.answer import review
     from coreward.reports.write import report
 
-    log = _read_log(options)
     if options.verdict:
-        answer: Any = _judge(log, options)
+        answer = _judge(options)
     else:
-        error = _said({"probe_error_k": options.probe_error})
-        answer = review(log, organism=options.organism, **error)
+        answer = _review(options, **_said({"probe_error_k": options.probe_error}))
     path = report(answer, options.output, units=options.show_units)
     if options.json:
-        _print_json({"kind": "report", "file": str(path)})
+        print_json({"kind": "report", "file": str(path)})
     else:
         print(f"Written: {path}")
     return EXIT_FINE
 
 
-def _judge(log: Any, options: argparse.Namespace) -> Any:
+def _judge(options: argparse.Namespace) -> Any:
     """Give the verdict that the options ask for."""
     from coreward.questions.verdict import verdict
 
@@ -572,7 +580,7 @@ def _judge(log: Any, options: argparse.Namespace) -> Any:
         "mass_kg": options.mass,
     }
     return verdict(
-        log,
+        _read_log(options),
         meat=options.meat,
         condition=conditions[0] if len(conditions) == 1 else conditions,
         organism=options.organism,
@@ -581,14 +589,9 @@ def _judge(log: Any, options: argparse.Namespace) -> Any:
 
 
 def _run_verdict(options: argparse.Namespace) -> int:
-    from coreward.questions.verdict import verdict_dict, verdict_text
-
-    answer = _judge(_read_log(options), options)
+    answer = _judge(options)
     try:
-        if options.json:
-            _print_json(verdict_dict(answer, units=options.show_units))
-        else:
-            print(verdict_text(answer, units=options.show_units))
+        _tell(answer, options)
         sys.stdout.flush()
     except BrokenPipeError:
         # The code is the answer: it must not turn into "met" because `head` was fast.

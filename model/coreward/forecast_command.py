@@ -148,7 +148,8 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
         Reads the whole log once.
     """
     from coreward.questions.forecast.answer import forecast
-    from coreward.questions.forecast.words import explain_move, forecast_dict, forecast_text
+    from coreward.questions.forecast.words import explain_move
+    from coreward.reports.things import document_of
     from coreward.units import read_temperature
 
     piece = piece_of(options.piece)
@@ -178,10 +179,11 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
             waiting = error.shown(options.show_units)
             _say_json({"waiting": waiting}, options) if options.json else print(waiting)
             continue
+        said = document_of(answer)
         if options.json:
-            _say_json(forecast_dict(answer, log, options.show_units), options)
+            _say_json(said.data(options.show_units), options)
         else:
-            print(forecast_text(answer, log, options.show_units))
+            print(said.text(options.show_units))
             if earlier is not None:
                 print(explain_move(earlier, answer).in_words())
             if options.follow:

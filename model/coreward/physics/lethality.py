@@ -27,7 +27,7 @@ What is never credited
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -35,6 +35,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from coreward import tables
 from coreward.errors import InputError, OutOfRangeError, TableError
+from coreward.plain import apart
 from coreward.tables.standards import MEATS
 
 Floats = NDArray[np.float64]
@@ -177,8 +178,8 @@ class Kinetics:
     outside_every_table: bool = False
 
     def __post_init__(self) -> None:
-        for field in ("d_reference_min", "z_c"):
-            value = getattr(self, field)
+        for name in ("d_reference_min", "z_c"):
+            value = getattr(self, name)
             if not (np.isfinite(value) and value > 0.0):
                 raise InputError(
                     f"kinetics '{self.name}': {field} is {value!r}; it must be a positive "
@@ -259,8 +260,8 @@ class LethalityHistory:
         The rule between samples, in words.
     """
 
-    time_s: Floats
-    cumulative: Floats
+    time_s: Floats = field(metadata=apart())
+    cumulative: Floats = field(metadata=apart())
     total: float
     unit: str
     uncredited: tuple[Uncredited, ...]

@@ -1,7 +1,8 @@
-"""What a report is made of, before it is HTML or PDF.
+"""What an answer says, before it is text, data, HTML, PDF or the words of a panel.
 
-A report is a list of blocks: words, facts, tables, figures. The renderers know blocks
-and nothing of cooks; `coreward.reports.things` knows cooks and nothing of renderers.
+A document is a list of blocks: words, facts, tables, figures. Each question makes one of
+its answer; the renderers know blocks and nothing of cooks. Whatever is said stays a
+quantity or a sentence until `Document.shown` turns it into text in the reader's units.
 """
 
 from __future__ import annotations
@@ -10,21 +11,25 @@ import csv
 import hashlib
 import io
 import platform
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
-from typing import Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 import coreward
 from coreward import cautions
 from coreward.errors import InputError
-from coreward.words import Quantity, Text, Units, shown
+from coreward.plain import as_data
+from coreward.words import METRIC, Quantity, Text, UnitChoice, Units, as_units
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 
 _LIBRARIES = ("numpy", "scipy", "numba", "CoolProp", "matplotlib")
 # A cell of a spreadsheet that begins with one of these is computed, not shown.
@@ -35,14 +40,14 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 class Heading:
     """A heading within the report."""
 
-    words: str
+    words: Text
 
 
 @dataclass(frozen=True)
 class Paragraph:
     """Running words. `style` is "plain", "small" or "strong"."""
 
-    words: str
+    words: Text
     style: Literal["plain", "small", "strong"] = "plain"
 
 
@@ -50,16 +55,16 @@ class Paragraph:
 class Facts:
     """Names and values side by side: the inputs of a cook, the numbers of an answer."""
 
-    rows: tuple[tuple[str, str], ...]
-    title: str = ""
+    rows: tuple[tuple[str, Text], ...]
+    title: Text = ""
 
 
 @dataclass(frozen=True)
 class Listing:
     """Sentences under each other. With `boxes` each has an empty box to tick."""
 
-    entries: tuple[str, ...]
-    title: str = ""
+    entries: tuple[Text, ...]
+    title: Text = ""
     boxes: bool = False
 
 
@@ -69,35 +74,49 @@ class Table:
 
     Attributes
     ----------
-    columns : tuple of str
+    columns : tuple of str or Say
         Headings, with units.
-    rows : tuple of tuple of str
+    rows : tuple of tuple of str or Say
     title : str
     widths : tuple of float, optional
         Relative widths on paper; alike when empty.
     """
 
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    title: str = ""
+    columns: tuple[Text, ...]
+    rows: tuple[tuple[Text, ...], ...]
+    title: Text = ""
     widths: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         wrong = [row for row in self.rows if len(row) != len(self.columns)]
         if wrong or (self.widths and len(self.widths) != len(self.columns)):
             raise InputError(
-                f"The table {self.title!r} has {len(self.columns)} headings; every row and the "
-                "widths need as many."
+                f"The table '{self.title!s}' has {len(self.columns)} headings; every row and "
+                "the widths need as many."
             )
 
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A figure with its words: `alt` for those who cannot see it."""
+    """A figure with its words: `alt` for those who cannot see it.
 
-    figure: Figure
-    alt: str
+    `figure` draws it in the reader's `units`, and only when something shows pictures.
+    """
+
+    figure: Callable[[UnitChoice], Figure] | Figure
+    alt: Text | Callable[[UnitChoice], str]
     caption: str = ""
+    units: UnitChoice | None = None
+
+    def drawn(self) -> Figure:
+        """Return the figure, drawn under the settings of a report."""
+        if not callable(self.figure):
+            return self.figure
+        # Late: what needs no picture does not load the drawing library.
+        from coreward.reports.pictures import drawing
+
+        with drawing():
+            return self.figure(self.units or METRIC)
 
 
 @dataclass(frozen=True)
@@ -136,41 +155,108 @@ class Data:
 
 @dataclass(frozen=True)
 class Document:
-    """A whole report.
+    """All that is said of an answer.
 
     Attributes
     ----------
-    title, lead : str
+    title, lead : str or Say
         What it is about, and the answer in a sentence or two.
     blocks : tuple of Block
         The body, in order.
     caution : tuple of str
         What the answer does not say; shown right after the lead.
-    code : str
-        Lines of Python that repeat it.
-    data : tuple of Data
-        Files that go with it.
+    code : str or callable
+        Lines of Python that repeat it, or what makes them; see `repeat`.
+    files : tuple of Data or callable
+        Files that go with it, or what makes them; see `attached`.
     sources : tuple of str
         Everything the numbers stand on.
     versions : tuple of (str, str)
         What computed it.
     footer : str
         Small print under everything.
+    answer : object
+        What it was made of.
+    numbers : mapping
+        What the data holds besides the fields of the answer.
     """
 
-    title: str
-    lead: str
+    title: Text
+    lead: Text
     blocks: tuple[Block, ...]
     caution: tuple[str, ...] = ()
-    code: str = ""
-    data: tuple[Data, ...] = ()
+    code: str | Callable[[], str] = ""
+    files: tuple[Data, ...] | Callable[[], tuple[Data, ...]] = ()
     sources: tuple[str, ...] = ()
     versions: tuple[tuple[str, str], ...] = ()
     footer: str = ""
+    answer: Any = field(default=None, repr=False)
+    numbers: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    def shown(self, units: Units = METRIC) -> Document:
+        """Return it with every sentence as text in the reader's units.
+
+        Raises
+        ------
+        InputError
+            If the units are none.
+        """
+        choice = as_units(units)
+        kept = {name: getattr(self, name) for name in ("title", "lead", "blocks")}
+        return replace(
+            self, **{name: shown_block(value, choice) for name, value in kept.items()}
+        )
+
+    def repeat(self) -> str:
+        """Return the lines of Python that repeat it."""
+        return self.code() if callable(self.code) else self.code
+
+    def attached(self) -> tuple[Data, ...]:
+        """Return the files that go with it."""
+        return self.files() if callable(self.files) else self.files
+
+    def text(self, units: Units = METRIC) -> str:
+        """Return it as text for a terminal, without pictures."""
+        from coreward.reports.text_page import text_page
+
+        return text_page(self.shown(units))
+
+    def data(self, units: Units = METRIC) -> dict[str, Any]:
+        """Return the answer as plain data for JSON: numbers in SI and °C, as keys say.
+
+        Parameters
+        ----------
+        units : str or UnitChoice
+            Of the sentences.
+        """
+        found = as_data(self.answer, units) if is_dataclass(self.answer) else {}
+        return {**found, **as_data(self.numbers, units)}
+
+
+def shown_block(value: Any, units: UnitChoice) -> Any:
+    """Return a block, or anything in one, with its sentences as text."""
+    if isinstance(value, Quantity):
+        return value.shown(units)
+    if isinstance(value, tuple):
+        return tuple(shown_block(each, units) for each in value)
+    if isinstance(value, Picture):
+        alt = value.alt(units) if callable(value.alt) else shown_block(value.alt, units)
+        return replace(value, units=value.units or units, alt=alt)
+    if is_dataclass(value) and not isinstance(value, type):
+        said = {one.name: shown_block(getattr(value, one.name), units) for one in fields(value)}
+        return replace(value, **said)
+    return value
 
 
 CAUTION = cautions.REPORT
 """What every report says that has no caution of its own."""
+
+
+def first_rows(block: Block, most: int) -> tuple[Block, int]:
+    """Return a table or list with its first rows only, and how many were left off."""
+    name = {Table: "rows", Listing: "entries"}.get(type(block), "")
+    rows = getattr(block, name, ())
+    return (replace(block, **{name: rows[:most]}) if rows else block), max(len(rows) - most, 0)
 
 
 @lru_cache(maxsize=1)
@@ -212,33 +298,17 @@ def tables_digest() -> str:
 
 
 def table_of(
-    title: str,
+    title: Text,
     columns: Sequence[Text],
     rows: Iterable[Sequence[Text | float]],
     widths: Sequence[float] = (),
-    units: Units = "C",
 ) -> Table:
-    """Return a table of anything that can be said, in the reader's units."""
-    return Table(
-        tuple(shown(head, units) for head in columns),
-        tuple(tuple(_cell(cell, units) for cell in row) for row in rows),
-        title,
-        tuple(float(width) for width in widths),
+    """Return a table of anything that can be said."""
+    cells = (
+        tuple(cell if isinstance(cell, (str, Quantity)) else str(cell) for cell in row)
+        for row in rows
     )
-
-
-def _cell(value: Text | float, units: Units) -> str:
-    return shown(value, units) if isinstance(value, (str, Quantity)) else str(value)
-
-
-def facts_of(title: str, rows: Iterable[tuple[str, Text]], units: Units) -> Facts:
-    """Return names and values side by side, in the reader's units."""
-    return Facts(tuple((name, shown(value, units)) for name, value in rows), title)
-
-
-def listing_of(title: str, entries: Iterable[Text], units: Units) -> Listing:
-    """Return sentences under each other, in the reader's units."""
-    return Listing(tuple(shown(entry, units) for entry in entries), title)
+    return Table(tuple(columns), tuple(cells), title, tuple(map(float, widths)))
 
 
 def data_of(name: str, columns: Mapping[str, ArrayLike], note: str = "") -> Data:

@@ -20,11 +20,15 @@ from coreward.reports.document import (
     Paragraph,
     Picture,
     Table,
+    first_rows,
+    shown_block,
 )
 from coreward.reports.pictures import svg_text
+from coreward.words import METRIC, Text, Units, as_units
 
 _INK: Final = PALETTE["text"]
 _ACCENT: Final = PALETTE["core"]
+_MOST_ROWS: Final = 200
 
 # The page may load nothing and run nothing, whatever a label smuggles in.
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -76,7 +80,7 @@ a {{ color: #1d5c8f; }}
 """
 
 
-def html_page(document: Document) -> str:
+def html_page(document: Document, units: Units = METRIC) -> str:
     """Return a report as an HTML page.
 
     Everything that came from outside (labels, file names, sentences) is escaped, and the
@@ -85,7 +89,9 @@ def html_page(document: Document) -> str:
     Parameters
     ----------
     document : Document
+    units : str or UnitChoice
     """
+    document = document.shown(units)
     parts = [
         "<!DOCTYPE html>",
         '<html lang="en-GB">',
@@ -109,12 +115,12 @@ def html_page(document: Document) -> str:
         )
     for number, block in enumerate(document.blocks):
         parts.append(_block_html(block, f"b{number}-"))
-    if document.data:
+    if attached := document.attached():
         parts.append("<h2>Data</h2>")
-        parts.append(f"<ul>{''.join(_data_html(data) for data in document.data)}</ul>")
-    if document.code:
+        parts.append(f"<ul>{''.join(_data_html(data) for data in attached)}</ul>")
+    if code := document.repeat():
         parts.append("<h2>To repeat it</h2>")
-        parts.append(f"<pre><code>{_safe(document.code)}</code></pre>")
+        parts.append(f"<pre><code>{_safe(code)}</code></pre>")
     if document.sources:
         parts.append("<h2>Sources</h2>")
         parts.append(_list_html(document.sources))
@@ -128,8 +134,8 @@ def html_page(document: Document) -> str:
     return "\n".join(parts)
 
 
-def _safe(text: str) -> str:
-    return html.escape(_without_controls(text), quote=True)
+def _safe(text: object) -> str:
+    return html.escape(_without_controls(str(text)), quote=True)
 
 
 def _without_controls(text: str) -> str:
@@ -137,7 +143,7 @@ def _without_controls(text: str) -> str:
     return "".join(letter for letter in text if letter in "\n\t" or ord(letter) >= 32)
 
 
-def _list_html(entries: tuple[str, ...], css: str = "") -> str:
+def _list_html(entries: tuple[Text, ...], css: str = "") -> str:
     marked = f' class="{css}"' if css else ""
     return f"<ul{marked}>{''.join(f'<li>{_safe(entry)}</li>' for entry in entries)}</ul>"
 
@@ -153,9 +159,33 @@ def _data_html(data: Data) -> str:
     )
 
 
-def block_html(block: Block) -> str:
+def block_html(block: Block, units: Units = METRIC) -> str:
     """Return one block as a piece of HTML, for a notebook."""
-    return _block_html(block, "")
+    return _block_html(shown_block(block, as_units(units)), "")
+
+
+def panel_html(document: Document, units: Units) -> str:
+    """Return what a panel says below its picture: the caution and every block, in order.
+
+    Long tables scroll there, and what is longer still is cut short: the report has it all.
+    """
+    caution = " ".join(document.caution)
+    parts = [
+        f'<div class="coreward-caution" role="note"><b>Caution.</b> {_safe(caution)}</div>'
+        if caution
+        else ""
+    ]
+    for block in document.blocks:
+        if not isinstance(block, Picture):
+            first, left = first_rows(block, _MOST_ROWS)
+            parts.append(block_html(first, units))
+            parts.append(
+                f"<p>… and {left} more; the report lists them all.</p>" if left else ""
+            )
+    if document.sources:
+        listed = _list_html(document.sources)
+        parts.append(f"<details><summary>Sources</summary>{listed}</details>")
+    return "".join(parts)
 
 
 @singledispatch
@@ -180,7 +210,10 @@ def _(block: Facts, prefix: str) -> str:
         f'<tr><th scope="row">{_safe(name)}</th><td>{_safe(value)}</td></tr>'
         for name, value in block.rows
     )
-    return f'<div class="wide"><table class="facts">{title}<tbody>{rows}</tbody></table></div>'
+    return (
+        f'<div class="wide"><table class="facts coreward-table">{title}'
+        f"<tbody>{rows}</tbody></table></div>"
+    )
 
 
 @_block_html.register
@@ -197,16 +230,16 @@ def _(block: Table, prefix: str) -> str:
         f"<tr>{''.join(f'<td>{_safe(cell)}</td>' for cell in row)}</tr>" for row in block.rows
     )
     # On a phone a table of many columns is pushed sideways, not squeezed to letters.
-    many = ' class="many"' if len(block.columns) > 3 else ""
+    many = "many " if len(block.columns) > 3 else ""
     return (
-        f'<div class="wide"><table{many}>{title}<thead><tr>{head}</tr></thead>'
-        f"<tbody>{rows}</tbody></table></div>"
+        f'<div class="wide coreward-scroll" tabindex="0"><table class="{many}coreward-table">'
+        f"{title}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
     )
 
 
 @_block_html.register
 def _(block: Picture, prefix: str) -> str:
-    drawn = svg_text(block.figure, prefix)
+    drawn = svg_text(block.drawn(), prefix)
     label = f'<svg role="img" aria-label="{_safe(block.alt)}"'
     drawn = drawn.replace("<svg", label, 1)
     caption = f"<figcaption>{_safe(block.caption)}</figcaption>" if block.caption else ""
@@ -223,4 +256,4 @@ def _(block: PageBreak, prefix: str) -> str:
     return '<div class="break"></div>'
 
 
-__all__ = ["block_html", "html_page"]
+__all__ = ["block_html", "html_page", "panel_html"]

@@ -32,6 +32,7 @@ from coreward.reports.document import (
     Table,
 )
 from coreward.reports.pictures import png_bytes
+from coreward.words import METRIC, Text, Units
 
 _FONTS: Final = {
     ("body", ""): "DejaVuSans.ttf",
@@ -54,9 +55,9 @@ _LONGEST_CELL: Final = 700
 class _Pages(FPDF):
     """A page with our running foot."""
 
-    def __init__(self, title: str) -> None:
+    def __init__(self, title: Text) -> None:
         super().__init__(format="A4")
-        self._running = title
+        self._running = str(title)
         self.missing: set[str] = set()
         folder = Path(str(files("matplotlib"))) / "mpl-data" / "fonts" / "ttf"
         for (family, style), name in _FONTS.items():
@@ -72,11 +73,11 @@ class _Pages(FPDF):
         self.alias_nb_pages()
         self.add_page()
 
-    def known(self, text: str) -> str:
+    def known(self, text: object) -> str:
         """Return text with the letters that the font lacks shown as a box."""
         body: Any = self.fonts["body"]
         shown = []
-        for letter in text:
+        for letter in str(text):
             if letter in "\n\t":
                 shown.append(letter if letter == "\n" else "    ")
             elif ord(letter) < 32:
@@ -117,7 +118,7 @@ class _Writer:
         return float(self.pdf.epw)
 
     def text(
-        self, words: str, size: float = _SIZE, style: str = "", indent: float = 0.0
+        self, words: Text, size: float = _SIZE, style: str = "", indent: float = 0.0
     ) -> None:
         """Write a paragraph."""
         self.pdf.set_font("body", style, size)
@@ -140,7 +141,7 @@ class _Writer:
         if self.pdf.will_page_break(height):
             self.pdf.add_page()
 
-    def heading(self, words: str) -> None:
+    def heading(self, words: Text) -> None:
         """Write a heading that does not stay alone at the foot of a page."""
         self.need(18.0)
         self.gap(2.5)
@@ -164,11 +165,11 @@ class _Writer:
             self._caution(document.caution)
         for block in document.blocks:
             self.put(block)
-        if document.data:
-            self._data(document.data)
-        if document.code:
+        if attached := document.attached():
+            self._data(attached)
+        if code := document.repeat():
             self.heading("To repeat it")
-            self._code(document.code)
+            self._code(code)
         if document.sources:
             self.heading("Sources")
             self._entries(document.sources, size=_SMALL)
@@ -237,7 +238,7 @@ class _Writer:
             wrapmode=WrapMode.CHAR,
         )
 
-    def _entries(self, entries: tuple[str, ...], mark: str = "–", size: float = _SIZE) -> None:
+    def _entries(self, entries: tuple[Text, ...], mark: str = "–", size: float = _SIZE) -> None:
         for entry in entries:
             self.need(6.0)
             top = self.pdf.get_y()
@@ -322,13 +323,14 @@ class _Writer:
 
     @put.register
     def _(self, block: Picture) -> None:
-        inches = block.figure.get_size_inches()
+        figure = block.drawn()
+        inches = figure.get_size_inches()
         height = self.width * float(inches[1] / inches[0])
         room = float(self.pdf.h - 2 * _MARGIN - 18.0)
         width = self.width * min(1.0, room / height)
         self.gap(2.0)
         self.need(min(height, room) + 6.0)
-        picture = io.BytesIO(png_bytes(block.figure))
+        picture = io.BytesIO(png_bytes(figure))
         self.pdf.image(picture, w=width, alt_text=self.pdf.known(block.alt))
         self.gap(1.0)
         if block.caption:
@@ -364,14 +366,15 @@ def _cut(rows: tuple[tuple[str, ...], ...]) -> list[tuple[str, ...]]:
     return shown
 
 
-def pdf_pages(document: Document) -> bytes:
+def pdf_pages(document: Document, units: Units = METRIC) -> bytes:
     """Return a report as PDF.
 
     Parameters
     ----------
     document : Document
+    units : str or UnitChoice
     """
-    return _Writer(document).write()
+    return _Writer(document.shown(units)).write()
 
 
 __all__ = ["pdf_pages"]

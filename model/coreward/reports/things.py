@@ -1,56 +1,49 @@
-"""What a report of each kind of thing holds."""
+"""Which function makes the document of each kind of answer."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import lru_cache, singledispatch
 from importlib import import_module
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from coreward.errors import InputError
 from coreward.reports.document import Document
-from coreward.reports.pictures import drawing
 
 MODULES: Final = (
-    "coreward.questions.stall.report",
-    "coreward.questions.forecast.report",
-    "coreward.questions.review.report",
-    "coreward.questions.plan.report",
-    "coreward.questions.rest.report",
-    "coreward.questions.verdict.report",
+    "coreward.questions.stall.document",
+    "coreward.questions.forecast.document",
+    "coreward.questions.review.document",
+    "coreward.questions.plan.document",
+    "coreward.questions.rest.document",
+    "coreward.questions.verdict.document",
 )
-"""Where the registered functions are; loaded when the first report is asked for."""
+"""Where the registered functions are; loaded when the first document is asked for."""
+
+Function = TypeVar("Function", bound=Callable[[Any], Document])
 
 
 class _Dispatch:
-    """`singledispatch` that loads the modules first and draws under our settings."""
+    """`singledispatch` that loads the modules first."""
 
     def __init__(self) -> None:
         self._by_type = singledispatch(_unknown)
 
-    def register(self, function: Callable[..., Document]) -> Callable[..., Document]:
-        """Add the report of a type: that of the annotation of the first argument.
+    def register(self, function: Function) -> Function:
+        """Add the document of a type: that of the annotation of the argument."""
+        self._by_type.register(function)
+        return function
+
+    def __call__(self, answer: Any, *, title: str = "", code: str = "") -> Document:
+        """Return all that is said of an answer.
 
         Parameters
         ----------
-        function : callable
-            Takes the thing and the keywords ``units``, ``title`` and ``code``, all
-            optional; returns a `Document`.
-        """
-        added: Callable[..., Document] = self._by_type.register(function)
-        return added
-
-    def __call__(self, thing: Any, **about: Any) -> Document:
-        """Return the report of a thing.
-
-        Parameters
-        ----------
-        thing : object
-            A cook, a log, a review, a verdict, or whatever was registered. A `Document` is
-            returned as it is.
-        **about
-            ``units``: "C", "F" or a choice of units. ``title``: instead of the usual one.
-            ``code``: lines of Python instead of those made from the thing.
+        answer : object
+            A cook, a log, or what a question returned. A `Document` is returned as it is.
+        title, code : str
+            Instead of the usual title, and of the lines of Python made from the answer.
 
         Raises
         ------
@@ -58,8 +51,10 @@ class _Dispatch:
             If nothing is known of such a thing.
         """
         _load()
-        with drawing():
-            return self._by_type(thing, **about)
+        made = self._by_type(answer)
+        if made.answer is None and made is not answer:
+            made = replace(made, answer=answer)
+        return replace(made, title=title or made.title, code=code or made.code)
 
 
 @lru_cache(maxsize=1)
@@ -68,20 +63,20 @@ def _load() -> None:
         import_module(name)
 
 
-def _unknown(thing: Any, **about: Any) -> Document:
+def _unknown(answer: Any) -> Document:
     raise InputError(
-        f"There is no report on a {type(thing).__name__}. Give a cook from cw.simulate, a log "
+        f"There is no report on a {type(answer).__name__}. Give a cook from cw.simulate, a log "
         "from cw.read_log, or what cw.review, cw.verdict or cw.carryover returned."
     )
 
 
 document_of = _Dispatch()
-"""Return the `Document` of a thing; `document_of.register` adds a kind of thing."""
+"""Return the `Document` of an answer; `document_of.register` adds a kind of answer."""
 
 
 @document_of.register
-def _(thing: Document, **about: Any) -> Document:
-    return thing
+def _(answer: Document) -> Document:
+    return answer
 
 
 __all__ = ["MODULES", "document_of"]

@@ -15,6 +15,7 @@ from coreward.errors import InputError
 from coreward.files import write_atomically
 from coreward.reports.document import Data, Document
 from coreward.reports.things import document_of
+from coreward.words import METRIC, Units
 
 # ZIP wants a date; the first it knows says nothing and never changes.
 _NO_DATE: Final = (1980, 1, 1, 0, 0, 0)
@@ -34,9 +35,10 @@ def _pdf(report: Document) -> bytes:
 
 
 def _csv(report: Document) -> bytes:
-    if not report.data:
+    files = report.attached()
+    if not files:
         raise InputError("This report holds no data, so there is no CSV; choose .html or .pdf.")
-    return report.data[0].text.encode("utf-8")
+    return files[0].text.encode("utf-8")
 
 
 def _zip(report: Document) -> bytes:
@@ -51,9 +53,9 @@ def _zip(report: Document) -> bytes:
 
         put("report.html", _html(report))
         put("report.pdf", _pdf(report))
-        if report.code:
-            put("repeat.py", report.code.encode("utf-8"))
-        for data in report.data:
+        if code := report.repeat():
+            put("repeat.py", code.encode("utf-8"))
+        for data in report.attached():
             put(file_name(data.name), data.text.encode("utf-8"))
     return stream.getvalue()
 
@@ -68,17 +70,21 @@ KINDS: Final = tuple(_WRITERS)
 """What a report can be: its suffix."""
 
 
-def report_bytes(thing: Any, kind: str, **about: Any) -> bytes:
+def report_bytes(
+    thing: Any, kind: str, *, units: Units = METRIC, title: str = "", code: str = ""
+) -> bytes:
     """Return a report as the bytes of a file, for a download.
 
     Parameters
     ----------
-    thing : Result, ProbeLog, Review, Verdict, Document or any type that was registered
-        What to report.
+    thing : object
+        What to report: an answer, a log, a cook, or a `Document`.
     kind : str
         "html", "pdf", "csv" or "zip".
-    **about
-        As for `document_of`: ``units``, ``title``, ``code``.
+    units : str or UnitChoice
+        "C" or "F", or a choice of units.
+    title, code : str
+        As for `document_of`.
 
     Returns
     -------
@@ -90,7 +96,7 @@ def report_bytes(thing: Any, kind: str, **about: Any) -> bytes:
         If there is no report on such a thing, or no such kind.
     """
     write = _writer(kind)
-    return write(document_of(thing, **about))
+    return write(document_of(thing, title=title, code=code).shown(units))
 
 
 def _writer(kind: str) -> Callable[[Document], bytes]:
@@ -103,21 +109,31 @@ def _writer(kind: str) -> Callable[[Document], bytes]:
     return _WRITERS[wanted]
 
 
-def report(thing: Any, path: str | Path, *, data_beside: bool = False, **about: Any) -> Path:
+def report(
+    thing: Any,
+    path: str | Path,
+    *,
+    data_beside: bool = False,
+    units: Units = METRIC,
+    title: str = "",
+    code: str = "",
+) -> Path:
     """Write a report on a cook, a log, a review or a verdict.
 
     Parameters
     ----------
-    thing : Result, ProbeLog, Review, Verdict, Document or any type that was registered
-        What to report.
+    thing : object
+        What to report: an answer, a log, a cook, or a `Document`.
     path : str or Path
         Where to; the suffix says what: ``.html`` for one page that needs no network,
         ``.pdf`` for paper, ``.csv`` for the numbers, ``.zip`` for all of them with the
         lines of Python that repeat it.
     data_beside : bool
         Write the data as CSV files beside the report, too.
-    **about
-        As for `document_of`: ``units``, ``title``, ``code``.
+    units : str or UnitChoice
+        "C" or "F", or a choice of units.
+    title, code : str
+        As for `document_of`.
 
     Returns
     -------
@@ -136,10 +152,10 @@ def report(thing: Any, path: str | Path, *, data_beside: bool = False, **about: 
     """
     target = Path(path).expanduser()
     write = _writer(target.suffix or "without a suffix")
-    found = document_of(thing, **about)
+    found = document_of(thing, title=title, code=code).shown(units)
     # First all the bytes, then the files: what cannot be made leaves nothing behind.
     content = write(found)
-    beside = found.data if data_beside or target.suffix.lower() == ".csv" else ()
+    beside = found.attached() if data_beside or target.suffix.lower() == ".csv" else ()
     if target.suffix.lower() == ".csv":
         beside = beside[1:]
     write_atomically(target, content, what="report")

@@ -412,10 +412,6 @@ class Panel:
                 return getattr(outcome, name)
         return outcome
 
-    def report_about(self) -> dict[str, Any]:
-        """Return what else the report should know, by the names its document takes."""
-        return {}
-
     def _offer_report(self) -> None:
         """Show links to the report as a page and as a PDF, made now."""
         if self._report_line.value:
@@ -429,7 +425,7 @@ class Panel:
             )
             return
         name = self.kind.replace(" ", "-") or "panel"
-        about = {"units": self.state.units, "code": self.code(), **self.report_about()}
+        about: dict[str, Any] = {"units": self.state.units, "code": self.code()}
 
         def make(progress: Progress, cancelled: Cancelled) -> str:
             # Imported when first wanted: the first picture does not wait for a PDF writer.

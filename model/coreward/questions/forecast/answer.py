@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -24,6 +24,7 @@ from coreward.errors import InputError, SolverError
 from coreward.events.found import Event
 from coreward.logs.log import ProbeLog
 from coreward.physics.lethality import load_kinetics
+from coreward.plain import apart, told_as
 from coreward.questions.forecast.fit import Fitted, Floats, depths, draw, fit, offsets, weigh
 from coreward.questions.forecast.pit_outlook import PitOutlook, pit_outlook, pit_paths
 from coreward.questions.rest.tenderness import softening
@@ -160,6 +161,11 @@ class Target:
             )
 
 
+def sayings(changes: Sequence[Change]) -> tuple[Say, ...]:
+    """Return changes as parts of a sentence."""
+    return tuple(change.said for change in changes)
+
+
 @dataclass(frozen=True)
 class Forecast:
     """When a probe will show its target, and its curve until then.
@@ -189,17 +195,17 @@ class Forecast:
         When the target was reached, if it was before now. [s]
     """
 
-    fitted: Fitted
+    fitted: Fitted = field(metadata=told_as("fit"))
     target: Target
-    changes: tuple[Change, ...]
+    changes: tuple[Change, ...] = field(metadata=told_as(told=sayings))
     pit: PitOutlook
-    finish_s: Floats
-    time_s: Floats
-    bands_c: Floats
-    past_bands_c: Floats
+    finish_s: Floats = field(metadata=apart())
+    time_s: Floats = field(metadata=apart())
+    bands_c: Floats = field(metadata=apart())
+    past_bands_c: Floats = field(metadata=apart())
     effective_share: float
-    water_loss_fraction: Floats
-    evaporated_fraction: Floats
+    water_loss_fraction: Floats = field(metadata=apart())
+    evaporated_fraction: Floats = field(metadata=apart())
     horizon_s: float
     already_s: float | None = None
     notes: tuple[Text, ...] = ()

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
@@ -33,6 +33,7 @@ from coreward.logs.log import ProbeLog
 from coreward.physics.problem import Forcing
 from coreward.physics.statement import MaterialConstants, SurfaceConditions
 from coreward.physics.water import saturation_pressure, saturation_temperature
+from coreward.plain import apart, told_as
 from coreward.words import Held, Needed, say
 
 Floats = NDArray[np.float64]
@@ -252,6 +253,10 @@ class Past:
         Scatter of an averaged reading. [K]
     wraps : tuple of (float, str or None)
         Changes of covering: when [s since `begin_s`], and to what.
+    log : ProbeLog or None
+        What it was taken of, for times of day and for the picture.
+    meat : int
+        Which of its meat probes, from 1.
     """
 
     begin_s: float
@@ -263,6 +268,8 @@ class Past:
     segment: NDArray[np.int64]
     noise: float
     wraps: tuple[tuple[float, str | None], ...] = ()
+    log: ProbeLog | None = field(default=None, repr=False)
+    meat: int = 1
 
     @property
     def duration_s(self) -> float:
@@ -313,14 +320,14 @@ class Fitted:
         Root mean square of reading less best curve. [K]
     """
 
-    prior: Prior
-    past: Past
-    best: Floats
-    root: Floats
-    spread: dict[str, float]
-    predicted_c: Floats
+    prior: Prior = field(metadata=apart())
+    past: Past = field(metadata=apart())
+    best: Floats = field(metadata=apart())
+    root: Floats = field(metadata=apart())
+    spread: dict[str, float] = field(metadata=told_as("doubt_left"))
+    predicted_c: Floats = field(metadata=apart())
     residual_k: float
-    names: tuple[str, ...] = NAMES
+    names: tuple[str, ...] = field(default=NAMES, metadata=apart())
 
     @property
     def member(self) -> Member:
@@ -457,6 +464,8 @@ def prepare_past(
             for when, wrap in sorted(wraps, key=lambda w: w[0])
             if first < when < now
         ),
+        log=log,
+        meat=meat,
     )
 
 

@@ -28,16 +28,19 @@ from coreward.questions.forecast.answer import (
     compare_changes,
     forecast_from,
 )
+from coreward.questions.forecast.document import document
 from coreward.questions.forecast.figure import figure_forecast, figure_ways
 from coreward.questions.forecast.fit import Fitted, fit
-from coreward.questions.forecast.words import explain_move, forecast_text, moment
-from coreward.questions.review.panel import list_html, picture_of, table_html
+from coreward.questions.forecast.words import explain_move, moment
+from coreward.questions.review.panel import picture_of
+from coreward.reports.document import Listing, table_of
+from coreward.reports.html_page import block_html, panel_html
 from coreward.widgets import shared
 from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Number
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
-from coreward.words import METRIC, Degrees, Difference, Lasting, Text, UnitChoice, say, shown
+from coreward.words import METRIC, Difference, Lasting, Text, UnitChoice, say, shown
 
 _PREVIEW_MEMBERS: Final = 60
 _LOOK_S: Final = 3.0
@@ -338,10 +341,10 @@ class ForecastPanel(LogSourcePanel):
         figure = figure_forecast(
             answer, log, outcome.events.events, meat=int(self.state.probe), units=units
         )
-        lines = forecast_text(answer, log, units).splitlines()
-        words = " ".join(lines[:3])
+        said = document(answer)
+        words = shown(said.lead, units)
         self._show_events(outcome)
-        self._tables.value = self._below(outcome, lines)
+        self._tables.value = self._below(outcome) + panel_html(said, units)
         if outcome.ways is not None:
             ways = {shown(_PLANS[name], units): way for name, way in outcome.ways.items()}
             self._ways_box.value = picture_html(
@@ -349,11 +352,9 @@ class ForecastPanel(LogSourcePanel):
                 _ways_words(ways, log),
                 "ways to go on",
             )
-        return View(
-            picture_of(figure), f"Log, fit and forecast. {words}", words, " ".join(lines[3:])
-        )
+        return View(picture_of(figure), f"Log, fit and forecast. {words}", words)
 
-    def _below(self, outcome: ForecastOutcome, lines: Sequence[str]) -> str:
+    def _below(self, outcome: ForecastOutcome) -> str:
         log, answer = outcome.log, outcome.answer
         assert log is not None
         assert answer is not None
@@ -374,33 +375,13 @@ class ForecastPanel(LogSourcePanel):
         ]
         if rows:
             heads = ("when", "what", "known by", "why")
-            parts.append(table_html("Events", heads, rows, self.state.units))
-        member = answer.fitted.member
-        fitted: tuple[tuple[str, Text], ...] = (
-            ("size against what was stated", f"{100 * (member.size_factor - 1):+.0f} %"),
-            ("heat transfer against the table", f"x {member.heat_transfer_factor:.2f}"),
-            ("dew point of the pit", Degrees(member.dew_point_c)),
-            ("share of the juice that meets the air", f"{member.surface_share:.2f}"),
-            ("juice let go around", Degrees(member.hold_midpoint_c, 1)),
-        )
-        names = ("size", "heat_transfer", "dew_point", "surface_share", "hold_midpoint")
-        left = [f"{answer.fitted.spread[n]:.0%}" for n in names]
-        parts.append(
-            table_html(
-                "The fitted piece and pit",
-                ("", "best guess", "doubt left of what it was"),
-                [(*row, share) for row, share in zip(fitted, left, strict=True)],
-                self.state.units,
-            )
-        )
+            events = table_of("Events", heads, rows)
+            parts.append(block_html(events, self.state.units))
         if log.repairs or log.understood:
-            parts.append(list_html("What was understood of the file", log.understood))
+            understood = Listing(log.understood, "What was understood of the file")
+            parts.append(block_html(understood))
             parts.append(f"<p>{len(log.repairs)} repairs; the log's review lists them.</p>")
         return "".join(parts)
-
-    def report_about(self) -> dict[str, Any]:
-        """Return the log, which the report of a forecast draws."""
-        return {"log": self.state.outcome.log, "meat": int(self.state.probe)}
 
     def code(self) -> str:
         """Return the lines of Python that repeat the forecast."""
@@ -408,7 +389,6 @@ class ForecastPanel(LogSourcePanel):
         shape = SHAPES[s.shape].__name__
         lines = [
             "import coreward as cw",
-            "from coreward.questions.forecast.words import forecast_text",
             "",
             self.reading_code(),
             f"shape = cw.{shape}({s.size_m:.6g})",
@@ -439,7 +419,7 @@ class ForecastPanel(LogSourcePanel):
             f"    changes=({changes}),",
             *(["    events=events,"] if s.edits else []),
             ")",
-            "print(forecast_text(answer, log))",
+            "print(cw.document(answer).text())",
             "",
         ]
         return "\n".join(lines)

@@ -54,8 +54,6 @@ from coreward.questions.plan.words import (
     hold_note,
     hold_words,
     past_words,
-    plan_dict,
-    plan_text,
     pull_words,
     sentences,
     uncomputed,
@@ -659,6 +657,4 @@ __all__ = [
     "chances",
     "clock_text",
     "plan",
-    "plan_dict",
-    "plan_text",
 ]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coreward.errors import InputError
+from coreward.plain import apart, told_as
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
 from coreward.words import Say, Text, together
 
@@ -93,7 +94,7 @@ class PieceOutlook:
     pull_core_c: float
     pull_then_s: float
     pulled: Text
-    steps: tuple[Step, ...]
+    steps: tuple[Step, ...] = field(metadata=apart())
     chance_ready: float
     chance_as_wanted: float
     chance_come_up: float
@@ -107,7 +108,7 @@ class PieceOutlook:
     loss: tuple[float, float, float]
     crust_activity: tuple[float, float, float]
     tenderness: tuple[float, float, float]
-    verdict_state: str
+    verdict_state: str = field(metadata=told_as("verdict"))
     verdict_headline: Text
 
     def step(self, kind: Kind) -> Step | None:

@@ -11,6 +11,7 @@ from coreward import tables
 from coreward.cook.rest import BOX, places
 from coreward.cook.stages import Piece
 from coreward.errors import InputError
+from coreward.plain import apart
 from coreward.questions.rest.holding import DEFAULT_LIMIT, hot_holding_limit
 from coreward.tables.standards import load_standard
 
@@ -259,7 +260,7 @@ class PlannedPiece:
     """
 
     name: str
-    piece: Piece
+    piece: Piece = field(metadata=apart())
     wanted: Wanted
     wrap: str | None = None
     wrap_at_core_c: float | None = None

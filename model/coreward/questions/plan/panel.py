@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import datetime as dt
-import html
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, ClassVar, Final
@@ -16,11 +15,13 @@ import coreward as cw
 from coreward import tables
 from coreward.cook.rest import BOX
 from coreward.physics.body import SHAPES
-from coreward.questions.plan.answer import Plan, Step, clock_text, plan
+from coreward.questions.plan.answer import Plan, plan
 from coreward.questions.plan.calendar import calendar_bytes
 from coreward.questions.plan.cooks import RememberedCooks
+from coreward.questions.plan.document import document, plan_code
 from coreward.questions.plan.figure import PlanPicture, alt_text
 from coreward.questions.plan.inputs import Hold, PitPlan, PlannedPiece, Wanted
+from coreward.reports.html_page import panel_html
 from coreward.widgets import shared
 from coreward.widgets.controls import (
     HOURS,
@@ -234,47 +235,16 @@ class PlanPanel(Panel):
     def view(self, outcome: Plan) -> View:
         """Return picture and words."""
         units = self.state.units
-        self._table.value = _table(outcome, units) + _link(outcome, units)
-        said = outcome.sentences[1 + bool(outcome.warnings) :]
-        more = [shown(words, units) for words in said]
-        more += [
-            f"{one.item.name}: {shown(one.verdict_headline, units)}" for one in outcome.pieces
-        ]
-        more += [shown(words, units) for words in outcome.cautions]
+        said = document(outcome)
+        self._table.value = panel_html(said, units) + _link(outcome, units)
         picture = self._drawing.update(outcome, units)
-        lead = shown(outcome.lead, units)
-        return View(picture, alt_text(outcome, units), lead, " ".join(more))
+        return View(picture, alt_text(outcome, units), shown(said.lead, units))
 
     def code(self) -> str:
         """Return the lines of Python that repeat the plan."""
-        from coreward.questions.plan.report import plan_code
-
         outcome = self.state.outcome
         units = self.state.units
         return plan_code(outcome, units) if isinstance(outcome, Plan) else ""
-
-
-def _table(answer: Plan, units: UnitChoice) -> str:
-    """Return the steps as an HTML table."""
-
-    def row(step: Step) -> str:
-        near = answer.serve_at
-        window = (
-            f"{clock_text(step.earliest, near)} to {clock_text(step.latest, near)}"
-            if step.latest > step.earliest
-            else ""
-        )
-        cells = (
-            clock_text(step.planned, near),
-            f"{step.kind} {step.piece}".strip(),
-            window,
-            shown(step.note, units),
-        )
-        return "<tr>" + "".join(f"<td>{html.escape(c)}</td>" for c in cells) + "</tr>"
-
-    head = "<tr><th>at</th><th>what</th><th>window</th><th>note</th></tr>"
-    body = "".join(row(step) for step in answer.steps if step.kind != "hold")
-    return f'<table class="coreward-table">{head}{body}</table>'
 
 
 def _link(answer: Plan, units: UnitChoice) -> str:

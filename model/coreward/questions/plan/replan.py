@@ -9,8 +9,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
+from operator import attrgetter
 
 import numpy as np
 
@@ -19,7 +19,14 @@ from coreward.cook.light import Leg, run_light
 from coreward.errors import InputError
 from coreward.events.listed import Event
 from coreward.logs.log import ProbeLog
-from coreward.questions.forecast.answer import Change, Forecast, Target, compare_changes
+from coreward.plain import apart, told_as
+from coreward.questions.forecast.answer import (
+    Change,
+    Forecast,
+    Target,
+    compare_changes,
+    sayings,
+)
 from coreward.questions.forecast.fit import Fitted, fit
 from coreward.questions.forecast.pit_outlook import pit_outlook
 from coreward.questions.plan.answer import PieceOutlook, Plan, chances, clock_text
@@ -27,7 +34,7 @@ from coreward.questions.plan.cooks import pit_prior
 from coreward.questions.plan.inputs import aware
 from coreward.questions.plan.words import serving_text
 from coreward.questions.verdict import CAUTION
-from coreward.words import METRIC, Difference, Lasting, Text, Units, say, shown, together
+from coreward.words import METRIC, Difference, Lasting, Text, say, together
 
 _HOUR = 3600.0
 AS_PLANNED = "go on as planned"
@@ -65,8 +72,8 @@ class Lever:
 
     name: str
     words: Text
-    changes: tuple[Change, ...]
-    forecast: Forecast
+    changes: tuple[Change, ...] = field(metadata=told_as(told=sayings))
+    forecast: Forecast = field(metadata=apart())
     chance: float
     ready_at: dt.datetime | None
     serve_at: dt.datetime | None
@@ -141,10 +148,10 @@ class Replan:
     cautions : tuple of str or Say
     """
 
-    piece: PieceOutlook
+    piece: PieceOutlook = field(metadata=told_as(told=attrgetter("item.name")))
     now: dt.datetime
-    fitted: Fitted
-    lost: Lost
+    fitted: Fitted = field(metadata=apart())
+    lost: Lost = field(metadata=told_as("lost_s"))
     levers: tuple[Lever, ...]
     advice: Text
     cautions: tuple[Text, ...]
@@ -440,64 +447,11 @@ def _choice(plan: Plan, name: str, levers: Sequence[Lever]) -> Text:
     )
 
 
-def replan_text(answer: Replan, units: Units = METRIC) -> str:
-    """Return the answer as lines of text."""
-    now = answer.now
-    lost = shown(answer.lost.in_words(), units)
-    lines = [f"At {now:%H:%M}: {lost}", shown(answer.advice, units), ""]
-    for lever in answer.levers:
-        at = "never" if lever.ready_at is None else f"about {clock_text(lever.ready_at, now)}"
-        cost = f"; {lever.cost}" if lever.cost else ""
-        loss = f"{100 * lever.loss:.0f} %" if math.isfinite(lever.loss) else "unknown"
-        lines.append(
-            f"{shown(lever.words, units)}: ready {at}, in time in {chances(lever.chance)}, "
-            f"loss {loss}{cost}"
-        )
-    return "\n".join([*lines, "", *(shown(words, units) for words in answer.cautions)])
-
-
-def replan_dict(answer: Replan, units: Units = METRIC) -> dict[str, Any]:
-    """Return the answer as plain numbers and words, for JSON."""
-
-    def moment(value: dt.datetime | None) -> str | None:
-        return None if value is None else value.isoformat()
-
-    def number(value: float) -> float | None:
-        return value if math.isfinite(value) else None
-
-    return {
-        "now": answer.now.isoformat(),
-        "piece": answer.piece.item.name,
-        "pull_core_c": answer.piece.pull_core_c,
-        "lost_s": {key: number(value) for key, value in vars(answer.lost).items()},
-        "levers": [
-            {
-                "name": lever.name,
-                "words": shown(lever.words, units),
-                "changes": [shown(change.in_words(), units) for change in lever.changes],
-                "chance": lever.chance,
-                "ready_at": moment(lever.ready_at),
-                "serve_at": moment(lever.serve_at),
-                "loss": number(lever.loss),
-                "fuel_hours": number(lever.fuel_hours),
-                "makes_it": lever.makes_it,
-                "cost": lever.cost,
-            }
-            for lever in answer.levers
-        ],
-        "lost": shown(answer.lost.in_words(), units),
-        "advice": shown(answer.advice, units),
-        "cautions": [shown(words, units) for words in answer.cautions],
-    }
-
-
 __all__ = [
     "AS_PLANNED",
     "Lever",
     "Lost",
     "Replan",
     "replan",
-    "replan_dict",
-    "replan_text",
     "usual_levers",
 ]

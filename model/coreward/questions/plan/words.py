@@ -1,17 +1,15 @@
-"""A plan in words and numbers."""
+"""The sentences of a plan."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from typing import Any
 
 from coreward import tables
 from coreward.cook.rest import BOX
-from coreward.questions.plan.day import PieceOutlook, Plan, Step
+from coreward.questions.plan.day import PieceOutlook, Plan
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
 from coreward.words import (
-    METRIC,
     Degrees,
     Difference,
     Held,
@@ -21,9 +19,7 @@ from coreward.words import (
     Published,
     Say,
     Text,
-    Units,
     say,
-    shown,
     together,
 )
 
@@ -336,88 +332,6 @@ def assumptions(
     return tuple(text)
 
 
-def plan_text(answer: Plan, units: Units = METRIC) -> str:
-    """Return a plan as lines of text."""
-    lines = [*(shown(line, units) for line in answer.sentences), ""]
-    for step in answer.steps:
-        what = f"{step.kind} {step.piece}".strip()
-        window = (
-            ""
-            if step.earliest == step.latest
-            else f"  ({clock_text(step.earliest, step.planned)} to "
-            f"{clock_text(step.latest, step.planned)})"
-        )
-        when = clock_text(step.planned, answer.serve_at)
-        lines.append(f"{when}  {what}{window}  {shown(step.note, units)}".rstrip())
-    lines += ["", "It assumes:", *(f"- {shown(line, units)}" for line in answer.assumptions)]
-    lines += [
-        f"- {one.item.name}: {shown(one.verdict_headline, units)}" for one in answer.pieces
-    ]
-    return "\n".join([*lines, *(shown(line, units) for line in answer.cautions)])
-
-
-def plan_dict(answer: Plan, units: Units = METRIC) -> dict[str, Any]:
-    """Return a plan as plain numbers and words, for JSON; moments in ISO 8601."""
-
-    def step(one: Step) -> dict[str, Any]:
-        return {
-            "kind": one.kind,
-            "piece": one.piece,
-            "planned": one.planned.isoformat(),
-            "earliest": one.earliest.isoformat(),
-            "latest": one.latest.isoformat(),
-            "chance": one.chance,
-            "note": shown(one.note, units),
-        }
-
-    nearest = answer.nearest_serve_at
-    return {
-        "serve_at": answer.serve_at.isoformat(),
-        "light_at": answer.light.planned.isoformat(),
-        "warnings": [shown(line, units) for line in answer.warnings],
-        "chance": {
-            "wanted": answer.chance_wanted,
-            "ready": answer.chance_ready,
-            "in_hold": answer.chance_in_hold,
-            "too_early": answer.chance_too_early,
-            "error": answer.chance_error,
-        },
-        "keeps_chance": answer.keeps_chance,
-        "nearest_serve_at": None if nearest is None else nearest.isoformat(),
-        "fuel_hours": answer.fuel_hours,
-        "steps": [step(one) for one in answer.steps],
-        "pieces": [
-            {
-                "name": one.item.name,
-                "core_wanted_c": one.item.wanted.core_c,
-                "pull_core_c": one.pull_core_c,
-                "pull_then_s": one.pull_then_s,
-                "possible": one.possible,
-                "nearest": shown(one.nearest, units),
-                "chance_ready": one.chance_ready,
-                "chance_as_wanted": one.chance_as_wanted,
-                "most_hold_s": one.most_hold_s,
-                "hold_note": shown(one.hold_note, units),
-                "wait_s": one.wait_s,
-                "verdict": one.verdict_state,
-                "verdict_headline": shown(one.verdict_headline, units),
-            }
-            for one in answer.pieces
-        ],
-        "curve": {
-            "shift_s": answer.curve.shift_s.tolist(),
-            "ready": answer.curve.ready.tolist(),
-            "in_hold": answer.curve.in_hold.tolist(),
-            "too_early": answer.curve.too_early.tolist(),
-        },
-        "sentences": [shown(line, units) for line in answer.sentences],
-        "assumptions": [shown(line, units) for line in answer.assumptions],
-        "cautions": [shown(line, units) for line in answer.cautions],
-        "members": answer.members,
-        "seed": answer.seed,
-    }
-
-
 __all__ = [
     "assumptions",
     "cannot_be",
@@ -427,8 +341,6 @@ __all__ = [
     "hold_note",
     "hold_words",
     "past_words",
-    "plan_dict",
-    "plan_text",
     "pull_words",
     "sentences",
     "serving_text",

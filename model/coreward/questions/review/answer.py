@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from importlib.metadata import PackageNotFoundError, version
 from itertools import pairwise
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,31 +30,22 @@ from coreward.physics.lethality import (
     lethality,
     load_kinetics,
 )
-from coreward.units import celsius_to_fahrenheit
+from coreward.plain import apart, floored, told_as
 from coreward.words import (
     Degrees,
     DegreesBetween,
     Difference,
-    Earned,
     Lasting,
-    Quantity,
-    Reading,
-    Say,
     Text,
-    UnitChoice,
-    Units,
-    When,
-    as_units,
     say,
-    shown,
 )
 
 Floats = NDArray[np.float64]
 
 COLDEST = "coldest meat probe"
-_REPAIRS_SHOWN = 40
 
 _LEAST_RISE_K = 1e-12
+_EARNED = told_as(told=floored)
 
 
 @dataclass(frozen=True)
@@ -120,11 +111,11 @@ class Lethality:
         What earned nothing, from when to when and why.
     """
 
-    equivalent_min: float
-    equivalent_less_error_min: float
-    log_reduction: float | None
-    log_reduction_less_error: float | None
-    uncredited: tuple[Text, ...]
+    equivalent_min: float = field(metadata=_EARNED)
+    equivalent_less_error_min: float = field(metadata=_EARNED)
+    log_reduction: float | None = field(metadata=_EARNED)
+    log_reduction_less_error: float | None = field(metadata=_EARNED)
+    uncredited: tuple[Text, ...] = field(metadata=told_as("not_credited"))
 
 
 @dataclass(frozen=True)
@@ -161,10 +152,10 @@ class ChannelReview:
     peak_c: float
     peak_time_s: float
     lowest_c: float
-    ranges: tuple[TimeInRange, ...]
+    ranges: tuple[TimeInRange, ...] = field(metadata=told_as("time_in_ranges"))
     counted_s: float
     not_counted_s: float
-    gaps: tuple[tuple[float, float], ...]
+    gaps: tuple[tuple[float, float], ...] = field(metadata=told_as("gaps_s"))
     plateaus: tuple[Plateau, ...]
     lethality: Lethality | None
     no_lethality: str = ""
@@ -215,17 +206,17 @@ class Review:
     understood: tuple[str, ...]
     warnings: tuple[Text, ...]
     repairs: tuple[Repair, ...]
-    gaps: tuple[tuple[float, float], ...]
+    gaps: tuple[tuple[float, float], ...] = field(metadata=told_as("gaps_s"))
     channels: tuple[ChannelReview, ...]
     coldest: ChannelReview
-    kinetics: Kinetics | None
+    kinetics: Kinetics | None = field(metadata=told_as("organism"))
     reference_c: float
-    z_c: float
+    z_c: float = field(metadata=told_as("z_k"))
     probe_error_k: float
     assumptions: tuple[Text, ...]
     caution: tuple[str, ...]
     version: str
-    log: ProbeLog | None = field(default=None, repr=False, compare=False)
+    log: ProbeLog | None = field(default=None, repr=False, compare=False, metadata=apart())
 
 
 @dataclass(frozen=True)
@@ -657,276 +648,3 @@ def _line_slopes(level: Floats, half: int) -> Floats:
     windows = np.lib.stride_tricks.sliding_window_view(level, 2 * half + 1)
     slopes[half:-half] = windows @ weights
     return slopes
-
-
-# --- as text and as data -----------------------------------------------------------
-
-
-def minutes_earned(value: float, unit: str = "") -> Earned:
-    """Return equivalent minutes as they may be shown: rounded down, none beyond a limit."""
-    return Earned(value, unit, tables.load("review")["largest_minutes_shown"])
-
-
-def logs_earned(value: float) -> Earned:
-    """Return a log reduction as it may be shown: rounded down, none beyond a limit."""
-    return Earned(value, most=tables.load("review")["largest_log_shown"])
-
-
-def range_of(entry: TimeInRange) -> DegreesBetween:
-    """Return the range of an entry of the table of times."""
-    return DegreesBetween(entry.low_c, entry.high_c, None)
-
-
-def plateau_words(plateau: Plateau, start: dt.time | None) -> Say:
-    """Return when a plateau was, how long and at which readings.
-
-    Parameters
-    ----------
-    plateau : Plateau
-    start : time or None
-        Time of day at which the log begins.
-    """
-    return say(
-        "{0} to {1} ({2}), {3} to {4}",
-        When(plateau.start_s, start),
-        When(plateau.end_s, start),
-        Lasting(plateau.duration_s),
-        Reading(plateau.low_c),
-        Reading(plateau.high_c),
-    )
-
-
-def review_text(answer: Review, units: Units = "C") -> str:
-    """Return the review as plain text.
-
-    Parameters
-    ----------
-    answer : Review
-        From `review`.
-    units : str or UnitChoice
-        ``"C"`` or ``"F"``, or a choice of units.
-
-    Raises
-    ------
-    InputError
-        If the units are none.
-    """
-    return "\n".join(shown(line, units) for line in _lines(answer))
-
-
-def _lines(answer: Review) -> Iterator[Text]:
-    yield f"Review of {answer.source or 'a log'}"
-    yield ""
-    yield say(
-        "{0} samples over {1}, one every {2} s{3}.",
-        answer.samples,
-        Lasting(answer.duration_s),
-        f"{answer.interval_s:.4g}",
-        f", from {answer.start.isoformat(sep=' ')}" if answer.start else "",
-    )
-    yield from ("", "What was understood", *_indented(answer.understood))
-    yield from ("", "What was repaired")
-    yield from _indented(repair.sentence() for repair in answer.repairs[:_REPAIRS_SHOWN])
-    if not answer.repairs:
-        yield "  Nothing."
-    if len(answer.repairs) > _REPAIRS_SHOWN:
-        yield f"  ... and {len(answer.repairs) - _REPAIRS_SHOWN} more; --json lists them all."
-    for gap in answer.gaps:
-        begin, end = (When(moment, answer.start_clock) for moment in gap)
-        yield say("  No rows from {0} to {1}: nothing is counted.", begin, end)
-    if answer.warnings:
-        yield from ("", "Look at this", *_indented(answer.warnings))
-    for channel in (*answer.channels, answer.coldest):
-        yield ""
-        yield from _channel_lines(channel, answer)
-    yield from ("", "Assumed", *_indented(answer.assumptions))
-    yield from ("", "Caution", *_indented(answer.caution))
-    yield from ("", f"coreward {answer.version}")
-
-
-def _indented(sentences: Iterable[Text]) -> Iterator[Text]:
-    return (say("  {0}", sentence) for sentence in sentences)
-
-
-def _channel_lines(channel: ChannelReview, answer: Review) -> Iterator[Text]:
-    heading = channel.name if channel.name == COLDEST else f"{channel.name} ({channel.role})"
-    yield heading[0].upper() + heading[1:] if heading else channel.role
-    if channel.readings == 0:
-        yield "  No reading."
-        return
-    start = answer.start_clock
-    yield say(
-        "  Highest {0} at {1}, lowest {2}.",
-        Reading(channel.peak_c),
-        When(channel.peak_time_s, start),
-        Reading(channel.lowest_c),
-    )
-    yield "  Time in range"
-    for entry in channel.ranges:
-        if entry.time_s > 0.0:
-            yield say("    {0:<22}{1:>11}", range_of(entry), Lasting(entry.time_s))
-    if channel.not_counted_s >= 1.0:
-        yield say(
-            "    {0:<22}{1:>11}", "not counted, no reading", Lasting(channel.not_counted_s)
-        )
-    for plateau in channel.plateaus:
-        yield say("  {0}: {1}.", plateau.name.capitalize(), plateau_words(plateau, start))
-    if channel.role == "meat" and not channel.plateaus:
-        yield "  No stall by the definition below."
-    worth = channel.lethality
-    if worth is None:
-        if channel.role == "meat":
-            yield f"  Lethality: {channel.no_lethality}."
-        return
-    less = say("less {0} of probe error", Difference(answer.probe_error_k))
-    yield say(
-        "  Worth {0} at {1} at the probe point, {2} ({3} as read); rounded down.",
-        minutes_earned(worth.equivalent_less_error_min, "min"),
-        Degrees(answer.reference_c, None),
-        less,
-        minutes_earned(worth.equivalent_min, "min"),
-    )
-    if worth.log_reduction is not None and worth.log_reduction_less_error is not None:
-        yield say(
-            "  Log reduction of {0} at the probe point: {1} {2} ({3} as read); rounded down.",
-            answer.kinetics.organism if answer.kinetics else "the organism",
-            logs_earned(worth.log_reduction_less_error),
-            less,
-            logs_earned(worth.log_reduction),
-        )
-    for reason in worth.uncredited[:10]:
-        yield say("    Nothing credited {0}", reason)
-    if len(worth.uncredited) > 10:
-        yield f"    ... and {len(worth.uncredited) - 10} more such stretches."
-
-
-def _floor(value: float | None) -> float | None:
-    return None if value is None else math.floor(value * 100.0) / 100.0
-
-
-def _number(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
-
-
-def review_dict(answer: Review, units: Units = "C") -> dict[str, Any]:
-    """Return the review as plain data for JSON; times in seconds.
-
-    Equivalent minutes and log reductions are rounded down to two decimals.
-
-    Parameters
-    ----------
-    answer : Review
-        From `review`.
-    units : str or UnitChoice
-        ``"C"``: names of temperatures end in ``_c``; ``"F"``: they are converted and end
-        in ``_f``. Differences stay in kelvin and end in ``_k``.
-
-    Raises
-    ------
-    InputError
-        If the units are none.
-    """
-    return dict(_plain(_celsius_dict(answer), as_units(units)))
-
-
-def _plain(data: Any, units: UnitChoice) -> Any:
-    if isinstance(data, list):
-        return [_plain(entry, units) for entry in data]
-    if isinstance(data, Quantity):
-        return data.shown(units)
-    if not isinstance(data, dict):
-        return data
-    result = {}
-    for key, value in data.items():
-        if key.endswith("_c") and units.temperature == "F":
-            converted = None if value is None else round(celsius_to_fahrenheit(value), 6)
-            result[f"{key[:-2]}_f"] = converted
-        else:
-            result[key] = _plain(value, units)
-    return result
-
-
-def _celsius_dict(answer: Review) -> dict[str, Any]:
-    return {
-        "kind": "review",
-        "version": answer.version,
-        "source": answer.source,
-        "start": answer.start.isoformat() if answer.start else None,
-        "start_clock": answer.start_clock.isoformat() if answer.start_clock else None,
-        "duration_s": answer.duration_s,
-        "interval_s": answer.interval_s,
-        "samples": answer.samples,
-        "understood": list(answer.understood),
-        "warnings": list(answer.warnings),
-        "repairs": [
-            {
-                "row": repair.row,
-                "last_row": repair.last_row,
-                "column": repair.column,
-                "kind": repair.kind,
-                "was": repair.was,
-                "became": repair.became,
-                "reason": repair.reason,
-            }
-            for repair in answer.repairs
-        ],
-        "gaps_s": [list(gap) for gap in answer.gaps],
-        "organism": None
-        if answer.kinetics is None
-        else {
-            "kinetics": answer.kinetics.name,
-            "organism": answer.kinetics.organism,
-            "food": answer.kinetics.food,
-            "d_reference_min": answer.kinetics.d_reference_min,
-            "reference_c": answer.kinetics.reference_c,
-            "z_k": answer.kinetics.z_c,
-            "source": answer.kinetics.source,
-            "status": answer.kinetics.status,
-        },
-        "reference_c": answer.reference_c,
-        "z_k": answer.z_c,
-        "probe_error_k": answer.probe_error_k,
-        "channels": [_channel_dict(channel) for channel in answer.channels],
-        "coldest": _channel_dict(answer.coldest),
-        "assumptions": list(answer.assumptions),
-        "caution": list(answer.caution),
-    }
-
-
-def _channel_dict(channel: ChannelReview) -> dict[str, Any]:
-    worth = channel.lethality
-    return {
-        "name": channel.name,
-        "role": channel.role,
-        "readings": channel.readings,
-        "peak_c": _number(channel.peak_c),
-        "peak_time_s": _number(channel.peak_time_s),
-        "lowest_c": _number(channel.lowest_c),
-        "time_in_ranges": [
-            {"low_c": entry.low_c, "high_c": entry.high_c, "time_s": entry.time_s}
-            for entry in channel.ranges
-        ],
-        "counted_s": channel.counted_s,
-        "not_counted_s": channel.not_counted_s,
-        "gaps_s": [list(gap) for gap in channel.gaps],
-        "plateaus": [
-            {
-                "kind": plateau.kind,
-                "start_s": plateau.start_s,
-                "end_s": plateau.end_s,
-                "low_c": plateau.low_c,
-                "high_c": plateau.high_c,
-            }
-            for plateau in channel.plateaus
-        ],
-        "lethality": None
-        if worth is None
-        else {
-            "equivalent_min": _floor(worth.equivalent_min),
-            "equivalent_less_error_min": _floor(worth.equivalent_less_error_min),
-            "log_reduction": _floor(worth.log_reduction),
-            "log_reduction_less_error": _floor(worth.log_reduction_less_error),
-            "not_credited": list(worth.uncredited),
-        },
-        "no_lethality": channel.no_lethality,
-    }

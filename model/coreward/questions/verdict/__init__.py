@@ -21,13 +21,6 @@ from coreward.questions.verdict.answer import (
     Verdict,
 )
 from coreward.questions.verdict.case import OVENS, SURFACES
-from coreward.questions.verdict.document import (
-    asked_and_held,
-    required_words,
-    sources,
-    verdict_dict,
-    verdict_text,
-)
 from coreward.questions.verdict.doubts import ANSWERS
 from coreward.questions.verdict.holds import longest_hold
 from coreward.questions.verdict.judge import verdict
@@ -52,14 +45,9 @@ __all__ = [
     "TimeInBand",
     "Verdict",
     "amount",
-    "asked_and_held",
     "longest_hold",
-    "required_words",
-    "sources",
     "time_in_band",
     "uk_curve",
     "usual_views",
     "verdict",
-    "verdict_dict",
-    "verdict_text",
 ]

@@ -7,6 +7,7 @@ shown, never before.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from operator import attrgetter
 from typing import Any, Literal
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from coreward import cautions
 from coreward.errors import InputError
 from coreward.physics.lethality import LethalityHistory
+from coreward.plain import apart, told_as
 from coreward.questions.verdict.history import CookRecord
 from coreward.words import Text
 
@@ -29,6 +31,7 @@ _ORDER = (NOT_MET, CANNOT_TELL, MET)
 
 CAUTION = cautions.ANSWER
 NOTHING_MORE = "nothing more is needed"
+_LETTERS = "ABCDEFGHIJKLM"
 
 
 def worst_state(*states: State) -> State:
@@ -158,7 +161,7 @@ class IntegralView:
     food: Text
     unit: str
     history: LethalityHistory
-    confident_curve: Floats
+    confident_curve: Floats = field(metadata=apart())
     value: float
     median: float
     confident: float
@@ -233,7 +236,7 @@ class PieceVerdict:
     headline: Text
     standards: tuple[StandardVerdict, ...]
     limits: tuple[LimitVerdict, ...]
-    record: CookRecord
+    record: CookRecord = field(metadata=apart())
     lethal_s: float | None
 
 
@@ -282,14 +285,14 @@ class Verdict:
     cautions: tuple[Text, ...]
     faults: tuple[Text, ...]
     blind_spots: tuple[Text, ...]
-    record: CookRecord
+    record: CookRecord = field(metadata=told_as("point", attrgetter("point")))
     probe_error_c: float
     placement_error_c: float
     pieces: tuple[PieceVerdict, ...]
-    worst: PieceVerdict
+    worst: PieceVerdict = field(metadata=told_as(told=attrgetter("name")))
     doubts: tuple[Doubt, ...]
-    judged: Any = field(default=None, repr=False)
-    asked: tuple[tuple[str, Any], ...] = ()
+    judged: Any = field(default=None, repr=False, metadata=apart())
+    asked: tuple[tuple[str, Any], ...] = field(default=(), metadata=apart())
 
     @property
     def exit_code(self) -> int:
@@ -309,3 +312,9 @@ class Verdict:
                 return item
         judged = ", ".join(item.name for item in self.standards)
         raise InputError(f"'{name}' was not judged; these were: {judged}.")
+
+
+def letters(answer: Verdict) -> dict[str, str]:
+    """Return a letter for each standard that decides, in their order."""
+    counting = [item.name for item in answer.standards if item.counts]
+    return dict(zip(counting, _LETTERS, strict=False))

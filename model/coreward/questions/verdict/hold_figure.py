@@ -36,6 +36,7 @@ from coreward.drawing.style import (
 from coreward.physics.lethality import CREDIT_FROM_C, Kinetics, load_kinetics
 from coreward.questions.hold.answer import HoldTime, best_hold, held_at_or_above
 from coreward.questions.verdict import CANNOT_TELL, MET, StandardVerdict, Verdict
+from coreward.questions.verdict.answer import letters
 from coreward.tables.standards import load_standard
 from coreward.words import UnitChoice, as_units
 
@@ -53,7 +54,6 @@ _PARTS: Final = {
 }
 """Left, bottom, right and top of what is drawn on its own, as shares of the canvas."""
 _DPI: Final = 100
-_LETTERS: Final = "ABCDEFGHIJKLM"
 _TIMES: Final = {
     1.0 / 60.0: "1 s",
     10.0 / 60.0: "10 s",
@@ -75,12 +75,6 @@ _STATE_MARKS: Final[dict[str, tuple[str, str, Any]]] = {
     CANNOT_TELL: ("event", "s", "none"),
     "not met": ("caution", "D", "none"),
 }
-
-
-def letters(verdict: Verdict) -> dict[str, str]:
-    """Return a letter for each standard that decides, in their order."""
-    counting = [item.name for item in verdict.standards if item.counts]
-    return dict(zip(counting, _LETTERS, strict=False))
 
 
 class HoldPicture:

@@ -32,14 +32,14 @@ from coreward.questions.hold.answer import (
 from coreward.questions.review.panel import LogPanel, LogState
 from coreward.questions.verdict import (
     ANSWERS,
-    CAUTION,
     SURFACES,
     Verdict,
     usual_views,
     verdict,
 )
+from coreward.questions.verdict.document import document, explanation, in_short
 from coreward.questions.verdict.hold_figure import HoldPicture, figure_thickness
-from coreward.questions.verdict.panel_tables import explanation, in_short, tables_html
+from coreward.reports.html_page import panel_html
 from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
 from coreward.widgets import shared
 from coreward.widgets.controls import (
@@ -54,7 +54,7 @@ from coreward.widgets.controls import (
 from coreward.widgets.log_source import PATH, UPLOAD
 from coreward.widgets.panel import Panel, View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
-from coreward.words import Reading, UnitChoice
+from coreward.words import Degrees, Held, Lasting, Needed, Reading, Text, UnitChoice, say
 from coreward.words import shown as say_shown
 
 _HOUR: Final = 3600.0
@@ -496,12 +496,7 @@ class VerdictPanel(LogPanel):
         return row
 
     def extra(self) -> Sequence[W.Widget]:
-        """Return what stands below the picture: caution, map by thickness, tables."""
-        caution = W.HTML(
-            f'<div class="coreward-caution" role="note"><b>Caution.</b> {html.escape(CAUTION)}'
-            " A computed temperature is not a measured one.</div>",
-            layout=W.Layout(margin="4px"),
-        )
+        """Return what stands below the picture: doubts, tables, map by thickness."""
         self._map_box = W.HTML(layout=W.Layout(margin="2px 0", display="none"))
         self._map_box.add_class("coreward-map")
         self._tables = W.HTML(layout=W.Layout(margin="4px"))
@@ -509,7 +504,7 @@ class VerdictPanel(LogPanel):
         self._tables.add_class("coreward-whole")
         self._doubts_box = W.VBox(layout=W.Layout(margin="4px", display="none"))
         self._doubts_box.add_class("coreward-doubts")
-        return (self._doubts_box, caution, self._map_box, self._tables)
+        return (self._doubts_box, self._tables, self._map_box)
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
@@ -572,7 +567,7 @@ class VerdictPanel(LogPanel):
         """Return picture and words, and fill the tables."""
         answer: Verdict | None = outcome.answer
         if answer is None:
-            return View(b"", "", outcome.asking, below=lambda: self._fill_tables(""))
+            return View(b"", "", outcome.asking, below=lambda: self._fill_tables(None))
         state, kept = self.state, self.state.kept
         picture = self._drawing.update(
             answer,
@@ -581,7 +576,6 @@ class VerdictPanel(LogPanel):
             None if kept is None else kept.answer,
             moving=self.moving,
         )
-        content = tables_html(answer, state.units)
         headline = say_shown(answer.headline, state.units)
         facts = _facts(outcome, state)
         words = f"{facts} {in_short(answer)}"
@@ -596,11 +590,12 @@ class VerdictPanel(LogPanel):
             f"{alt}{words} {headline}",
             words,
             whole,
-            lambda: self._fill_tables(content, answer),
+            lambda: self._fill_tables(answer),
         )
 
-    def _fill_tables(self, content: str, answer: Verdict | None = None) -> None:
-        self._tables.value = content
+    def _fill_tables(self, answer: Verdict | None) -> None:
+        said = "" if answer is None else panel_html(document(answer), self.state.units)
+        self._tables.value = said
         self._ask(answer)
 
     # -- what only a person can say -----------------------------------------------------
@@ -669,7 +664,7 @@ class VerdictPanel(LogPanel):
         """Return the lines of Python that repeat the verdict."""
         state = self.state
         said = state.judged_by() | {"organism": state.views()}
-        lines = ["import coreward as cw", "from coreward.questions.verdict import verdict_text"]
+        lines = ["import coreward as cw"]
         if state.is_cook:
             plan = state.plan()
             lines += [
@@ -694,7 +689,7 @@ class VerdictPanel(LogPanel):
             "    judged,",
             *(f"    {name}={value!r}," for name, value in said.items()),
             ")",
-            "print(verdict_text(answer))",
+            "print(cw.document(answer).text())",
             "",
         ]
         return "\n".join(lines)
@@ -805,50 +800,30 @@ class _Name(str):
         return str(self)
 
 
-def _duration(seconds: float) -> str:
-    return (
-        style.format_hours(seconds)
-        if seconds >= _HOUR
-        else f"{math.floor(seconds / _MINUTE + 1e-9)} min"
-    )
-
-
-def _longer(seconds: float) -> str:
-    """Say a time that is asked for, rounded up."""
-    if seconds < 2 * _MINUTE:
-        return f"{math.ceil(seconds - 1e-9)} s"
-    minutes = math.ceil(seconds / _MINUTE - 1e-9)
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def _shorter(seconds: float) -> str:
-    """Say a time that was held, rounded down."""
-    if seconds < 2 * _MINUTE:
-        return f"{math.floor(seconds + 1e-9)} s"
-    minutes = math.floor(seconds / _MINUTE + 1e-9)
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
-
-
 def _facts(outcome: VerdictOutcome, state: VerdictState) -> str:
     """Say what happened, before what it is worth."""
     assert outcome.answer is not None
-    units = state.units
-    _, coldest = outcome.answer.record.known()
-    peak = Reading(float(coldest.max())).shown(units) if coldest.size else "none"
+    record = outcome.answer.record
+    _, coldest = record.known()
+    peak: Text = Reading(float(coldest.max())) if coldest.size else "none"
     if outcome.cook is None:
-        point = say_shown(outcome.answer.record.point, units)
-        return f"{point[:1].upper()}{point[1:]}: highest {peak}."
+        point = say_shown(record.point, state.units)
+        point = f"{point[:1].upper()}{point[1:]}"
+        return say("{0}: highest {1}.", point, peak).shown(state.units)
     cook, end = outcome.cook, float(outcome.cook.result.time_s[-1])
+    core = Degrees(state.until_core_c, 1)
     if not cook.reached:
-        asked = style.format_temperature(state.until_core_c, units, 1)
-        return f"The core never reaches {asked}: it ends at {peak} after {_duration(end)}."
-    begin = f"Core at {style.format_temperature(state.until_core_c, units, 1)} after "
-    if state.hold_from == "clock":
-        return f"Out after {_duration(cook.hold_end_s)}; the coldest point peaks at {peak}."
-    return (
-        f"{begin}{_longer(cook.hold_begin_s)}, held {_shorter(state.hold_s)}; the coldest "
-        f"point peaks at {peak}."
-    )
+        said = "The core never reaches {0}: it ends at {1} after {2}."
+        return say(said, core, peak, Lasting(end)).shown(state.units)
+    out = say("Out after {0}", Lasting(cook.hold_end_s))
+    if state.hold_from != "clock":
+        out = say(
+            "Core at {0} after {1}, held {2}",
+            core,
+            Needed(cook.hold_begin_s),
+            Held(state.hold_s),
+        )
+    return say("{0}; the coldest point peaks at {1}.", out, peak).shown(state.units)
 
 
 def _map_words(mark: HoldTime, standard: str, state: VerdictState) -> str:
@@ -866,7 +841,10 @@ def _map_words(mark: HoldTime, standard: str, state: VerdictState) -> str:
             " That is the time at temperature only; whether the standard applies in this air "
             "is said above."
         )
-    return head + f"'{standard}' has its hold after {_longer(mark.enough_s)}.{late}{moist}"
+    return (
+        head
+        + f"'{standard}' has its hold after {Needed(mark.enough_s).shown(units)}.{late}{moist}"
+    )
 
 
 def verdict_panel(

@@ -1,26 +1,29 @@
-"""The sheet of a plan: one page to pin beside the pit."""
+"""All that is said of a plan, on one page to pin beside the pit, and of what if it slips."""
 
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Any
 
+from coreward import cautions
 from coreward.questions.plan.answer import Plan, Step, chances, clock_text
 from coreward.questions.plan.figure import alt_text, figure_timeline
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece, Wanted
-from coreward.questions.plan.words import serving_text
+from coreward.questions.plan.replan import Lever, Replan
+from coreward.questions.plan.words import hold_words, serving_text
 from coreward.reports.document import (
-    CAUTION,
     Block,
     Document,
     Listing,
     Paragraph,
     Picture,
     Table,
+    table_of,
 )
 from coreward.reports.repeat import call, expression, material_code
 from coreward.reports.things import document_of
-from coreward.words import Held, Published, UnitChoice, as_units, shown
+from coreward.words import Held, Published, Text, UnitChoice, as_units, say, shown, together
 
 _WORDS = {
     "light": "light the fire",
@@ -34,44 +37,47 @@ _WORDS = {
 
 
 @document_of.register
-def plan_report(
-    answer: Plan, *, units: str | UnitChoice = "C", title: str = "", code: str = ""
-) -> Document:
-    """Return the sheet of a plan: boxes to tick, the picture, room for notes."""
-    choice = as_units(units)
-    blocks: list[Block] = [
-        Listing(
-            tuple(_line(step, answer, choice) for step in _done(answer)), "By the clock", True
-        ),
-        Picture(figure_timeline(answer, choice), alt_text(answer, choice)),
-        _pieces(answer, choice),
-        Paragraph(_more(answer, choice), "small"),
-    ]
+def document(answer: Plan) -> Document:
+    """Return all that is said of a plan: boxes to tick, the picture, what it assumes."""
     serve = answer.serve_at
+    judged = (say("{0}: {1}", one.item.name, one.verdict_headline) for one in answer.pieces)
+    blocks: tuple[Block, ...] = (
+        Listing(tuple(_line(s, answer) for s in answer.steps if s.kind in _WORDS), boxes=True),
+        Picture(
+            lambda units: figure_timeline(answer, units), lambda units: alt_text(answer, units)
+        ),
+        _pieces(answer),
+        *(
+            Paragraph(together(sentences), "small")
+            for sentences in (
+                answer.sentences[1 + bool(answer.warnings) :],
+                ("It assumes:", *answer.assumptions),
+                tuple(judged),
+            )
+            if sentences
+        ),
+    )
     return Document(
-        title=title or f"Serve at {serving_text(serve)} on {serve:%A %d %B %Y}",
-        lead=shown(answer.lead, choice),
-        blocks=tuple(blocks),
-        caution=CAUTION,
-        code=code,
+        title=f"Serve at {serving_text(serve)} on {serve:%A %d %B %Y}",
+        lead=answer.lead,
+        blocks=blocks,
+        caution=cautions.REPORT,
+        answer=answer,
+        numbers={
+            "kind": "plan",
+            "light_at": answer.light.planned,
+            "chance": {
+                "wanted": answer.chance_wanted,
+                "ready": answer.chance_ready,
+                "in_hold": answer.chance_in_hold,
+                "too_early": answer.chance_too_early,
+                "error": answer.chance_error,
+            },
+        },
     )
 
 
-def _more(answer: Plan, units: UnitChoice) -> str:
-    """Say what else there is to know."""
-    # How long a hold lasts that is longer than the rest stands in the table.
-    in_table = [
-        one.hold_note for one in answer.pieces if one.most_hold_s > one.item.hold.least_s
-    ]
-    said = [s for s in answer.sentences[1 + bool(answer.warnings) :] if s not in in_table]
-    return " ".join(shown(words, units) for words in (*said, *answer.assumptions))
-
-
-def _done(answer: Plan) -> tuple[Step, ...]:
-    return tuple(step for step in answer.steps if step.kind in _WORDS)
-
-
-def _line(step: Step, answer: Plan, units: UnitChoice) -> str:
+def _line(step: Step, answer: Plan) -> Text:
     what = _WORDS[step.kind]
     if step.piece:
         what = f"{step.piece} {what}" if step.kind == "on" else f"{what} {step.piece}"
@@ -80,29 +86,57 @@ def _line(step: Step, answer: Plan, units: UnitChoice) -> str:
     if step.latest > step.earliest:
         first, last = clock_text(step.earliest, near), clock_text(step.latest, near)
         text += f" ({first} to {last})"
-    if step.kind in ("wrap", "pull", "turn up"):
-        text += f", {shown(step.note, units)}"
     doubt = answer.piece(step.piece).doubt if step.kind == "pull" else ""
-    return f"{text}: {doubt}" if doubt else text
+    return say(
+        f"{{0}}{', ' * bool(step.note)}{{1}}{': ' * bool(doubt)}{{2}}", text, step.note, doubt
+    )
 
 
-def _pieces(answer: Plan, units: UnitChoice) -> Table:
+def _pieces(answer: Plan) -> Table:
     rows = []
     for one in answer.pieces:
         low, _, high = one.loss
         rows.append(
             (
                 one.item.name,
-                Published(one.pull_core_c).shown(units),
+                Published(one.pull_core_c),
                 chances(one.chance_ready),
                 f"{100 * low:.0f} to {100 * high:.0f} %" if low == low else "unknown",
-                f"{one.item.hold.place}, at most {Held(one.most_hold_s).shown(units)}",
+                say("{0}, at most {1}", hold_words(one.item), Held(one.most_hold_s)),
                 one.doubt or one.verdict_state,
             )
         )
-    return Table(
-        ("piece", "pulled at core", "ready by the hour", "loss", "hold", "lethality"),
-        tuple(rows),
+    heads = ("piece", "pulled at core", "ready by the hour", "loss", "hold", "lethality")
+    return table_of("", heads, rows)
+
+
+@document_of.register
+def of_replan(answer: Replan) -> Document:
+    """Return what is said of a day that slips: what is lost, and what still makes the hour."""
+    lost = answer.lost.in_words()
+    levers = table_of(
+        "What could be done now",
+        ("what", "ready", "in time", "loss", "against going on as planned"),
+        (_lever(lever, answer) for lever in answer.levers),
+    )
+    return Document(
+        title=f"What can still be done about {answer.piece.item.name}",
+        lead=say("At {0}: {1} {2}", f"{answer.now:%H:%M}", lost, answer.advice),
+        blocks=(levers, Listing(answer.cautions, "Beware")),
+        caution=cautions.REPORT,
+        answer=answer,
+        numbers={"kind": "replan", "lost": lost, "pull_core_c": answer.piece.pull_core_c},
+    )
+
+
+def _lever(lever: Lever, answer: Replan) -> tuple[Text, ...]:
+    at = lever.ready_at
+    return (
+        lever.words,
+        "never" if at is None else f"about {clock_text(at, answer.now)}",
+        f"in {chances(lever.chance)}",
+        f"{100 * lever.loss:.0f} %" if math.isfinite(lever.loss) else "unknown",
+        lever.cost,
     )
 
 
@@ -131,7 +165,7 @@ def plan_code(answer: Plan, units: str | UnitChoice = "C") -> str:
         given["not_before"] = _moment(answer.not_before)
     lines += call("answer = cw.plan", given, ("pieces", _moment(answer.serve_at)))
     pulled = [f"# {one.item.name}: {shown(one.pulled, units)}" for one in answer.pieces]
-    told = f'print(cw.plan_text(answer, "{as_units(units).temperature}"))'
+    told = f'print(cw.document(answer).text("{as_units(units).temperature}"))'
     return "\n".join([*lines, *pulled, told]) + "\n"
 
 

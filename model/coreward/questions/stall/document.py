@@ -16,11 +16,10 @@ from coreward.reports.document import (
     Data,
     Document,
     Facts,
+    Listing,
     Picture,
     Table,
     data_of,
-    facts_of,
-    listing_of,
     table_of,
     versions,
 )
@@ -33,8 +32,6 @@ from coreward.words import (
     Lasting,
     Length,
     Text,
-    UnitChoice,
-    as_units,
     say,
     together,
 )
@@ -44,38 +41,37 @@ _STEP_C = 10.0
 
 
 @document_of.register
-def cook_report(
-    result: Result, *, units: str | UnitChoice = "C", title: str = "", code: str = ""
-) -> Document:
-    """Return the report of a cook: the answer, the picture, the inputs, the numbers."""
-    choice = as_units(units)
+def document(result: Result) -> Document:
+    """Return all that is said of a cook: the answer, the picture, the inputs, the numbers."""
     told = explain(result)
     # The picture asks for less than a result and says so as a protocol of plain variables.
     drawn: Any = result
     drawn_told: Any = told
     return Document(
-        title=title or f"A cook of {material_words(result)}",
-        lead=told.in_words(choice),
+        title=f"A cook of {material_words(result)}",
+        lead=told.sentence,
         caution=(cautions.COMPUTED, *cautions.REPORT),
         blocks=(
-            outcome_facts(result, told, choice),
+            outcome_facts(result, told),
             Picture(
-                figure_stall(drawn, drawn_told, None, choice),
-                alt_text(drawn, drawn_told, choice),
+                lambda units: figure_stall(drawn, drawn_told, None, units),
+                lambda units: alt_text(drawn, drawn_told, units),
                 "Temperatures with the stall shaded, heat at the surface, water sent and water "
                 "asked for; right: through the piece in the middle of the stall, and what one "
                 "more degree costs.",
             ),
-            input_facts(result, choice),
-            stage_table(result, choice),
-            milestones(result, choice),
-            *([listing_of("Beware", result.warnings, choice)] if result.warnings else []),
-            numerics(result, choice),
+            input_facts(result),
+            stage_table(result),
+            milestones(result),
+            *([Listing(result.warnings, "Beware")] if result.warnings else []),
+            numerics(result),
         ),
-        data=cook_data(result, told),
-        code=code or cook_code(result),
+        files=lambda: cook_data(result, told),
+        code=lambda: cook_code(result),
         sources=tuple(source.citation() for source in result.sources),
         versions=versions(),
+        answer=told,
+        numbers={"kind": "cook"},
     )
 
 
@@ -84,7 +80,7 @@ def material_words(result: Result) -> str:
     return result.piece.material.name or "a dry solid"
 
 
-def outcome_facts(result: Result, told: Explanation, units: UnitChoice) -> Facts:
+def outcome_facts(result: Result, told: Explanation) -> Facts:
     """Return the numbers of the answer."""
     rows: list[tuple[str, Text]] = [
         ("length of the cook", Lasting(result.duration_s)),
@@ -121,10 +117,10 @@ def outcome_facts(result: Result, told: Explanation, units: UnitChoice) -> Facts
         )
     if not told.stalls:
         rows.append(("stall", "none"))
-    return facts_of("The answer", rows, units)
+    return Facts(tuple(rows), "The answer")
 
 
-def input_facts(result: Result, units: UnitChoice) -> Facts:
+def input_facts(result: Result) -> Facts:
     """Return what went in: the piece and the sets of constants."""
     piece = result.piece
     size_m = float(getattr(piece.shape, dataclasses.fields(piece.shape)[0].name))
@@ -143,10 +139,10 @@ def input_facts(result: Result, units: UnitChoice) -> Facts:
     for kind, name in piece.material.sets.items():
         title = tables.load(kind, name).title if name in tables.names(kind) else name
         rows.append((f"constants: {kind.replace('_', ' ')}", title))
-    return facts_of("What went in", rows, units)
+    return Facts(tuple(rows), "What went in")
 
 
-def stage_table(result: Result, units: UnitChoice) -> Table:
+def stage_table(result: Result) -> Table:
     """Return the stages with their surroundings."""
     rows = [
         (
@@ -158,7 +154,7 @@ def stage_table(result: Result, units: UnitChoice) -> Table:
         for stage, record in zip(result.stages, result.records, strict=True)
     ]
     heads = ("stage", "from, to", "around it", "wrap")
-    return table_of("Stage by stage", heads, rows, (18, 24, 46, 12), units)
+    return table_of("Stage by stage", heads, rows, (18, 24, 46, 12))
 
 
 def surroundings_words(stage: Stage) -> Text:
@@ -186,7 +182,7 @@ def surroundings_words(stage: Stage) -> Text:
     return together(parts, ", ")
 
 
-def milestones(result: Result, units: UnitChoice) -> Table:
+def milestones(result: Result) -> Table:
     """Return when the core passed each ten degrees."""
     first, last = float(result.core_c[0]), float(result.core_c.max())
     levels = np.arange(np.ceil(first / _STEP_C) * _STEP_C, last, _STEP_C)
@@ -203,13 +199,12 @@ def milestones(result: Result, units: UnitChoice) -> Table:
             (Degrees(float(level)), Lasting(at_s), Degrees(surface), f"{100.0 * loss:.1f} %")
         )
     heads = ("core", "after", "surface then", "lost")
-    return table_of("When the core reached", heads, rows, units=units)
+    return table_of("When the core reached", heads, rows)
 
 
-def numerics(result: Result, units: UnitChoice) -> Facts:
+def numerics(result: Result) -> Facts:
     """Return how it was computed and how well it closes."""
-    return facts_of(
-        "How it was computed",
+    return Facts(
         (
             ("engine", result.engine),
             ("nodes from core to surface", str(len(result.position_m))),
@@ -217,7 +212,7 @@ def numerics(result: Result, units: UnitChoice) -> Facts:
             ("energy that does not close", f"{result.balance.energy:.1e} of what crossed"),
             ("water that does not close", f"{result.balance.water:.1e} of what crossed"),
         ),
-        units,
+        "How it was computed",
     )
 
 
