@@ -15,7 +15,6 @@ from coreward.cook.stages import (
     FRESH_AIR_RANGE_KG_H,
     Around,
     Chamber,
-    Series,
     Stage,
     TimeSeries,
 )
@@ -145,9 +144,7 @@ def what_to_do(result: Result, at_s: float | None = None, target_c: float = 90.0
     """
     if at_s is None:
         boiling = min(record.conditions.boiling_c for record in result.records)
-        stalls = find_stalls(
-            result.time_s, result.core_c, result.environment[:, 0], boiling
-        )
+        stalls = find_stalls(result.time_s, result.core_c, result.environment[:, 0], boiling)
         if not stalls:
             raise InputError(
                 "This cook does not stall, so there is no moment to choose at: give at_s."
@@ -174,9 +171,7 @@ def what_to_do(result: Result, at_s: float | None = None, target_c: float = 90.0
 
     def cook(choice: tuple[str, Text, tuple[Stage, ...]]) -> Choice:
         name, words, after = choice
-        whole = simulate(
-            result.piece, (*before, *after), cells=_CELLS, tolerance=_TOLERANCE_K
-        )
+        whole = simulate(result.piece, (*before, *after), cells=_CELLS, tolerance=_TOLERANCE_K)
         reached = bool(whole.records[-1].reached)
         return Choice(
             name,
@@ -224,27 +219,24 @@ def _offered(now: Stage, target_c: float) -> list[tuple[str, Text, tuple[Stage, 
     """Return name, words and stages of all that this cook allows."""
     wait = replace(now, duration_s=_LONGEST_S, until_core_c=target_c)
     around = wait.surroundings
-    rows: list[tuple[str, Text, tuple[Stage, ...]]] = [
-        ("wait", "nothing is touched", (wait,))
-    ]
+    rows: list[tuple[str, Text, tuple[Stage, ...]]] = [("wait", "nothing is touched", (wait,))]
 
     def add(name: str, words: Text, **changed: Any) -> None:
         try:
-            rows.append((name, words, (replace(wait, surroundings=replace(around, **changed)),)))
+            rows.append(
+                (name, words, (replace(wait, surroundings=replace(around, **changed)),))
+            )
         except InputError:
             # Beyond what a pit can be: not offered.
             return
 
     if wait.wrap is None:
         if isinstance(around, Chamber):
-            low, high = FRESH_AIR_RANGE_KG_H
             for name, words, factor in (
                 ("more air", "three times the fresh air", _AIR_FACTOR),
                 ("less air", "a third of the fresh air", 1.0 / _AIR_FACTOR),
             ):
-                air = _each(
-                    around.fresh_air_kg_h, lambda v, f=factor: np.clip(v * f, low, high)
-                )
+                air = _each(around.fresh_air_kg_h, _times(factor))
                 add(name, words, fresh_air_kg_h=air)
             if np.max(_values(around.water_kg_h)) > 0.0:
                 add("pan out", "no more water from pan and fuel", water_kg_h=0.0)
@@ -253,28 +245,36 @@ def _offered(now: Stage, target_c: float) -> list[tuple[str, Text, tuple[Stage, 
                 ("more air", "dew point {0} lower", -_DAMP_STEP_K),
                 ("less air", "dew point {0} higher", _DAMP_STEP_K),
             ):
-                dew = _each(
-                    around.dew_point_c, lambda v, k=step: np.maximum(v + k, _DRIEST_DEW_C)
-                )
+                dew = _each(around.dew_point_c, _plus(step))
                 add(name, say(words, Difference(_DAMP_STEP_K)), dew_point_c=dew)
-    hotter = {"air_c": _each(around.air_c, lambda v: v + _HOTTER_K)}
+    hotter = {"air_c": _each(around.air_c, _plus(_HOTTER_K))}
     if around.wall_c is not None:
-        hotter["wall_c"] = _each(around.wall_c, lambda v: v + _HOTTER_K)
+        hotter["wall_c"] = _each(around.wall_c, _plus(_HOTTER_K))
     add("hotter", say("pit {0} hotter", Difference(_HOTTER_K)), **hotter)
     if wait.wrap is None:
         for wrap in ("foil", "paper"):
             rows.append((wrap, f"wrapped in {wrap} now", (replace(wait, wrap=wrap),)))
         later = replace(wait, duration_s=_LATER_S, label="")
-        wrapped = replace(
-            wait, surroundings=_later(around, _LATER_S), wrap="foil"
-        )
+        wrapped = replace(wait, surroundings=_later(around, _LATER_S), wrap="foil")
         rows.append(
-            ("foil later", say("wrapped in foil after {0}", Lasting(_LATER_S)), (later, wrapped))
+            (
+                "foil later",
+                say("wrapped in foil after {0}", Lasting(_LATER_S)),
+                (later, wrapped),
+            )
         )
     return rows
 
 
-def _values(series: Series) -> Any:
+def _times(factor: float) -> Callable[[Any], Any]:
+    return lambda value: np.clip(value * factor, *FRESH_AIR_RANGE_KG_H)
+
+
+def _plus(step: float) -> Callable[[Any], Any]:
+    return lambda value: np.maximum(value + step, _DRIEST_DEW_C)
+
+
+def _values(series: Any) -> Any:
     if isinstance(series, TimeSeries):
         return series.value
     return np.asarray(series[1] if isinstance(series, tuple) else series, dtype=float)
@@ -289,9 +289,7 @@ def _each(series: Any, change: Callable[[Any], Any]) -> Any:
 
 def _shifted(series: Any, change: Callable[[Any, Any], tuple[Any, Any]]) -> Any:
     """Return a series with times and values changed; what lies before its start is cut."""
-    time, value = (
-        (series.time_s, series.value) if isinstance(series, TimeSeries) else series
-    )
+    time, value = (series.time_s, series.value) if isinstance(series, TimeSeries) else series
     time, value = change(np.asarray(time, dtype=float), np.asarray(value, dtype=float))
     late = time > 0.0
     now = float(np.interp(0.0, time, value))
@@ -321,7 +319,9 @@ def choices_text(choices: Choices, units: Units = "C") -> str:
     """Return the comparison as plain text."""
     rows = [COLUMNS, *(tuple(shown(c, units) for c in r) for r in table_rows(choices))]
     wide = [max(len(row[k]) for row in rows) for k in range(len(COLUMNS))]
-    lines = ["  ".join(f"{c:<{w}}" for c, w in zip(r, wide, strict=True)).rstrip() for r in rows]
+    lines = [
+        "  ".join(f"{c:<{w}}" for c, w in zip(r, wide, strict=True)).rstrip() for r in rows
+    ]
     return "\n".join([shown(choices.sentence, units), "", *lines, ""])
 
 

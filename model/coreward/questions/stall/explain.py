@@ -132,9 +132,7 @@ class Explanation:
         return shown(self.sentence, units)
 
 
-def _wet_surfaces(
-    env: Floats, dew: Floats, emissivity: Floats, pressure: float
-) -> Floats:
+def _wet_surfaces(env: Floats, dew: Floats, emissivity: Floats, pressure: float) -> Floats:
     """Where a wet surface would settle, row by row; NaN where undefined. [°C].
 
     One curve over the dew point for each air, wall, draught and wrap, rounded to 0.5 K and
@@ -256,7 +254,7 @@ def _dew_points(pressure: Floats) -> Floats:
     if len(p) > 5 * _NODES:
         p = np.geomspace(p[0], p[-1], 5 * _NODES)
     points = np.array([saturation_temperature(float(x)) for x in p])
-    return np.interp(pressure, p, points)
+    return np.asarray(np.interp(pressure, p, points))
 
 
 def _account(e: Explanation, result: Result) -> Account:
@@ -433,9 +431,7 @@ def _ending(account: Account) -> list[Text]:
     if stall is None or not account.ended_by:
         return []
     if account.ended_by == "wrap":
-        parts: list[Text] = [
-            say("It ends at {0}: the wrap goes on.", Lasting(stall.end_s))
-        ]
+        parts: list[Text] = [say("It ends at {0}: the wrap goes on.", Lasting(stall.end_s))]
     elif account.ended_by == "air":
         parts = [say("It ends at {0}: the pit gets hotter.", Lasting(stall.end_s))]
     elif account.ends_s is None:

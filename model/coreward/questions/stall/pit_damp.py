@@ -108,8 +108,8 @@ def pit_dew_point(
     Notes
     -----
     The root of the balance of `coreward.wet_surface_temperature` in the dew point, for the
-    plateau and what the surface is hotter than it (table ``stall``, ``plateau_lead``). Valid only while the
-    surface is wet: a slow climb in a dry pit says nothing about the air.
+    plateau and what the surface is hotter than it (table ``stall``, ``plateau_lead``).
+    Valid only while the surface is wet: a slow climb in a dry pit says nothing about the air.
     """
     numbers = tables.load("stall")
     if not plateau_c + numbers["plateau_lead"] < air_c:
@@ -157,9 +157,7 @@ def pit_dew_point(
             )
         )
     ends = [dew(plateau_c + k, h) for k, h in product(lead[::2], draught[::2])]
-    return PitDamp(
-        float(plateau_c), float(air_c), middle, min(ends), max(ends), draught, lead
-    )
+    return PitDamp(float(plateau_c), float(air_c), middle, min(ends), max(ends), draught, lead)
 
 
 def _spread(numbers: tables.ParameterSet, name: str) -> tuple[float, float, float]:

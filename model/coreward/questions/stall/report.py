@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
 
 import numpy as np
 
 from coreward import cautions, tables
 from coreward.cook.result import Result
-from coreward.cook.stages import Stage
+from coreward.cook.stages import Chamber, Stage
+from coreward.questions.stall.choices import COLUMNS, Choices, table_rows
 from coreward.questions.stall.explain import Explanation, explain
 from coreward.questions.stall.figure import alt_text, figure_stall
 from coreward.reports.document import (
@@ -36,23 +36,30 @@ from coreward.words import (
     UnitChoice,
     as_units,
     say,
+    shown,
     together,
 )
 
+_FLOWS = {"fresh_air": "fresh air", "brought": "water from pan and fuel"}
 _STEP_C = 10.0
 """Steps of the table of milestones."""
 
 
 @document_of.register
 def cook_report(
-    result: Result, *, units: str | UnitChoice = "C", title: str = "", code: str = ""
+    result: Result,
+    *,
+    units: str | UnitChoice = "C",
+    title: str = "",
+    code: str = "",
+    choices: Choices | None = None,
 ) -> Document:
-    """Return the report of a cook: the answer, the picture, the inputs, the numbers."""
+    """Return the report of a cook: the answer, the picture, the inputs, the numbers.
+
+    With `choices` it says as well what could be done about the stall.
+    """
     choice = as_units(units)
     told = explain(result)
-    # The picture asks for less than a result and says so as a protocol of plain variables.
-    drawn: Any = result
-    drawn_told: Any = told
     return Document(
         title=title or f"A cook of {material_words(result)}",
         lead=told.in_words(choice),
@@ -60,12 +67,13 @@ def cook_report(
         blocks=(
             outcome_facts(result, told, choice),
             Picture(
-                figure_stall(drawn, drawn_told, None, choice),
-                alt_text(drawn, drawn_told, choice),
+                figure_stall(result, told, None, choice),
+                alt_text(result, told, choice),
                 "Temperatures with the stall shaded, heat at the surface, water sent and water "
-                "asked for; right: through the piece in the middle of the stall, and what one "
-                "more degree costs.",
+                "asked for; right: through the piece in the middle of the stall, and the free "
+                "water that it lives on.",
             ),
+            *([] if choices is None else [choices_table(choices, choice)]),
             input_facts(result, choice),
             stage_table(result, choice),
             milestones(result, choice),
@@ -77,6 +85,32 @@ def cook_report(
         sources=tuple(source.citation() for source in result.sources),
         versions=versions(),
     )
+
+
+@document_of.register
+def choices_report(
+    choices: Choices, *, units: str | UnitChoice = "C", title: str = "", code: str = ""
+) -> Document:
+    """Return the report of what can be done: that of the cook as it is left alone."""
+    choice = as_units(units)
+    cook = choices.rows[0].result
+    whole = cook_report(cook, units=choice, code=code, choices=choices)
+    lead = f"{shown(choices.sentence, choice)} {whole.lead}"
+    return dataclasses.replace(
+        whole, title=title or f"What to do about the stall of {material_words(cook)}", lead=lead
+    )
+
+
+def choices_table(choices: Choices, units: UnitChoice) -> Table:
+    """Return what can be done, a row for each."""
+    heading = say(
+        "What can be done, from {0} on, the core at {1}, {2} wanted",
+        Lasting(choices.at_s),
+        Degrees(choices.core_c),
+        Degrees(choices.target_c, None),
+    )
+    rows = table_rows(choices)
+    return table_of(shown(heading, units), COLUMNS, rows, (46, 20, 14, 20), units)
 
 
 def material_words(result: Result) -> str:
@@ -168,7 +202,15 @@ def surroundings_words(stage: Stage) -> Text:
     for name, series in around.series().items():
         if name == "wall_c" and around.wall_c is None:
             continue
+        if name in _FLOWS:
+            low, high = float(series.value.min()), float(series.value.max())
+            if high > 0.0:
+                span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+                parts.append(f"{_FLOWS[name]} {span} kg/h")
+            continue
         what = {"air_c": "air", "wall_c": "walls", "dew_point_c": "dew point"}[name]
+        if isinstance(around, Chamber) and name == "dew_point_c":
+            what = "dew point outside"
         low, high = float(series.value.min()), float(series.value.max())
         if high - low > 0.05:
             parts.append(say("{0} {1} (varying)", what, DegreesBetween(low, high)))
@@ -235,13 +277,14 @@ def cook_data(result: Result, told: Explanation) -> tuple[Data, ...]:
                 "time_s": told.time_s,
                 "air_c": told.air_c,
                 "dew_point_c": told.dew_point_c,
-                "wet_bulb_c": told.wet_bulb_c,
+                "wet_surface_c": told.wet_surface_c,
                 "convection_w_m2": told.convection_w_m2,
                 "radiation_w_m2": told.radiation_w_m2,
                 "evaporation_w_m2": told.evaporation_w_m2,
                 "conduction_w_m2": told.conduction_w_m2,
                 "water_supply_kg_m2_s": told.water_supply_kg_m2_s,
                 "water_demand_kg_m2_s": told.water_demand_kg_m2_s,
+                "free_water_fraction": told.free_water,
                 "regime": told.regime,
             },
             "Computed heat and water at the surface and what limits the evaporation.",
