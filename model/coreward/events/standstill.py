@@ -33,6 +33,21 @@ class Stall:
         """[s]."""
         return self.end_s - self.begin_s
 
+    @property
+    def rise_k(self) -> float:
+        """How far the core still climbs in it. [K]."""
+        return self.core_end_c - self.core_begin_c
+
+    @property
+    def level(self) -> bool:
+        """Whether the core stands still in it; if not, it is a slow climb."""
+        return is_level(self.rise_k, self.duration_s)
+
+
+def is_level(rise_k: float, duration_s: float) -> bool:
+    """Whether a temperature that rises so far in so long is said to stand still."""
+    return abs(rise_k) <= tables.load("stall")["level_rate"] * duration_s
+
 
 def smoothed_slope(time_s: Floats, value: Floats, window_s: float) -> tuple[Floats, Floats]:
     """Slope of the least-squares line through a window around each moment.

@@ -619,7 +619,7 @@ def equivalent_wall(wall_c: float, flux: float) -> float:
 
 
 @compiled
-def _wet_surface_balance(
+def wet_surface_balance(
     surface_c: float,
     air_c: float,
     air_vapour_pressure: float,
@@ -750,4 +750,4 @@ def _wet_surface_temperature(
     )
     if lowest_c == highest_c:
         return lowest_c
-    return float(brentq(_wet_surface_balance, lowest_c, highest_c, args=arguments, xtol=1e-9))
+    return float(brentq(wet_surface_balance, lowest_c, highest_c, args=arguments, xtol=1e-9))

@@ -15,7 +15,7 @@ import html
 import math
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, cast
 
 import ipywidgets as W
@@ -118,6 +118,7 @@ MASS: Final = Quantity(
     step=lambda units: 0.1,
     digits=lambda units: 1,
 )
+FLOW: Final = replace(MASS, symbol=lambda units: f"{units.mass}/h")
 SPEED: Final = _fixed("m/s", 1.0, 0.05, 2)
 HOURS: Final = _fixed("h", 3600.0, 0.1, 1)
 PERCENT: Final = _fixed("%", 0.01, 1.0, 0)

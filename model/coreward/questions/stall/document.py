@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
 
 import numpy as np
 
 from coreward import cautions, tables
 from coreward.cook.result import Result
-from coreward.cook.stages import Stage
+from coreward.cook.stages import Chamber, Stage
+from coreward.questions.stall.choices import COLUMNS, Choices, table_rows
 from coreward.questions.stall.explain import Explanation, explain
 from coreward.questions.stall.figure import alt_text, figure_stall
 from coreward.reports.document import (
@@ -36,6 +36,7 @@ from coreward.words import (
     together,
 )
 
+_FLOWS = {"fresh_air": "fresh air", "brought": "water from pan and fuel"}
 _STEP_C = 10.0
 """Steps of the table of milestones."""
 
@@ -43,10 +44,24 @@ _STEP_C = 10.0
 @document_of.register
 def document(result: Result) -> Document:
     """Return all that is said of a cook: the answer, the picture, the inputs, the numbers."""
+    return _document(result)
+
+
+@document_of.register
+def choices_document(choices: Choices) -> Document:
+    """Return what can be done about a stall, and all that is said of the cook left alone."""
+    cook = choices.rows[0].result
+    whole = _document(cook, choices)
+    return dataclasses.replace(
+        whole,
+        title=f"What to do about the stall of {material_words(cook)}",
+        lead=together((choices.sentence, whole.lead)),
+        answer=choices,
+    )
+
+
+def _document(result: Result, choices: Choices | None = None) -> Document:
     told = explain(result)
-    # The picture asks for less than a result and says so as a protocol of plain variables.
-    drawn: Any = result
-    drawn_told: Any = told
     return Document(
         title=f"A cook of {material_words(result)}",
         lead=told.sentence,
@@ -54,12 +69,13 @@ def document(result: Result) -> Document:
         blocks=(
             outcome_facts(result, told),
             Picture(
-                lambda units: figure_stall(drawn, drawn_told, None, units),
-                lambda units: alt_text(drawn, drawn_told, units),
+                lambda units: figure_stall(result, told, None, units),
+                lambda units: alt_text(result, told, units),
                 "Temperatures with the stall shaded, heat at the surface, water sent and water "
-                "asked for; right: through the piece in the middle of the stall, and what one "
-                "more degree costs.",
+                "asked for; right: through the piece in the middle of the stall, and the free "
+                "water that it lives on.",
             ),
+            *([] if choices is None else [choices_table(choices)]),
             input_facts(result),
             stage_table(result),
             milestones(result),
@@ -73,6 +89,17 @@ def document(result: Result) -> Document:
         answer=told,
         numbers={"kind": "cook"},
     )
+
+
+def choices_table(choices: Choices) -> Table:
+    """Return what can be done, a row for each."""
+    heading = say(
+        "What can be done, from {0} on, the core at {1}, {2} wanted",
+        Lasting(choices.at_s),
+        Degrees(choices.core_c),
+        Degrees(choices.target_c, None),
+    )
+    return table_of(heading, COLUMNS, table_rows(choices), (46, 20, 14, 20))
 
 
 def material_words(result: Result) -> str:
@@ -164,7 +191,15 @@ def surroundings_words(stage: Stage) -> Text:
     for name, series in around.series().items():
         if name == "wall_c" and around.wall_c is None:
             continue
+        if name in _FLOWS:
+            low, high = float(series.value.min()), float(series.value.max())
+            if high > 0.0:
+                span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+                parts.append(f"{_FLOWS[name]} {span} kg/h")
+            continue
         what = {"air_c": "air", "wall_c": "walls", "dew_point_c": "dew point"}[name]
+        if isinstance(around, Chamber) and name == "dew_point_c":
+            what = "dew point outside"
         low, high = float(series.value.min()), float(series.value.max())
         if high - low > 0.05:
             parts.append(say("{0} {1} (varying)", what, DegreesBetween(low, high)))
@@ -230,13 +265,14 @@ def cook_data(result: Result, told: Explanation) -> tuple[Data, ...]:
                 "time_s": told.time_s,
                 "air_c": told.air_c,
                 "dew_point_c": told.dew_point_c,
-                "wet_bulb_c": told.wet_bulb_c,
+                "wet_surface_c": told.wet_surface_c,
                 "convection_w_m2": told.convection_w_m2,
                 "radiation_w_m2": told.radiation_w_m2,
                 "evaporation_w_m2": told.evaporation_w_m2,
                 "conduction_w_m2": told.conduction_w_m2,
                 "water_supply_kg_m2_s": told.water_supply_kg_m2_s,
                 "water_demand_kg_m2_s": told.water_demand_kg_m2_s,
+                "free_water_fraction": told.free_water,
                 "regime": told.regime,
             },
             "Computed heat and water at the surface and what limits the evaporation.",

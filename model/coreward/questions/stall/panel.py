@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final
 
+import ipywidgets as W
 import numpy as np
 
 import coreward as cw
@@ -13,11 +15,14 @@ from coreward import tables
 from coreward.errors import InputError
 from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import SHAPES
+from coreward.questions.stall import usual
+from coreward.questions.stall.choices import Choices, what_to_do
 from coreward.questions.stall.explain import Explanation, explain
 from coreward.questions.stall.figure import StallPicture, alt_text
 from coreward.widgets import shared
 from coreward.widgets.controls import (
     ALTITUDE,
+    FLOW,
     HOURS,
     PERCENT,
     SPEED,
@@ -27,7 +32,8 @@ from coreward.widgets.controls import (
     Toggle,
 )
 from coreward.widgets.panel import Panel, PanelState, View
-from coreward.words import Degrees, Lasting, Text, UnitChoice, say, together
+from coreward.widgets.schedule import Cancelled, Progress
+from coreward.words import Degrees, Lasting, Text, UnitChoice, say, shown, together
 
 _HOUR: Final = 3600.0
 
@@ -36,28 +42,62 @@ _HOUR: Final = 3600.0
 _PREVIEW_CELLS: Final = 24
 _PREVIEW_TOLERANCE: Final = 0.05
 
-# A whole brisket: the usual subject of the question.
-_CUT: Final = "beef brisket whole"
+_FRESH_AIR: Final = tables.load("ventilation", usual.PIT)["fresh_air"]
+_MADE, _KNOWN = "fresh air", "dew point"
+# Of the water activity of the surface: above the one it is wet to the touch, below the other
+# a dry crust. Common practice, no source.
+_WET, _DRY = 0.97, 0.75
+_STYLE: Final = """<style>
+.coreward-choices { display: grid; grid-template-columns: minmax(9em, 17em) 1fr; gap: 3px 10px;
+  max-width: 900px; line-height: 1.35; align-items: center; }
+.coreward-choices > div { min-width: 0; }
+.coreward-choices i { display: block; height: 9px; background: #9c4a5c; }
+.coreward-choices .coreward-late i {
+  background: repeating-linear-gradient(135deg, #9c4a5c 0 5px, #ffffff 5px 8px); }
+</style>"""
 
 
 class StallState(PanelState):
     """Inputs of the panel. Temperatures in °C, the rest in SI."""
 
-    cut = shared.cut(_CUT)
+    cut = shared.cut(usual.CUT)
     shape = shared.shape()
-    thickness_m = shared.thickness(
-        tables.load("cut", _CUT)["usual_thickness"], low=0.02, thinner="never stalls for long"
+    thickness_m = shared.thickness(usual.THICKNESS_M, low=0.02, thinner="never stalls for long")
+    mass_kg = shared.mass(
+        usual.MASS_KG,
+        low=0.5,
+        high=30.0,
+        reason="a lighter piece hardly damps its air and a heavier one is more than a piece",
     )
-    start_c = shared.start()
-    pit_c = shared.pit(110.0)
+    start_c = shared.start(usual.START_C)
+    pit_c = shared.pit(usual.PIT_C)
     humidity = Choice(
-        "dew point",
+        _MADE,
         label="damp by",
         options={
-            "dew point": "dew point in the pit",
+            _MADE: "meat and fresh air",
+            _KNOWN: "dew point in the pit",
             "relative humidity": "humidity of the day",
         },
         name="humidity",
+    )
+    fresh_air_kg_h = Number(
+        _FRESH_AIR,
+        label="fresh air",
+        quantity=FLOW,
+        low=0.5,
+        high=30.0,
+        reason="a closed pit still leaks a little and above that more air changes nothing",
+        name="fresh-air",
+    )
+    water_kg_h = Number(
+        0.0,
+        label="pan and fuel",
+        quantity=FLOW,
+        low=0.0,
+        high=1.0,
+        reason="a pan of a pit boils off no more",
+        name="pan-water",
     )
     dew_point_c = shared.dew_point()
     relative_humidity = Number(
@@ -107,7 +147,7 @@ class StallState(PanelState):
     wrap_after_s = shared.wrap_after(5 * _HOUR, low=0.5 * _HOUR, high=20 * _HOUR)
     evaporation = Toggle(True, label="evaporation on", name="evaporation")
     transport = Choice(
-        tables.default_name("transport"),
+        usual.FLOW,
         label="water moves",
         options=shared.titles("transport"),
         name="transport",
@@ -121,8 +161,17 @@ class StallState(PanelState):
         reason="cooks longer than a day are beyond what was checked",
         name="duration",
     )
+    target_c = Number(
+        90.0,
+        label="wanted core",
+        quantity=TEMPERATURE,
+        low=70.0,
+        high=97.0,
+        reason="below it the meat is not done and above it water boils",
+        name="target",
+    )
     profile_time_s = Number(
-        6 * _HOUR,
+        5 * _HOUR,
         label="look inside at",
         quantity=HOURS,
         low=0.0,
@@ -135,9 +184,12 @@ class StallState(PanelState):
         "cut",
         "shape",
         "thickness_m",
+        "mass_kg",
         "start_c",
         "pit_c",
         "humidity",
+        "fresh_air_kg_h",
+        "water_kg_h",
         "dew_point_c",
         "relative_humidity",
         "humidity_at_c",
@@ -150,22 +202,27 @@ class StallState(PanelState):
         "evaporation",
         "transport",
         "duration_s",
+        "target_c",
         "profile_time_s",
     )
 
 
 @dataclass(frozen=True, eq=False)
 class StallOutcome:
-    """One cook with its explanation and the time that is looked at."""
+    """One cook with its explanation, the time that is looked at and what can be done.
+
+    `choices` is None in a preview and where there is no stall.
+    """
 
     result: Any
     explanation: Any
     at_time_s: float
+    choices: Choices | None = None
 
 
 def dew_point_of(inputs: dict[str, Any]) -> float:
     """Return the dew point from whichever measure of damp is given, in °C."""
-    if inputs["humidity"] == "dew point":
+    if inputs["humidity"] == _KNOWN:
         return float(inputs["dew_point_c"])
     return float(
         cw.dew_point(
@@ -174,6 +231,33 @@ def dew_point_of(inputs: dict[str, Any]) -> float:
             pressure_pa=pressure_at_altitude(inputs["altitude_m"]),
         )
     )
+
+
+def _around(inputs: dict[str, Any]) -> Any:
+    """Return the pit: its air made damp by the meat, or of a damp that is given."""
+    common = {
+        "air_speed": inputs["air_speed"],
+        "pressure_pa": pressure_at_altitude(inputs["altitude_m"]),
+        "evaporation": inputs["evaporation"],
+    }
+    if inputs["humidity"] == _MADE:
+        return usual.pit(
+            inputs["pit_c"],
+            inputs["fresh_air_kg_h"],
+            water_kg_h=inputs["water_kg_h"],
+            **common,
+        )
+    dew_point_c = dew_point_of(inputs)
+    if dew_point_c >= inputs["pit_c"]:
+        raise InputError(
+            say(
+                "The dew point ({0}) must lie below the pit temperature ({1}): lower the one "
+                "or raise the other.",
+                Degrees(dew_point_c),
+                Degrees(inputs["pit_c"]),
+            )
+        )
+    return cw.Surroundings(inputs["pit_c"], dew_point_c, **common)
 
 
 def cook(inputs: dict[str, Any], **options: Any) -> Any:
@@ -195,30 +279,14 @@ def cook(inputs: dict[str, Any], **options: Any) -> Any:
     InputError
         If the inputs contradict each other.
     """
-    size = inputs["thickness_m"]
-    shape = SHAPES[inputs["shape"]]
-    piece = cw.Piece(
-        shape(size),
-        cw.meat(inputs["cut"], transport=inputs["transport"]),
-        start_c=inputs["start_c"],
+    piece = usual.piece(
+        SHAPES[inputs["shape"]](inputs["thickness_m"]),
+        inputs["cut"],
+        inputs["transport"],
+        inputs["start_c"],
+        inputs["mass_kg"],
     )
-    dew_point_c = dew_point_of(inputs)
-    if dew_point_c >= inputs["pit_c"]:
-        raise InputError(
-            say(
-                "The dew point ({0}) must lie below the pit temperature ({1}): lower the one "
-                "or raise the other.",
-                Degrees(dew_point_c),
-                Degrees(inputs["pit_c"]),
-            )
-        )
-    pit = cw.Surroundings(
-        air_c=inputs["pit_c"],
-        dew_point_c=dew_point_c,
-        air_speed=inputs["air_speed"],
-        pressure_pa=pressure_at_altitude(inputs["altitude_m"]),
-        evaporation=inputs["evaporation"],
-    )
+    pit = _around(inputs)
     whole = inputs["duration_s"]
     if inputs["wrap"] == "none":
         return cw.simulate(piece, [cw.Stage(pit, duration_s=whole)], **options)
@@ -241,45 +309,63 @@ class StallPanel(Panel):
     """Controls, picture and words of the stall."""
 
     title = "Why has it stopped rising?"
+    takes_long = True
     state: StallState
 
     def __init__(self, state: StallState, units: str | UnitChoice | None = None) -> None:
         self._drawing = StallPicture()
-        self._known: tuple[Any, Any, Any] | None = None
+        self._known: tuple[Any, StallOutcome] | None = None
+        self._choices_box = W.HTML()
+        self._choices_box.add_class("coreward-tables")
         super().__init__(state, units, unit_kinds=("temperature", "length"))
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
         return (
-            ("The piece", ("cut", "shape", "thickness", "start", "transport", "evaporation")),
+            (
+                "The piece",
+                ("cut", "shape", "thickness", "mass", "start", "transport", "evaporation"),
+            ),
             (
                 "The pit",
                 (
                     "pit",
-                    "air-speed",
-                    "altitude",
                     "humidity",
+                    "fresh-air",
+                    "pan-water",
                     "dew-point",
                     "relative-humidity",
                     "humidity-at",
+                    "air-speed",
+                    "altitude",
                 ),
             ),
             (
                 "The cook",
-                ("wrap", "wrap-when", "wrap-core", "wrap-after", "duration", "profile-time"),
+                (
+                    "wrap",
+                    "wrap-when",
+                    "wrap-core",
+                    "wrap-after",
+                    "target",
+                    "duration",
+                    "profile-time",
+                ),
             ),
         )
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
         state = self.state
-        by_dew_point = state.humidity == "dew point"
+        made, known = state.humidity == _MADE, state.humidity == _KNOWN
         wrapped = state.wrap != "none"
         by_core = state.wrap_when == "core"
         for name, visible in {
-            "dew-point": by_dew_point,
-            "relative-humidity": not by_dew_point,
-            "humidity-at": not by_dew_point,
+            "fresh-air": made,
+            "pan-water": made,
+            "dew-point": known,
+            "relative-humidity": not (made or known),
+            "humidity-at": not (made or known),
             "wrap-when": wrapped,
             "wrap-core": wrapped and by_core,
             "wrap-after": wrapped and not by_core,
@@ -288,19 +374,40 @@ class StallPanel(Panel):
 
     def compute(self, preview: bool) -> StallOutcome:
         """Return cook and explanation; looking inside at another time costs nothing."""
-        inputs = self.state.inputs()
+        return self._found(self.state.inputs(), preview)
+
+    def compute_long(
+        self, inputs: dict[str, Any], progress: Progress, cancelled: Cancelled
+    ) -> StallOutcome:
+        """Return the answer with what can be done about the stall, for which nine cooks run."""
+        return self._found({name: inputs[name] for name in self.state.input_names}, False)
+
+    def _found(self, inputs: dict[str, Any], preview: bool) -> StallOutcome:
         at_time_s = min(inputs.pop("profile_time_s"), inputs["duration_s"])
         key = tuple(inputs.values())
         known = self._known
-        if known is not None and known[0] == (key, False):
-            return StallOutcome(known[1], known[2], at_time_s)
-        if known is None or known[0] != (key, preview):
-            options = (
-                {"cells": _PREVIEW_CELLS, "tolerance": _PREVIEW_TOLERANCE} if preview else {}
-            )
-            result = cook(inputs, **options)
-            self._known = known = ((key, preview), result, explain(result))
-        return StallOutcome(known[1], known[2], at_time_s)
+        if known is not None and known[0] in ((key, False), (key, preview)):
+            return replace(known[1], at_time_s=at_time_s)
+        options = {"cells": _PREVIEW_CELLS, "tolerance": _PREVIEW_TOLERANCE} if preview else {}
+        target_c = inputs.pop("target_c")
+        result = cook(inputs, **options)
+        told = explain(result)
+        choices = None
+        if self.takes_long and not preview:
+            choices = _choices(result, told, target_c)
+        outcome = StallOutcome(result, told, at_time_s, choices)
+        self._known = ((key, preview), outcome)
+        return outcome
+
+    def extra(self) -> Sequence[W.Widget]:
+        """Return what can be done about the stall."""
+        return (self._choices_box,)
+
+    def reported(self) -> Any:
+        """Return what can be done where that was asked, and the cook by itself elsewhere."""
+        outcome = self.state.outcome
+        chosen = None if outcome is None else outcome.choices
+        return super().reported() if chosen is None or self.state.error else chosen
 
     def view(self, outcome: StallOutcome) -> View:
         """Return picture and words."""
@@ -315,7 +422,12 @@ class StallPanel(Panel):
         )
         words = alt_text(outcome.result, outcome.explanation, self.state.units)
         status, explanation = self._words(outcome, kept)
-        return View(picture, words, status, explanation)
+        html_ = choices_html(outcome.choices, self.state.units)
+
+        def below() -> None:
+            self._choices_box.value = html_
+
+        return View(picture, words, status, explanation, below)
 
     def _words(self, outcome: StallOutcome, kept: StallOutcome | None) -> tuple[str, str]:
         """Return the line above the picture and the sentences below it."""
@@ -352,18 +464,28 @@ class StallPanel(Panel):
         inputs = self.state.inputs()
         shape = SHAPES[inputs["shape"]].__name__
         pressure_pa = float(pressure_at_altitude(inputs["altitude_m"]))
+        if inputs["humidity"] == _MADE:
+            damp = [
+                f"pit = usual.pit({_number(inputs['pit_c'])}, "
+                f"{_number(inputs['fresh_air_kg_h'])},",
+                f"    water_kg_h={_number(inputs['water_kg_h'])},",
+            ]
+        else:
+            damp = [
+                "pit = cw.Surroundings(",
+                f"    air_c={_number(inputs['pit_c'])},",
+                f"    dew_point_c={_number(dew_point_of(inputs))},",
+            ]
         lines = [
             "import coreward as cw",
-            "from coreward.questions.stall.explain import explain",
+            "from coreward.questions.stall import usual",
             "",
-            "piece = cw.Piece(",
-            f"    cw.{shape}({_number(inputs['thickness_m'])}),",
-            f"    cw.meat({inputs['cut']!r}, transport={inputs['transport']!r}),",
-            f"    start_c={_number(inputs['start_c'])},",
+            "piece = usual.piece(",
+            f"    cw.{shape}({_number(inputs['thickness_m'])}), {inputs['cut']!r},",
+            f"    {inputs['transport']!r}, start_c={_number(inputs['start_c'])},",
+            f"    mass_kg={_number(inputs['mass_kg'])},",
             ")",
-            "pit = cw.Surroundings(",
-            f"    air_c={_number(inputs['pit_c'])},",
-            f"    dew_point_c={_number(dew_point_of(inputs))},",
+            *damp,
             f"    air_speed={_number(inputs['air_speed'])},",
             f"    pressure_pa={_number(pressure_pa)},",
             f"    evaporation={inputs['evaporation']},",
@@ -391,14 +513,48 @@ class StallPanel(Panel):
                 f"    stages.append(cw.Stage(pit, duration_s=left_s, wrap={inputs['wrap']!r}))",
                 "result = cw.simulate(piece, stages)",
             ]
-        lines += ["print(explain(result).sentence)", ""]
+        lines += ["print(cw.explain(result).sentence)", ""]
         return "\n".join(lines)
+
+
+def _choices(result: Any, told: Explanation, target_c: float) -> Choices | None:
+    stall = told.account.stall
+    if stall is None or stall.core_begin_c >= target_c:
+        return None
+    return what_to_do(result, stall.begin_s, target_c)
+
+
+def choices_html(choices: Choices | None, units: UnitChoice) -> str:
+    """Return what can be done as bars of the time it takes, with loss and crust in words."""
+    if choices is None:
+        return ""
+    longest = max((row.takes_s or 0.0 for row in choices.rows), default=0.0) or 1.0
+    parts = [f"<h4>{html.escape('What can be done about it, from where it begins')}</h4>"]
+    parts.append(f"<p>{html.escape(shown(choices.sentence, units))}</p>")
+    cells = []
+    for row in choices.rows:
+        late = row.takes_s is None
+        wide = 100.0 if row.takes_s is None else 100.0 * row.takes_s / longest
+        takes = "more than a day" if row.takes_s is None else str(Lasting(row.takes_s))
+        surface = "wet" if row.crust > _WET else "damp" if row.crust > _DRY else "dry"
+        name = f"<b>{html.escape(row.name)}</b>, {html.escape(shown(row.words, units))}"
+        cells.append(
+            f'<div role="cell">{name}</div><div role="cell"'
+            f'{" class=coreward-late" if late else ""}><i style="width:{wide:.0f}%"></i>'
+            f"{takes}, {100.0 * row.loss:.0f} % lost, crust {surface}</div>"
+        )
+    rows = "".join(f'<div role="row" style="display:contents">{cell}</div>' for cell in cells)
+    return (
+        f'{_STYLE}{"".join(parts)}<div class="coreward-choices" role="table" '
+        f'aria-label="choices by time">{rows}</div>'
+    )
 
 
 class FirstLook(StallPanel):
     """The same cook with four controls, for somebody who has just arrived."""
 
     title = "A first cook"
+    takes_long = False
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""

@@ -1,0 +1,67 @@
+"""The cook that the questions about the stall start from: a flat brisket in a tight pit.
+
+One place for page, card and lesson, so that they tell of the same cook.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from coreward import tables
+from coreward.cook.stages import Chamber, Piece
+from coreward.physics.body import Shape, Slab
+from coreward.physics.meat import Material, meat
+
+CUT: Final = "beef brisket flat"
+THICKNESS_M: Final = 0.045
+MASS_KG: Final = 7.0
+START_C: Final = 4.0
+PIT_C: Final = 107.0
+PIT: Final = "tight"
+"""Set of table ``ventilation``."""
+FLOW: Final = "swelling_pressure"
+"""The account of how water moves that gives a standstill. Not the default of table
+``transport``, which evidence has not chosen yet."""
+
+# Water that flows through the meat is held by the curve that was read with flow.
+_HELD_WITH: Final = {FLOW: "through_flow"}
+
+
+def material(cut: str = CUT, transport: str = FLOW) -> Material:
+    """Return the meat, with the water-holding curve that belongs to an account of transport."""
+    return meat(cut, transport=transport, water_holding=_HELD_WITH.get(transport))
+
+
+def piece(
+    shape: Shape | None = None,
+    cut: str = CUT,
+    transport: str = FLOW,
+    start_c: float = START_C,
+    mass_kg: float = MASS_KG,
+) -> Piece:
+    """Return the piece, with what is given changed."""
+    return Piece(shape or Slab(THICKNESS_M), material(cut, transport), start_c, mass_kg)
+
+
+def pit(
+    air_c: float = PIT_C,
+    fresh_air_kg_h: float | None = None,
+    ventilation: str = PIT,
+    **others: Any,
+) -> Chamber:
+    """Return the pit: as much fresh air as its set of table ``ventilation`` says, or as given.
+
+    Parameters
+    ----------
+    air_c : float
+        [°C]
+    fresh_air_kg_h : float, optional
+        [kg/h]
+    ventilation : str
+        Set of that table.
+    **others
+        As for `Chamber`.
+    """
+    numbers = tables.load("ventilation", ventilation)
+    fresh = numbers["fresh_air"] if fresh_air_kg_h is None else fresh_air_kg_h
+    return Chamber(air_c, fresh, volume_m3=numbers["volume"], **others)
