@@ -185,6 +185,10 @@ def test_what_cannot_be_swept_is_refused(tmp_path: Path, change: dict, message: 
         sweep(**(question(3) | {"folder": tmp_path} | change))
 
 
+@pytest.mark.skipif(
+    not os.environ.get("COREWARD_FULL"),
+    reason="starts five programs: part of the full list; an executor of processes is tried above",
+)
 @pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
 def test_a_cluster_gives_the_same_numbers_to_the_last_bit(
     tmp_path: Path, whole: cw.Ensemble, root: Path
