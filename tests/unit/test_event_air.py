@@ -8,6 +8,8 @@ import pytest
 from coreward.questions.event_air import find_lids, find_slow_changes
 from coreward.questions.event_signals import Track, track
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 
 

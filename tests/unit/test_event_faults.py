@@ -9,6 +9,8 @@ from coreward import tables
 from coreward.logs.log import Channel
 from coreward.questions.event_faults import find_faults
 
+pytestmark = pytest.mark.quick
+
 STEP = 30.0
 
 

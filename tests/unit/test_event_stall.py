@@ -14,6 +14,8 @@ from coreward.questions.event_response import Core
 from coreward.questions.event_stall import stall_events
 from coreward.questions.stall import find_stalls, find_stalls_in_each
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 STEP_S = 60.0
 

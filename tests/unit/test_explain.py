@@ -5,6 +5,8 @@ import coreward as cw
 from coreward.questions.explain import REGIMES
 from coreward.questions.stall import find_stalls, smoothed_slope
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 
 

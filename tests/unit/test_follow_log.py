@@ -18,6 +18,8 @@ from coreward.logs.follow import LogFollower, follow_log, read_in_order
 from coreward.logs.tail import NewFile, Tail
 from support.growing_log import INTERVAL_S, Logger, meat_c
 
+pytestmark = pytest.mark.quick
+
 HEAD = "time,air_c,meat_c\n"
 
 

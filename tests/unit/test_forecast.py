@@ -33,6 +33,8 @@ from coreward.questions.forecast import _ordered as ordered
 from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text, moment
 from coreward.questions.pit_outlook import pit_outlook
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 PIECE = cw.Piece(cw.Slab(0.06), cw.meat(), 5.0)
 ON = Event("meat_on", 0.0, 0.0)

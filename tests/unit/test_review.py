@@ -27,6 +27,8 @@ from coreward.questions.review import (
     review_text,
 )
 
+pytestmark = pytest.mark.quick
+
 ORGANISM = kinetics_names()[0]
 
 

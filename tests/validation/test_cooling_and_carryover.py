@@ -19,6 +19,8 @@ from coreward.questions.carryover import TwoCarryovers, carryover_by_size_and_pi
 from coreward.questions.chilling import chilling
 from coreward.questions.tenderness import softening
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 QUICK = {"cells": 40, "tolerance": 0.05}
 ROASTS = [row for row in published_rows("carryover.csv") if row["cut"]]
