@@ -29,6 +29,14 @@ hypothesis.settings.register_profile("home", deadline=None)
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "home")
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Where only quick tests are wanted, do not import files that have none."""
+    wanted = (config.option.markexpr or "").startswith("quick")
+    if wanted and collection_path.suffix == ".py":
+        return b"pytest.mark.quick" not in collection_path.read_bytes() or None
+    return None
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark each test with the name of the folder it lies in, and order what is shared.
 

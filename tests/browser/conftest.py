@@ -20,7 +20,7 @@ from playwright.sync_api import Browser
 from coreward.app.command import cache_folders
 from coreward.launch import prepare_solver_cache
 from support.app_page import AppPage
-from support.app_server import AppServer, running_app
+from support.app_server import AppServer, running_app, write_page
 from support.workbench import (
     KEPT,
     NotebookPage,
@@ -33,6 +33,10 @@ from support.workbench import (
 
 ROOT = Path(__file__).parents[2]
 WINDOW = {"width": 1280, "height": 1000}
+FULL = bool(os.environ.get("COREWARD_FULL"))
+SLOW = "slow"
+"""A page of the app view that computes for some seconds on any machine, and does nothing."""
+_SLOW_CELL = "import time\n\ntime.sleep(6)\nprint('the second part')"
 
 NotebookOpener = Callable[..., AbstractContextManager[NotebookPage]]
 OpenNotebook = Callable[[str], NotebookPage]
@@ -83,6 +87,18 @@ def _drop_controls_check(folder: Path) -> None:
             if "controls-check" not in cell["metadata"].get("tags", ())
         ]
         path.write_text(json.dumps(notebook), encoding="utf-8")
+
+
+def _without_the_second_engine(folder: Path) -> None:
+    """Let the page on the numerics find no second engine, which takes half a minute there.
+
+    It then says how to get it. tests/notebooks runs that page as it is.
+    """
+    path = folder / "does-it-solve-its-equations.ipynb"
+    notebook = json.loads(path.read_text(encoding="utf-8"))
+    first = next(cell for cell in notebook["cells"] if cell["cell_type"] == "code")
+    first["source"] = ["import sys\n", "sys.modules['fipy'] = None\n", *first["source"]]
+    path.write_text(json.dumps(notebook), encoding="utf-8")
 
 
 # JupyterLab ---------------------------------------------------------------------------
@@ -148,6 +164,9 @@ def open_notebook(notebook_opener: NotebookOpener) -> Iterator[OpenNotebook]:
 @pytest.fixture(scope="package")
 def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[AppServer]:
     folder = _copied(tmp_path_factory.mktemp("pages"))
+    if not FULL:
+        _without_the_second_engine(folder / "notebooks")
+    write_page(folder, SLOW, ("code", "print('the first part')"), ("code", _SLOW_CELL))
     caches = cache_folders(prepare_solver_cache())
     with running_app(folder, caches=caches, most=20, abandoned_s=5.0) as server:
         yield server

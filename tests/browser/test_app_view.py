@@ -115,14 +115,18 @@ def test_units_chosen_once_hold_on_the_visitors_other_pages(
 
 
 def test_a_reload_in_mid_computation_loses_nothing(open_page: OpenPage) -> None:
-    page = open_page("how-far-to-trust-it")
+    page = open_page("slow")
     page.await_state("computing")
     kernel = page.kernel
-    page.page.wait_for_selector(".computed.has-live", state="attached", timeout=RUN_TIMEOUT_MS)
+    expect(page.page.locator(".computed.has-live")).to_contain_text(
+        "the first part", timeout=RUN_TIMEOUT_MS
+    )
     assert page.state() == "computing"
     page.page.reload()
     assert page.kernel == kernel
     page.await_ready()
+    for part in ("the first part", "the second part"):
+        expect(page.page.locator(".computed.has-live").get_by_text(part)).to_be_visible()
     assert page.apologies() == []
 
 

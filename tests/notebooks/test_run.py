@@ -7,6 +7,7 @@ files would otherwise be collected under the strict settings of this test suite.
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -28,14 +29,14 @@ def no_settings(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def run_nbval(notebook: Path, settings: Path) -> subprocess.CompletedProcess[str]:
+def run_nbval(notebook: Path, settings: Path, *more: str) -> subprocess.CompletedProcess[str]:
     """Run one notebook under nbval with this Python as its kernel."""
     command = [
         sys.executable, "-m", "pytest",
         "-c", str(settings), f"--rootdir={notebook.parent}",
         "-p", "no:cacheprovider", "-q",
         "--nbval-lax", "--nbval-current-env", f"--nbval-cell-timeout={CELL_TIMEOUT_S}",
-        str(notebook),
+        *more, str(notebook),
     ]  # fmt: skip
     # Stored outputs are in the usual units, whatever the person at this machine chose.
     environment = os.environ | {"COREWARD_CONFIG_DIR": str(settings.parent / "coreward")}
@@ -49,48 +50,53 @@ def run_nbval(notebook: Path, settings: Path) -> subprocess.CompletedProcess[str
     )
 
 
-def write_notebook(folder: Path, *sources: str, printed: str = "") -> Path:
-    """Write a notebook of code cells whose last one is stored with what it printed."""
-    cells = [nbformat.v4.new_code_cell(source, execution_count=1) for source in sources]
-    if printed:
-        cells[-1].outputs = [nbformat.v4.new_output("stream", text=printed)]
-    path = folder / "tried.ipynb"
-    nbformat.write(nbformat.v4.new_notebook(cells=cells), path)
-    return path
-
-
 @pytest.mark.parametrize("notebook", NOTEBOOKS, ids=lambda path: path.stem)
 def test_notebook_runs(notebook: Path, no_settings: Path) -> None:
     run = run_nbval(notebook, no_settings)
     assert run.returncode == 0, run.stdout[-8000:] + run.stderr[-2000:]
 
 
-def test_a_failing_cell_fails(tmp_path: Path, no_settings: Path) -> None:
-    run = run_nbval(write_notebook(tmp_path, "raise ValueError('on purpose')"), no_settings)
-    assert run.returncode == 1
-    assert "on purpose" in run.stdout
-
-
-def test_a_wrong_number_fails(tmp_path: Path, no_settings: Path) -> None:
-    source = "# NBVAL_CHECK_OUTPUT\nprint(2 + 2)"
-    assert (
-        run_nbval(write_notebook(tmp_path, source, printed="4\n"), no_settings).returncode == 0
-    )
-    assert (
-        run_nbval(write_notebook(tmp_path, source, printed="5\n"), no_settings).returncode == 1
-    )
-
-
-def test_an_exception_behind_a_control_fails(tmp_path: Path, no_settings: Path) -> None:
+BEHIND_A_CONTROL = """
+import ipywidgets
+slider = ipywidgets.IntSlider()
+output = ipywidgets.Output()
+with output:
+    slider.observe(lambda change: 1 / 0, names="value")
+    slider.value = 3
+"""
+# Source, what is stored as printed, and whether it passes.
+TRIED = {
+    "a right number": ("# NBVAL_CHECK_OUTPUT\nprint(2 + 2)", "4\n", True),
+    "a wrong number": ("# NBVAL_CHECK_OUTPUT\nprint(2 + 2)", "5\n", False),
+    "a number nobody compares": ("print(2 + 2)", "5\n", True),
+    "a cell that fails": ("raise ValueError('on purpose')", "", False),
     # Output widgets swallow exceptions; a runner that looks at cells only would pass.
-    source = (
-        "import ipywidgets\n"
-        "slider = ipywidgets.IntSlider()\n"
-        "output = ipywidgets.Output()\n"
-        "with output:\n"
-        "    slider.observe(lambda change: 1 / 0, names='value')\n"
-        "    slider.value = 3\n"
-    )
-    run = run_nbval(write_notebook(tmp_path, source), no_settings)
+    "an exception behind a control": (BEHIND_A_CONTROL, "", False),
+}
+
+
+@pytest.fixture(scope="module")
+def tried(tmp_path_factory: pytest.TempPathFactory, no_settings: Path) -> str:
+    """Return what is said of a notebook of cells that shall pass and cells that shall not."""
+    cells = []
+    for source, printed, _ in TRIED.values():
+        cells.append(nbformat.v4.new_code_cell(source, execution_count=1))
+        if printed:
+            cells[-1].outputs = [nbformat.v4.new_output("stream", text=printed)]
+    path = tmp_path_factory.mktemp("tried") / "tried.ipynb"
+    nbformat.write(nbformat.v4.new_notebook(cells=cells), path)
+    run = run_nbval(path, no_settings, "-rA")
     assert run.returncode == 1
-    assert "ZeroDivisionError" in run.stdout
+    return run.stdout
+
+
+@pytest.mark.parametrize("name", TRIED)
+def test_a_cell_that_shall_fail_fails_and_no_other(name: str, tried: str) -> None:
+    word = "PASSED" if TRIED[name][2] else "FAILED"
+    number = list(TRIED).index(name)
+    assert re.search(rf"^{word} \S*tried\.ipynb::Cell {number}\b", tried, re.MULTILINE), tried
+
+
+def test_what_failed_is_told(tried: str) -> None:
+    assert "on purpose" in tried
+    assert "ZeroDivisionError" in tried

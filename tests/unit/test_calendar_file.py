@@ -23,6 +23,8 @@ from coreward.questions.plan.answer import (
 from coreward.questions.plan.calendar import calendar_bytes, write_calendar
 from coreward.words import shown
 
+pytestmark = pytest.mark.quick
+
 LONDON = ZoneInfo("Europe/London")
 MADE = dt.datetime(2026, 10, 20, 9, 0, tzinfo=dt.UTC)
 

@@ -26,6 +26,8 @@ from coreward.questions.rest.carryover import (
 from coreward.questions.rest.wrapping import wrapped_cook
 from coreward.words import Degrees, DegreesBetween, Difference, Lasting, Reading
 
+pytestmark = pytest.mark.quick
+
 PIECE = cw.Piece(cw.Cylinder(0.09), cw.meat("beef rib roast"), 4.0)
 PIT = cw.Surroundings(150.0, dew_point_c=35.0, heat_transfer=8.0)
 OVEN = cw.Stage(PIT, duration_s=36000.0, until_core_c=52.0, label="oven")

@@ -22,6 +22,8 @@ from coreward.questions.chill.answer import (
 from coreward.questions.rest.holding import hot_holding_limit
 from coreward.words import CUSTOMARY, Held, Needed
 
+pytestmark = pytest.mark.quick
+
 PIECE = cw.Piece(cw.Cylinder(0.12), cw.meat("beef brisket flat"), 75.0)
 QUICK = {"cells": 30, "tolerance": 0.05}
 HOUR = 3600.0

@@ -16,6 +16,8 @@ import pytest
 from coreward import cli, launch
 from coreward.errors import InputError, LogError, TableError
 
+pytestmark = pytest.mark.quick
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -419,6 +421,7 @@ def test_the_demo_log_gets_an_answer(
     assert "no reading from" in json.dumps(answer)
 
 
+@pytest.mark.slow
 def test_a_reader_that_stops_early_does_not_turn_the_verdict_into_met() -> None:
     log = ROOT / "data" / "demo" / "harvest-supper.csv"
     command = [sys.executable, "-m", "coreward.cli", "verdict", str(log)]
@@ -432,6 +435,7 @@ def test_a_reader_that_stops_early_does_not_turn_the_verdict_into_met() -> None:
     assert (process.returncode, errors) == (2, b"")
 
 
+@pytest.mark.slow
 def test_help_does_not_wait_for_anything_heavy() -> None:
     """Importing the command must leave the slow libraries alone.
 
@@ -449,6 +453,7 @@ def test_help_does_not_wait_for_anything_heavy() -> None:
     assert run.stdout == "[]\n"
 
 
+@pytest.mark.slow
 def test_a_reader_that_stops_early_is_no_error() -> None:
     program = (
         "import sys\nfrom coreward import cli, launch\n"

@@ -13,6 +13,8 @@ from coreward.questions.verdict import verdict
 from coreward.questions.verdict.coldest import probe_offset, under_the_probe
 from coreward.questions.verdict.history import CookRecord, cook_record
 
+pytestmark = pytest.mark.quick
+
 Floats = NDArray[np.float64]
 DIFFUSIVITY = 1.3e-7
 HALF = 0.03

@@ -27,6 +27,8 @@ from coreward.questions.plan.ways import (
 from coreward.questions.plan.ways_figure import alt_text, figure_ways
 from coreward.words import Degrees, say, shown
 
+pytestmark = pytest.mark.quick
+
 FEW = 30
 
 
@@ -237,6 +239,7 @@ def test_nothing_on_the_front_is_beaten() -> None:
         assert kept[i] == (not beaten and i != 5)
 
 
+@pytest.mark.slow
 def test_ways_found_by_search_beat_or_match_the_named_ones(
     item: PlannedPiece, ways: Ways
 ) -> None:

@@ -8,6 +8,8 @@ import pytest
 from coreward.events.air import find_lids, find_slow_changes
 from coreward.events.signals import Track, track
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 
 

@@ -9,6 +9,8 @@ from coreward import tables
 from coreward.events.faults import find_faults
 from coreward.logs.log import Channel
 
+pytestmark = pytest.mark.quick
+
 STEP = 30.0
 
 

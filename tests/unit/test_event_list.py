@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from coreward.errors import InputError
 from coreward.events.listed import KINDS, Edit, Event, EventList
 
+pytestmark = pytest.mark.quick
+
 
 def an_event(kind="lid_opened", time_s=3600.0, **more) -> Event:
     return Event(kind, time_s, more.pop("end_s", time_s), **more)

@@ -13,6 +13,8 @@ from coreward.events.signals import track
 from coreward.logs.log import ProbeLog
 from support.invented_cook import HOUR, Plan, cook
 
+pytestmark = pytest.mark.quick
+
 # 13 cm thick: its core warms by 2 K only after most of an hour.
 THICK = Plan(seed=21, hours=5.0, wander_k=1.5, radius_m=0.065)
 

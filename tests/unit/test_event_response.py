@@ -15,6 +15,8 @@ from coreward.events.response import Core, find_taken_off
 from coreward.events.signals import track
 from support.invented_cook import HOUR, Plan, cook
 
+pytestmark = pytest.mark.quick
+
 WRAPPED = Plan(seed=6, hours=9.0, wander_k=1.5, radius_m=0.065, lids=((4.0, 3.0),))
 
 

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from coreward.events.listed import KINDS, Event
 from coreward.evidence.event_scores import default_tolerances, match_events, shown
 
+pytestmark = pytest.mark.quick
+
 
 def lids(*minutes: float) -> list[Event]:
     return [Event("lid_opened", 60.0 * m, 60.0 * m) for m in minutes]

@@ -7,6 +7,8 @@ import pytest
 
 from coreward.events.signals import running_mean
 
+pytestmark = pytest.mark.quick
+
 
 def test_a_mean_over_the_same_on_both_sides_keeps_a_line_and_takes_off_noise():
     line = np.linspace(3.0, 9.0, 60)

@@ -14,6 +14,8 @@ from coreward.events.response import Core
 from coreward.events.stalls import stall_events
 from coreward.events.standstill import find_stalls, find_stalls_in_each
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 STEP_S = 60.0
 

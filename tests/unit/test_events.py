@@ -21,6 +21,8 @@ from coreward.logs import read_log
 from coreward.logs.log import Channel, ProbeLog
 from support.invented_cook import HOUR, Plan, cook
 
+pytestmark = pytest.mark.quick
+
 QUIET = Plan(seed=1, hours=8.0, wander_k=1.5, radius_m=0.06)
 PLANS = {
     "quiet": QUIET,

@@ -5,6 +5,8 @@ import coreward as cw
 from coreward.events.standstill import find_stalls, smoothed_slope
 from coreward.questions.stall.explain import REGIMES
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 
 

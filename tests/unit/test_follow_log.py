@@ -16,6 +16,8 @@ from coreward.logs import LogReadError, read_log
 from coreward.logs.follow import LogFollower, follow_log, read_in_order
 from support.growing_log import INTERVAL_S, Logger, meat_c
 
+pytestmark = pytest.mark.quick
+
 HEAD = "time,air_c,meat_c\n"
 
 

@@ -41,6 +41,8 @@ from coreward.questions.forecast.fit import (
 from coreward.questions.forecast.pit_outlook import pit_outlook
 from coreward.questions.forecast.words import explain_move, forecast_dict, forecast_text, moment
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 PIECE = cw.Piece(cw.Slab(0.06), cw.meat(), 5.0)
 ON = Event("meat_on", 0.0, 0.0)

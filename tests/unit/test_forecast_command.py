@@ -13,6 +13,8 @@ from coreward.forecast_command import change_of, piece_of
 from coreward.questions.forecast.answer import KEEP
 from coreward.units import read_temperature
 
+pytestmark = pytest.mark.quick
+
 SUPPER = Path(__file__).parents[2] / "data" / "demo" / "harvest-supper.csv"
 PIECE = "pork shoulder, cylinder, 125 mm, 6.5 C"
 QUICK = ("--members", "30", "--until", "5")

@@ -30,6 +30,8 @@ from coreward.questions.verdict.history import cook_record
 from coreward.tables.standards import load_standard, standard_names
 from coreward.words import shown
 
+pytestmark = pytest.mark.quick
+
 COARSE = {"cells": 24, "tolerance": 0.05}
 SLICE = HoldPlan("pork loin", thickness_m=0.03, around_c=62.0, until_core_c=60.0, hold_s=0.0)
 

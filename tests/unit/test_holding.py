@@ -18,6 +18,8 @@ from coreward.questions.rest.holding import (
 )
 from coreward.words import Held
 
+pytestmark = pytest.mark.quick
+
 SOLID = cw.constant_material(0.5, 1050.0, 3500.0)
 WARM = cw.Piece(cw.Cylinder(0.1), SOLID, 70.0)
 PIECE = cw.Piece(cw.Cylinder(0.1), cw.meat("beef brisket flat"), 80.0)

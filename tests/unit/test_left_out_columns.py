@@ -16,6 +16,8 @@ from coreward.logs import what_it_holds as look
 from coreward.logs.log import LeftOutColumn, ProbeLog
 from coreward.logs.meat_like import is_meat_like
 
+pytestmark = pytest.mark.quick
+
 ROWS = 120
 
 

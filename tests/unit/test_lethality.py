@@ -32,6 +32,8 @@ from coreward.physics.lethality import (
 )
 from coreward.tables.standards import load_standard, published_d_values
 
+pytestmark = pytest.mark.quick
+
 BEEF = ("salmonella beef guideline", "stec beef 30% fat", "listeria beef 30% fat")
 POULTRY_LINES = ("salmonella poultry guideline", "o157 turkey", "listeria turkey")
 

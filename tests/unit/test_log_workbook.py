@@ -18,6 +18,8 @@ from coreward.logs import LogReadError, read_log, what_it_holds
 from coreward.logs.parts import Reading
 from coreward.logs.workbook import _Extent, _is_plainly_within, _up_to, sheet_text
 
+pytestmark = pytest.mark.quick
+
 START = dt.datetime(2026, 5, 2, 23, 58)
 HEADINGS = ["date and time", "pit air (°C)", "meat (°C)"]
 

@@ -9,6 +9,8 @@ from coreward.errors import LogError
 from coreward.logs import ProbeLog, read_log
 from support.log_zoo import PIT_C, ROWS, SECONDS, Animal, zoo
 
+pytestmark = pytest.mark.quick
+
 ANIMALS = {animal.name: animal for animal in zoo()}
 ASKED = {"tenths unsaid", "numbers alone", "no unit", "json lists", "words unknown"}
 """What no reader can know: the unit, tenths, which probe is the air, which word is time."""

@@ -41,6 +41,8 @@ from coreward.reports.write import report_bytes
 from coreward.tables.standards import load_standard
 from coreward.words import Held, Needed, shown
 
+pytestmark = pytest.mark.quick
+
 LONDON = ZoneInfo("Europe/London")
 FEW = 60
 
@@ -167,6 +169,7 @@ def test_more_chance_wanted_is_never_lit_later(cooks) -> None:
     assert lit == sorted(lit, reverse=True)
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(
     first=st.integers(0, 14 * 24 * 60),
@@ -380,6 +383,7 @@ def test_pieces_share_the_pit_and_nothing_else() -> None:
     assert max(correlation) < 0.2
 
 
+@pytest.mark.slow
 def test_two_pieces_alike_are_ready_together_oftener_than_by_chance(cooks) -> None:
     pair = [thin("a"), thin("b")]
     answer = plan(pair, at(2026, 10, 24, 18, 30), members=400, chance=0.6)

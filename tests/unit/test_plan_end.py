@@ -47,6 +47,8 @@ from coreward.reports.write import report_bytes
 from coreward.tables.standards import load_standard
 from coreward.words import Needed, Published, say, shown
 
+pytestmark = pytest.mark.quick
+
 LONDON = ZoneInfo("Europe/London")
 SERVE = dt.datetime(2026, 10, 24, 18, 30, tzinfo=LONDON)
 FEW = 20

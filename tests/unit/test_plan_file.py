@@ -9,6 +9,8 @@ import pytest
 from coreward.errors import InputError
 from coreward.questions.plan.file import read_plan_file
 
+pytestmark = pytest.mark.quick
+
 GOOD = """
 title = "Supper"
 serve_at = 2026-10-24T18:30:00

@@ -17,6 +17,8 @@ from coreward.errors import InputError, LogError
 from coreward.logs import Channel, LogReadError, ProbeLog, RawRows, Repair, read_log
 from coreward.logs.read import COLUMN_ROLES
 
+pytestmark = pytest.mark.quick
+
 QUIET = settings(
     max_examples=150,
     deadline=None,
@@ -777,6 +779,7 @@ def assert_same(one: ProbeLog, other: ProbeLog) -> None:
         assert getattr(one, field) == getattr(other, field), field
 
 
+@pytest.mark.slow
 @QUIET
 @given(log=logs())
 def test_our_own_format_is_read_back_exactly(log, tmp_path):

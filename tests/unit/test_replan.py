@@ -28,6 +28,8 @@ from coreward.questions.plan.replan import (
 )
 from coreward.words import Lasting, shown
 
+pytestmark = pytest.mark.quick
+
 LONDON = ZoneInfo("Europe/London")
 FEW = 40
 HOUR = 3600.0
@@ -49,6 +51,7 @@ def shoulder(supper: Plan, log) -> Replan:
     return replan(supper, "shoulder", log, until_s=6 * HOUR, members=FEW)
 
 
+@pytest.mark.slow
 def test_the_moment_is_that_of_the_log(shoulder: Replan) -> None:
     assert shoulder.now == dt.datetime(2026, 10, 24, 9, 40, tzinfo=LONDON)
 
@@ -293,6 +296,7 @@ def test_the_core_of_the_plan_is_forecast_and_its_time_comes_on_top(supper: Plan
     )
 
 
+@pytest.mark.slow
 def test_a_piece_that_the_plan_never_pulls_is_replanned_and_said(supper: Plan, log) -> None:
     one = supper.piece("shoulder")
     lost = dataclasses.replace(

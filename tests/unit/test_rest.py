@@ -20,6 +20,8 @@ from coreward.cook.rest import (
 from coreward.cook.stages import Liquid
 from coreward.errors import InputError, TableError
 
+pytestmark = pytest.mark.quick
+
 PIECE = cw.Piece(cw.Cylinder(0.1), cw.meat("beef rib roast"), 4.0)
 OVEN = cw.Stage(
     cw.Surroundings(150.0, dew_point_c=35.0, heat_transfer=8.0),

@@ -27,6 +27,8 @@ from coreward.questions.review.answer import (
 )
 from coreward.questions.review.figure import figure_log
 
+pytestmark = pytest.mark.quick
+
 ORGANISM = kinetics_names()[0]
 
 

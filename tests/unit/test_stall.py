@@ -9,6 +9,8 @@ from coreward import tables
 from coreward.events import standstill as stall
 from coreward.events.standstill import Stall, find_stalls, find_stalls_in_each, smoothed_slope
 
+pytestmark = pytest.mark.quick
+
 MINUTE, HOUR = 60.0, 3600.0
 AIR_C = 110.0
 

@@ -21,6 +21,8 @@ from coreward.tables.standards import (
 )
 from coreward.units import fahrenheit_to_celsius
 
+pytestmark = pytest.mark.quick
+
 HEADER = (
     "standard,printing,temperature,temperature_unit,time,time_unit,dwell,usable,source,where,"
     "status,note\n"

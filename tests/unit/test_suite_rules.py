@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import matplotlib
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from matplotlib import pyplot as plt
 from PIL import Image
 
+from support import sharing
 from support.pictures import is_drawn
 
 
@@ -46,3 +48,15 @@ def test_a_blank_sheet_and_a_black_one_are_not_drawn() -> None:
     figure.savefig(stream)
     plt.close(figure)
     assert is_drawn(stream.getvalue())
+
+
+def test_shared_work_is_there_and_no_browser_is_opened_twice(root: Path) -> None:
+    assert [piece for piece in sharing.ORDER if not (root / piece).exists()] == []
+    browser = sorted((root / sharing.LAB).glob("test_*.py"))
+    names = [f"{file.relative_to(root).as_posix()}::test_it" for file in browser]
+    assert {sharing.piece_of(name) for name in names} == {sharing.LAB, sharing.APP}
+    assert [sharing.rank(name) for name in names].count(0) == len(names) - 1
+    run = f"{sharing.NOTEBOOKS}::test_notebook_runs[start]"
+    assert sharing.piece_of(run) == run
+    assert 0 < sharing.rank(run) < sharing.rank(f"{sharing.APP}::test_it")
+    assert sharing.rank("tests/unit/test_new.py::test_it") == len(sharing.ORDER)

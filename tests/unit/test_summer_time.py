@@ -11,6 +11,8 @@ import pytest
 from coreward.errors import InputError
 from coreward.logs import LogReadError, read_log, what_it_holds
 
+pytestmark = pytest.mark.quick
+
 STEPS = 180
 
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import os
+import pickle
 import signal
 import subprocess
 import sys
 import textwrap
 import threading
 import time
+from collections.abc import Callable
+from concurrent.futures import Future
 from pathlib import Path
 
 import numpy as np
@@ -185,6 +188,26 @@ def test_what_cannot_be_swept_is_refused(tmp_path: Path, change: dict, message: 
         sweep(**(question(3) | {"folder": tmp_path} | change))
 
 
+class Far:
+    """An executor that hands on nothing but what a pickle holds, as another program's does."""
+
+    def submit(self, fn: Callable[..., object], /, *args: object) -> Future[object]:
+        done: Future[object] = Future()
+        far, given = pickle.loads(pickle.dumps((fn, args)))
+        done.set_result(pickle.loads(pickle.dumps(far(*given))))
+        return done
+
+
+def test_an_executor_gives_the_same_numbers_to_the_last_bit(
+    tmp_path: Path, whole: cw.Ensemble
+) -> None:
+    assert same(sweep(**question(), folder=tmp_path, chunk=CHUNK, executor=Far()), whole)
+
+
+@pytest.mark.skipif(
+    not os.environ.get("COREWARD_FULL"),
+    reason="starts five programs; part of the full list: set COREWARD_FULL=1",
+)
 @pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
 def test_a_cluster_gives_the_same_numbers_to_the_last_bit(
     tmp_path: Path, whole: cw.Ensemble, root: Path

@@ -24,6 +24,8 @@ from coreward.questions.rest.tenderness import (
     time_to_tender,
 )
 
+pytestmark = pytest.mark.quick
+
 BRISKET = cw.Piece(cw.Slab(0.08), cw.meat("beef brisket flat"), 4.0)
 PIT = cw.Surroundings(110.0, dew_point_c=35.0, heat_transfer=10.0)
 

@@ -13,6 +13,8 @@ import pytest
 
 from coreward.logs import LogFollower, LogReadError, ProbeLog, read_in_order, read_log
 
+pytestmark = pytest.mark.quick
+
 HEAD = "time_s,air_c,meat_c\n"
 
 

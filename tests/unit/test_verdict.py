@@ -28,6 +28,8 @@ from coreward.questions.verdict import (
 )
 from coreward.words import Text, shown
 
+pytestmark = pytest.mark.quick
+
 Floats = NDArray[np.float64]
 
 

@@ -24,6 +24,8 @@ from coreward.questions.verdict import (
 from coreward.units import celsius_to_fahrenheit, fahrenheit_to_celsius
 from coreward.words import Text, shown
 
+pytestmark = pytest.mark.quick
+
 Floats = NDArray[np.float64]
 HOUR = 3600.0
 BEEF: dict[str, Any] = {"meat": "beef", "surface": "sealed bag"}
@@ -692,6 +694,7 @@ def test_a_reading_is_never_shown_hotter_than_it_was() -> None:
     assert "begins at 54.4 °C" in shown(come_up.text, "C")
 
 
+@pytest.mark.slow
 def test_both_units_decide_alike() -> None:
     """A hundred thousand readings about the limits, in tenths of °F and as read in °C."""
     generator = np.random.default_rng(18)

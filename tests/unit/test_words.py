@@ -43,6 +43,8 @@ from coreward.words import (
     together,
 )
 
+pytestmark = pytest.mark.quick
+
 celsius = st.floats(-40.0, 400.0)
 seconds = st.floats(0.0, 1e6)
 digits = st.integers(0, 2)

@@ -13,6 +13,8 @@ from coreward.cook.stages import Liquid
 from coreward.errors import InputError
 from coreward.questions.rest.wrapping import crust, up_to, wrap_moments, wrapped_cook
 
+pytestmark = pytest.mark.quick
+
 PIECE = cw.Piece(cw.Slab(0.05), cw.meat("beef brisket flat"), 4.0)
 PIT = cw.Surroundings(120.0, dew_point_c=35.0)
 QUICK = {"cells": 30, "tolerance": 0.05}

@@ -23,6 +23,8 @@ from coreward.questions.rest.carryover import (
 )
 from coreward.questions.rest.tenderness import softening
 
+pytestmark = pytest.mark.quick
+
 HOUR = 3600.0
 QUICK = {"cells": 40, "tolerance": 0.05}
 ROASTS = [row for row in published_rows("carryover.csv") if row["cut"]]

@@ -20,6 +20,8 @@ from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.questions.chill.answer import Chilling, chilling
 
+pytestmark = pytest.mark.quick
+
 DATA = Path(__file__).parents[2] / "data" / "published"
 HOUR = 3600.0
 QUICK = {"cells": 40, "tolerance": 0.05}

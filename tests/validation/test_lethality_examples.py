@@ -12,6 +12,8 @@ from coreward.questions.verdict import uk_curve, verdict
 from coreward.tables.standards import load_standard, standard_names
 from coreward.units import fahrenheit_to_celsius
 
+pytestmark = pytest.mark.quick
+
 # Minutes and seconds as printed in FSIS Appendix A (1999), 6.5- and 7-log columns,
 # 130 to 160 °F: typed here a second time, so that a slip in the table shows.
 MEAT_65 = (

@@ -100,7 +100,6 @@ def cooks() -> tuple[Cook, ...]:
             "condensation on a cold piece",
             flat(cw.Slab(0.06), 2.0),
             (cw.Stage(cw.Surroundings(60.0, dew_point_c=55.0), duration_s=4 * HOUR),),
-            quick=True,
         ),
         Cook(
             "lid opened",
@@ -179,7 +178,6 @@ def cooks() -> tuple[Cook, ...]:
                     duration_s=2 * HOUR,
                 ),
             ),
-            quick=True,
         ),
     )
 
