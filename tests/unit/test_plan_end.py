@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from coreward.questions.plan.report import plan_code
 
 import coreward as cw
 from coreward.errors import SolverError
@@ -40,7 +41,6 @@ from coreward.questions.plan.cooks import (
 )
 from coreward.questions.plan.end import _up_to, judged_end
 from coreward.questions.plan.figure import alt_text, figure_plan
-from coreward.questions.plan.report import plan_code
 from coreward.questions.plan.ways import Way, compare_ways, ways_rows
 from coreward.questions.verdict import verdict
 from coreward.reports.write import report_bytes
