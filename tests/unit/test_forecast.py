@@ -7,6 +7,7 @@ import json
 import math
 from dataclasses import replace
 from functools import lru_cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -28,6 +29,7 @@ from coreward.questions.forecast import (
     forecast,
     forecast_from,
 )
+from coreward.questions.forecast import _already as already
 from coreward.questions.forecast import _departures as departures
 from coreward.questions.forecast import _ordered as ordered
 from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text, moment
@@ -479,3 +481,22 @@ def test_a_reading_departs_from_where_it_stands_now() -> None:
     assert off[:200].mean(axis=0) == pytest.approx(fades, abs=allowed)
     # The standard deviation of 400 draws is known to 3.5 %, one standard error.
     assert off[:, 2].std() == pytest.approx(model["error"], rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("readings", "since"),
+    [
+        # One hot reading alone may be a slip; the first of two in a row counts.
+        ([60.0, 80.0, 60.0, 75.0, 76.0, 77.0], 1000.0 + 180.0),
+        ([60.0, 72.0, 72.0], 1000.0 + 60.0),
+        ([60.0, 71.0, 75.0], None),
+        ([75.0, 60.0, 75.0], None),
+        ([75.0, 76.0], 1000.0),
+    ],
+)
+def test_a_core_was_there_already_when_two_readings_say_so(readings, since) -> None:
+    time = 60.0 * np.arange(len(readings))
+    past = SimpleNamespace(reading_c=np.array(readings), time_s=time, begin_s=1000.0)
+    fitted = SimpleNamespace(past=past)
+    assert already(fitted, Target("core", 72.0)) == since
+    assert already(fitted, Target("tenderness", 0.5)) is None

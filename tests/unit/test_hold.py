@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 import coreward as cw
 from coreward.errors import InputError
 from coreward.physics.lethality import kinetics_names, load_kinetics
+from coreward.questions import hold as module
 from coreward.questions.cook_record import cook_record
 from coreward.questions.hold import (
     HoldPlan,
@@ -27,7 +28,7 @@ from coreward.questions.hold import (
     time_until_enough,
 )
 from coreward.questions.verdict import longest_hold, verdict
-from coreward.tables.standards import load_standard, standard_names
+from coreward.tables.standards import band_limits, load_standard, standard_names
 from coreward.words import shown
 
 COARSE = {"cells": 24, "tolerance": 0.05}
@@ -360,3 +361,15 @@ def test_a_come_up_past_its_limit_is_marked() -> None:
     assert thick.late
     assert thick.come_up_s > 6 * 3600.0
     assert not hold_time(SLICE, "us meat 6.5 log", **COARSE).late
+
+
+def test_a_come_up_of_exactly_the_limit_is_not_late(monkeypatch: pytest.MonkeyPatch) -> None:
+    cell = hold_time(SLICE, "us meat 6.5 log", **COARSE)
+    limit = next(item for item in band_limits() if item.kind == "come-up")
+    for allowed, late in (
+        (cell.come_up_s, False),
+        (math.nextafter(cell.come_up_s, 0.0), True),
+    ):
+        changed = replace(limit, limit_s=allowed)
+        monkeypatch.setattr(module, "band_limits", lambda changed=changed: (changed,))
+        assert hold_time(SLICE, "us meat 6.5 log", **COARSE).late is late

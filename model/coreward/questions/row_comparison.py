@@ -97,9 +97,7 @@ def compare_rows(
     return tuple(found)
 
 
-def compare_rows_text(
-    standard: Standard | str, organisms: Sequence[str] | None = None
-) -> str:
+def compare_rows_text(standard: Standard | str, organisms: Sequence[str] | None = None) -> str:
     """Return the comparison as a plain table, rounded down."""
     chosen = load_standard(standard) if isinstance(standard, str) else standard
     lines = [
@@ -110,9 +108,7 @@ def compare_rows_text(
         own = "" if row.own_log is None else f"; own law {_down(row.own_log)} log"
         mark = " (printed row is short of its law)" if row.lenient else ""
         others = ", ".join(
-            f"{name} {_down(value)}"
-            for name, value in row.others
-            if value > _LEAST_SHOWN_LOG
+            f"{name} {_down(value)}" for name, value in row.others if value > _LEAST_SHOWN_LOG
         )
         lines.append(
             f"{row.printing}: {row.printed}; used {math.ceil(row.required_s)} s{own}{mark}; "
