@@ -18,6 +18,7 @@ from coreward import tables
 from coreward.logs.log import Channel, ProbeLog
 from coreward.physics.water import saturation_pressure
 from coreward.questions import fit as fitting
+from coreward.questions import forecast as forecasting
 from coreward.questions.events import Event
 from coreward.questions.fit import NAMES, draw, fit, fit_past, prepare_past, stated_prior, weigh
 from coreward.questions.forecast import (
@@ -31,6 +32,7 @@ from coreward.questions.forecast import (
 )
 from coreward.questions.forecast import _already as already
 from coreward.questions.forecast import _departures as departures
+from coreward.questions.forecast import _future_legs as future_legs
 from coreward.questions.forecast import _ordered as ordered
 from coreward.questions.forecast_words import explain_move, forecast_dict, forecast_text, moment
 from coreward.questions.pit_outlook import pit_outlook
@@ -500,3 +502,20 @@ def test_a_core_was_there_already_when_two_readings_say_so(readings, since) -> N
     fitted = SimpleNamespace(past=past)
     assert already(fitted, Target("core", 72.0)) == since
     assert already(fitted, Target("tenderness", 0.5)) is None
+
+
+def test_a_change_at_a_core_waits_for_what_the_probe_shows() -> None:
+    """The engine watches the core: the probe's offset and what the fit misses come off."""
+    fitted = fitted_at(3.0)
+    path = np.array([0.0, 10.0 * HOUR]), np.zeros(2)
+    plan = (Change(in_s=HOUR, pit_by=10.0), Change(at_core_c=70.0, wrap="foil"))
+    legs = future_legs(
+        fitted, fitted.best, plan, SimpleNamespace(level_c=110.0), path, 10 * HOUR, 90.0, 0.0
+    )
+    past = fitted.past
+    own = float(fitting.offsets(fitted.prior, fitted.best, past.segment)[-1])
+    count = forecasting._LATEST_BLOCKS
+    missed = float(np.mean(past.reading_c[-count:] - fitted.predicted_c[-count:]))
+    assert abs(missed) < 1.0
+    assert [leg.until_core_c for leg in legs] == [None, pytest.approx(70.0 - own - missed), 90]
+    assert [leg.duration_s for leg in legs] == [HOUR, 9 * HOUR, 9 * HOUR]

@@ -729,7 +729,7 @@ def test_a_day_is_moved_no_earlier_than_it_must_be() -> None:
     day = a_day([[3600.0] * 4])
     leads = np.array([1000.0])
     moved = _moved(day, leads, 0.9, {})
-    light, on = day.times(leads + moved, day.serve)
+    _, on = day.times(leads + moved, day.serve)
     assert on[0] + 3600.0 <= day.serve < on[0] + 3600.0 + step
     # One of two draws is never ready: of all that are as good the least earlier one.
     half = a_day([[3600.0, np.inf]])
