@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import re
 from pathlib import Path
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -20,7 +21,7 @@ from coreward.questions.plan.answer import (
     clock_text,
     plan,
 )
-from coreward.questions.plan.calendar import calendar_bytes, write_calendar
+from coreward.questions.plan.calendar import _summary, calendar_bytes, write_calendar
 from coreward.words import shown
 
 pytestmark = pytest.mark.quick
@@ -241,3 +242,28 @@ def test_an_entry_has_its_window_only_where_the_meat_decides(night: Plan) -> Non
     for event, step in zip(events, steps, strict=True):
         assert moment(event["DTSTART"]).timestamp() == step.planned.timestamp()
         assert moment(event["DTEND"]) - moment(event["DTSTART"]) == dt.timedelta(minutes=15)
+
+
+@pytest.mark.parametrize(
+    ("kind", "piece", "words"),
+    [
+        ("pull", "loin", "Pull loin (too raw)"),
+        ("slice", "loin", "Slice loin (too raw)"),
+        ("slice", "ham", "Slice ham"),
+        ("on", "loin", "On loin"),
+        # What is served is all of it: each doubt once.
+        ("serve", "", "Serve (too raw; no hold table covers it)"),
+        ("light", "", "Light"),
+    ],
+)
+def test_a_doubt_stands_in_the_heading_of_what_is_eaten(kind: str, piece: str, words: str):
+    pieces = [
+        SimpleNamespace(item=SimpleNamespace(name=name), doubt=doubt)
+        for name, doubt in (
+            ("loin", "too raw"), ("ham", ""), ("leg", "too raw"),
+            ("salmon", "no hold table covers it"),
+        )
+    ]  # fmt: skip
+    step = SimpleNamespace(kind=kind, piece=piece)
+    for title, before in (("", ""), ("Supper", "Supper: ")):
+        assert _summary(SimpleNamespace(pieces=pieces), step, title) == before + words

@@ -267,6 +267,7 @@ def test_the_band_comes_from_stated_uncertainties():
     assert "size of the piece" in names
     assert "the probe" in names
     assert "expelled water that reaches the surface" in names
+    assert "dew point of the pit" in names
     half = math.sqrt(sum(d * d for _, d in answer.deviations))
     assert answer.low_c == pytest.approx(answer.pull_c - half)
     assert answer.pull_c < answer.high_c <= 60.0
@@ -403,3 +404,36 @@ def test_a_big_roast_from_a_hot_oven_carries_over_and_a_small_one_from_a_low_pit
         assert rise[0.14, pit] > rise[0.05, pit]
     never = carryover_by_size_and_pit(PIECE, PIT, "kitchen", 99.0, (0.05,), (95.0,), **QUICK)
     assert not never[0].reached
+
+
+def test_a_dew_point_is_moved_only_where_pit_and_damp_stay_as_they_are():
+    steady = module._moister(PIT, 5.0)
+    assert steady.dew_point_c == PIT.dew_point_c + 5.0
+    # Never above the air, and not where either of them changes with time.
+    damp = cw.Surroundings(60.0, dew_point_c=58.0)
+    assert module._moister(damp, 5.0).dew_point_c == 60.0
+    time = np.array([0.0, 3600.0])
+    rising = cw.Surroundings((time, np.array([100.0, 120.0])), dew_point_c=35.0)
+    assert module._moister(rising, 5.0) is None
+    case = module._Case(
+        PIECE, (), rising, "none", rest_stage("kitchen", 60.0, piece=PIECE), 1e5, QUICK
+    )
+    names = [name for name, _ in module._corners(case)]
+    assert "dew point of the pit" not in names
+    assert "heat transfer in the pit" in names
+
+
+def test_what_the_heat_is_worth_is_said_in_log_rounded_down(roast):
+    c = replace(carryover(roast), lethality_log=6.58, lethality_in_rest_log=2.349)
+    said = heat_words(c).shown("C")
+    assert said.startswith(
+        f"At the core the heat is worth 6.5 log of {c.organism} ({c.kinetics}), 2.3 log of it "
+        "from the rest. That is an outlook and no verdict: "
+    )
+    most = replace(c, lethality_log=40.0, lethality_in_rest_log=30.0)
+    assert heat_words(most).shown("C").count("over 12 log") == 2
+    assert (
+        heat_words(replace(c, kinetics=""))
+        .shown("C")
+        .startswith("No kinetics were measured in this meat: ")
+    )

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from functools import partial
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 import coreward as cw
+from coreward import tables
 from coreward.physics.lethality import load_kinetics
+from coreward.questions.plan import ways as module
 from coreward.questions.plan.answer import Hold, PitPlan, PlannedPiece, Wanted
 from coreward.questions.plan.cooks import cook_piece, draw_days
 from coreward.questions.plan.pareto import nondominated, search_front, spread_weights
@@ -418,3 +422,47 @@ def test_a_kill_that_too_few_draws_have_is_none(item: PlannedPiece) -> None:
     assert _kill(cook, done, kinetics) == 12.0
     assert _kill(cook, np.arange(20) < 19, kinetics) == 12.0
     assert _kill(cook, np.arange(20) < 18, kinetics) == 0.0
+
+
+def test_a_hold_is_that_of_the_piece_with_its_wrap_or_foil_in_a_box(
+    item: PlannedPiece, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[dict[str, object]] = []
+    reached: list[bool | None] = [True, None]
+
+    def boxed(*_: object, **given: object) -> SimpleNamespace:
+        asked.append(given)
+        records = [SimpleNamespace(reached=one) for one in reached]
+        result = SimpleNamespace(
+            records=records, mass_loss_fraction=[0.1, 0.3], surface_water_activity=[0.8, 0.9]
+        )
+        return SimpleNamespace(result=result)
+
+    monkeypatch.setattr(module, "hold_in_box", boxed)
+    monkeypatch.setattr(module, "tenderness", lambda _: SimpleNamespace(middle=[0.5, 0.7]))
+    cooked = SimpleNamespace(pull_core_c=88.0)
+    held = partial(module._held, pit=PitPlan(110.0), cooked=cooked)
+    paper = dataclasses.replace(item, wrap="paper", wrap_at_core_c=70.0)
+    assert held(Way("bare"), item) == (0.3, 0.9, 0.7)
+    held(Way("paper"), paper)
+    held(Way("long", hold_s=7200.0), paper)
+    assert [given["wrap"] for given in asked] == ["foil", "paper", "paper"]
+    assert [given["duration_s"] for given in asked] == [1800.0, 1800.0, 7200.0]
+    # A cook that does not get to one of its ends has no hold.
+    for short in ([False, None], [True, False]):
+        reached[:] = short
+        assert all(math.isnan(value) for value in held(Way("bare"), item))
+
+
+def test_as_many_draws_are_taken_as_are_asked_for(
+    item: PlannedPiece, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(_: int, count: int, __: int) -> None:
+        raise OverflowError(count)
+
+    monkeypatch.setattr(module, "draw_days", stopped)
+    usual = tables.load("plan", "numerics")
+    for ask, name in ((compare_ways, "settled"), (search_ways, "search")):
+        for members, count in ((7, 7), (None, usual[name])):
+            with pytest.raises(OverflowError, match=rf"^{count:.0f}$"):
+                ask(item, members=members)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coreward.events.air import find_lids, find_slow_changes
+from coreward.events.air import _lid_at, _SlowChanges, find_lids, find_slow_changes
 from coreward.events.signals import Track, track
 
 pytestmark = pytest.mark.quick
@@ -108,3 +108,38 @@ def test_a_fall_just_begun_is_not_yet_a_lower_pit():
 
     assert "pit_changed" not in kinds(air_of(change, hours=4.6))
     assert kinds(air_of(change, hours=8.0)) == ["pit_changed"]
+
+
+@pytest.mark.parametrize(("minutes", "quickly"), [(29.5, True), (30.0, False)])
+def test_a_fall_is_quick_that_takes_less_than_half_an_hour(minutes: float, quickly: bool):
+    """From a fifth to four fifths of it, in straight lines of half a minute."""
+    changes = _SlowChanges(air_of(lambda h: 0.0 * h), [], "pit")
+    step = round(minutes * 2.0)
+    part = np.zeros(200)
+    part[20:] = 0.21
+    part[20 + step :] = 0.81
+    changes._air = 100.0 - 30.0 * part
+    assert changes._fell_quickly(0, 200, 100.0, -30.0) is quickly
+    # One that never comes so far is none.
+    assert changes._fell_quickly(0, 20 + step, 100.0, -30.0) is False
+
+
+def test_what_is_explained_is_what_lies_around():
+    changes = _SlowChanges(air_of(lambda h: 0.0 * h), [], "pit")
+    changes._note("fuel_added", 100, 120, 5.0, 0.9, "{0} in {1}")
+    at = [place for place in range(50, 200) if changes._explained(place, 10)]
+    # Ten bins to either side of it, both ends included.
+    assert (at[0], at[-1]) == (90, 130)
+
+
+def test_the_level_before_an_opening_is_that_of_minutes():
+    """Neither the first bin of them nor the fall that has begun says what it fell from."""
+    before = [80.0, 100.0, 100.0, 100.0, 100.0, 100.0, 100.0]
+    value = np.array([*before, 96.0, 92.0, 84.0, 60.0, 99.0, 100.0, 100.0, 100.0])
+    first, lowest, last, depth, settled = _lid_at(value, 10, 4, 6, 5, 10.0)
+    assert (lowest, depth, settled) == (10, 40.0, True)
+    assert value[first] >= 96.0
+    assert last == 11
+    # Where the air rose just before, that is what it fell from.
+    value[6:10] = 110.0
+    assert _lid_at(value, 10, 4, 6, 5, 10.0)[3] == 50.0

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coreward import tables
 from coreward.errors import InputError
-from coreward.events.listed import KINDS, Edit, Event, EventList
+from coreward.events.listed import KINDS, Edit, Event, EventList, _same
 
 pytestmark = pytest.mark.quick
 
@@ -176,3 +177,21 @@ def test_a_spoilt_event_is_refused_with_a_reason(change, message):
     plain["found"][0].update(change)
     with pytest.raises(InputError, match=message):
         EventList.from_json(json.dumps(plain))
+
+
+def test_an_edit_is_about_the_nearest_event_of_its_kind_and_probe_within_reach():
+    reach = tables.load("events")["same_event_within"]
+    marked = [
+        (an_event(time_s=1000.0, channel="pit"), "found"),
+        (an_event(time_s=1300.0, channel="pit"), "found"),
+        (an_event("meat_on", 1150.0, channel="pit"), "found"),
+        (an_event(time_s=1150.0, channel="other"), "found"),
+    ]
+
+    def about(time_s: float) -> int | None:
+        return _same(marked, an_event(time_s=time_s, channel="pit"))
+
+    assert [about(t) for t in (1000.0, 1149.0, 1150.0, 1151.0)] == [0, 0, 0, 1]
+    # As far as the reach, and no further.
+    assert about(1300.0 + reach) == 1
+    assert about(1300.0 + reach + 1.0) is None

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from coreward import tables
 from coreward.events.air import Lid
 from coreward.events.found import _without_preheating as without_preheating
 from coreward.events.found import find_events
@@ -144,3 +145,15 @@ def test_an_opening_before_the_first_sample_goes_with_meat_put_on_later() -> Non
     # Of meat that may yet turn out to have gone on later, no more is known.
     unsure = Event("meat_on", 0.0, 0.0, confidence=0.3)
     assert without_preheating([lid, unsure])[0].confidence == 0.3
+
+
+def test_of_a_log_too_short_all_bins_are_on_the_fire():
+    numbers = tables.load("events")
+    step = 60.0
+    enough = round(numbers["wrap_after"] / step) + round(numbers["off_lasts"] / step)
+    for size in (3, enough):
+        time = step * np.arange(size)
+        rising = 5.0 + 0.1 * np.arange(size)
+        core = Core(time, rising, rising, np.full(size, 110.0), 0.1, step)
+        air = track(time, np.full(size, 110.0), np.full(size, True), step)
+        assert find_taken_off(core, [], air, "flat") == ([], size - 1)

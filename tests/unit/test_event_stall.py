@@ -179,3 +179,23 @@ def test_times_near_one_another_are_one_and_others_are_others():
         (pytest.approx(3.0), 0.3),
         (pytest.approx(6.05), 0.2),
     ]
+
+
+def test_an_end_is_seen_where_more_than_half_of_the_courses_saw_it():
+    def seen(*over: bool) -> bool:
+        told_by = [(1000.0 + 10.0 * n, ended) for n, ended in enumerate(over)]
+        (mark,) = event_stall._modes("stall_begins", told_by, 4, 600.0)
+        return mark.over
+
+    assert [seen(True, True, False), seen(True, False), seen(True, False, False)] == [
+        True,
+        False,
+        False,
+    ]
+    # Two apart by the very reach are one, and by more are two; the more told comes first.
+    both = [(0.0, True), (600.0, True), (1800.0, True)]
+    marks = list(event_stall._modes("stall_begins", both, 3, 600.0))
+    assert [(mark.time_s, mark.share) for mark in marks] == [
+        (300.0, pytest.approx(2 / 3)),
+        (1800.0, pytest.approx(1 / 3)),
+    ]

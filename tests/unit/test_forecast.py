@@ -7,6 +7,7 @@ import json
 import math
 from dataclasses import replace
 from functools import lru_cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from coreward import tables
 from coreward.events.found import Event
 from coreward.logs.log import Channel, ProbeLog
 from coreward.physics.water import saturation_pressure
+from coreward.questions.forecast import answer as forecasting
 from coreward.questions.forecast import fit as fitting
 from coreward.questions.forecast.answer import (
     BANDS,
@@ -27,7 +29,9 @@ from coreward.questions.forecast.answer import (
     forecast,
     forecast_from,
 )
+from coreward.questions.forecast.answer import _already as already
 from coreward.questions.forecast.answer import _departures as departures
+from coreward.questions.forecast.answer import _future_legs as future_legs
 from coreward.questions.forecast.answer import _ordered as ordered
 from coreward.questions.forecast.fit import (
     NAMES,
@@ -489,3 +493,39 @@ def test_a_reading_departs_from_where_it_stands_now() -> None:
     assert off[:200].mean(axis=0) == pytest.approx(fades, abs=allowed)
     # The standard deviation of 400 draws is known to 3.5 %, one standard error.
     assert off[:, 2].std() == pytest.approx(model["error"], rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("readings", "since"),
+    [
+        # One hot reading alone may be a slip; the first of two in a row counts.
+        ([60.0, 80.0, 60.0, 75.0, 76.0, 77.0], 1000.0 + 180.0),
+        ([60.0, 72.0, 72.0], 1000.0 + 60.0),
+        ([60.0, 71.0, 75.0], None),
+        ([75.0, 60.0, 75.0], None),
+        ([75.0, 76.0], 1000.0),
+    ],
+)
+def test_a_core_was_there_already_when_two_readings_say_so(readings, since) -> None:
+    time = 60.0 * np.arange(len(readings))
+    past = SimpleNamespace(reading_c=np.array(readings), time_s=time, begin_s=1000.0)
+    fitted = SimpleNamespace(past=past)
+    assert already(fitted, Target("core", 72.0)) == since
+    assert already(fitted, Target("tenderness", 0.5)) is None
+
+
+def test_a_change_at_a_core_waits_for_what_the_probe_shows() -> None:
+    """The engine watches the core: the probe's offset and what the fit misses come off."""
+    fitted = fitted_at(3.0)
+    path = np.array([0.0, 10.0 * HOUR]), np.zeros(2)
+    plan = (Change(in_s=HOUR, pit_by=10.0), Change(at_core_c=70.0, wrap="foil"))
+    legs = future_legs(
+        fitted, fitted.best, plan, SimpleNamespace(level_c=110.0), path, 10 * HOUR, 90.0, 0.0
+    )
+    past = fitted.past
+    own = float(fitting.offsets(fitted.prior, fitted.best, past.segment)[-1])
+    count = forecasting._LATEST_BLOCKS
+    missed = float(np.mean(past.reading_c[-count:] - fitted.predicted_c[-count:]))
+    assert abs(missed) < 1.0
+    assert [leg.until_core_c for leg in legs] == [None, pytest.approx(70.0 - own - missed), 90]
+    assert [leg.duration_s for leg in legs] == [HOUR, 9 * HOUR, 9 * HOUR]

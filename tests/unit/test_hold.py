@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 import coreward as cw
 from coreward.errors import InputError
 from coreward.physics.lethality import kinetics_names, load_kinetics
+from coreward.questions.hold import answer as module
 from coreward.questions.hold.answer import (
     HoldPlan,
     HoldTime,
@@ -27,7 +28,7 @@ from coreward.questions.hold.answer import (
 )
 from coreward.questions.verdict import longest_hold, verdict
 from coreward.questions.verdict.history import cook_record
-from coreward.tables.standards import load_standard, standard_names
+from coreward.tables.standards import band_limits, load_standard, standard_names
 from coreward.words import shown
 
 pytestmark = pytest.mark.quick
@@ -362,3 +363,15 @@ def test_a_come_up_past_its_limit_is_marked() -> None:
     assert thick.late
     assert thick.come_up_s > 6 * 3600.0
     assert not hold_time(SLICE, "us meat 6.5 log", **COARSE).late
+
+
+def test_a_come_up_of_exactly_the_limit_is_not_late(monkeypatch: pytest.MonkeyPatch) -> None:
+    cell = hold_time(SLICE, "us meat 6.5 log", **COARSE)
+    limit = next(item for item in band_limits() if item.kind == "come-up")
+    for allowed, late in (
+        (cell.come_up_s, False),
+        (math.nextafter(cell.come_up_s, 0.0), True),
+    ):
+        changed = replace(limit, limit_s=allowed)
+        monkeypatch.setattr(module, "band_limits", lambda changed=changed: (changed,))
+        assert hold_time(SLICE, "us meat 6.5 log", **COARSE).late is late

@@ -370,3 +370,11 @@ def test_late_and_many_keys(write):
     rows[8].update({f"k{i}": i for i in range(100)})
     with pytest.raises(LogReadError, match="different keys"):
         read_log(write("\n".join(map(json.dumps, rows)), "log.json"))
+
+
+@pytest.mark.parametrize(("most", "within"), [(19, False), (20, True)])
+def test_a_sheet_lies_within_its_rectangle_of_cells(most: int, within: bool) -> None:
+    """Ten rows of two columns are twenty cells, however few of them are filled."""
+    rows = "".join(f'<row r="{n}"><c r="A{n}"/><c r="B{n}"/></row>' for n in (1, 10))
+    part = f'<?xml version="1.0" encoding="UTF-8"?><sheetData>{rows}</sheetData>'.encode()
+    assert _is_plainly_within(part, most) is within

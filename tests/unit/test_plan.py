@@ -22,6 +22,11 @@ from coreward.questions.plan.answer import (
     Plan,
     PlannedPiece,
     Wanted,
+    _Day,
+    _Fallback,
+    _leads,
+    _moved,
+    _nearest_serving,
     chances,
     clock_text,
     plan,
@@ -689,3 +694,63 @@ def test_a_plan_file_gives_what_it_says(supper: PlanFile) -> None:
 def test_the_demo_file_says_that_it_is_invented(root) -> None:
     first = (root / "data/demo/village-hall-supper.toml").read_text(encoding="utf-8")
     assert first.startswith("# INVENTED")
+
+
+# -- the arithmetic of a day, with odds written down ---------------------------------------
+
+
+def a_day(pull_s: list[list[float]], serve: float = 36_000.0, **changes) -> _Day:
+    """Pieces by draws, nothing that keeps any of them waiting."""
+    pulls = np.array(pull_s)
+    fields = {
+        "serve": serve,
+        "warm_s": np.zeros(pulls.shape[1]),
+        "pull_s": pulls,
+        "least_s": np.zeros((len(pulls), 1)),
+        "most_s": np.full((len(pulls), 1), 1e6),
+        "not_before": np.full(len(pulls), -np.inf),
+        "first_light": -np.inf,
+        "warm_up": 0.0,
+    } | changes
+    return _Day(**fields)
+
+
+def test_the_nearest_hour_is_the_first_with_just_the_chance_wanted() -> None:
+    """Pieces that go on at 0 s; of four draws 1, 2, 3 and 4 are ready at whole hours."""
+    day = a_day([[3600.0, 7200.0, 10800.0, 14400.0]], serve=3000.0, not_before=np.zeros(1))
+    for share, hours in ((0.25, 1), (0.5, 2), (0.75, 3), (1.0, 4)):
+        # The hours tried are whole steps, and each is lit for.
+        assert _nearest_serving(day, np.array([1e6]), share, {}) == hours * 3600.0
+    assert _nearest_serving(day, np.array([1e6]), 1.0, {0: None}) is None
+    never = a_day([[3600.0, np.inf]], serve=3000.0)
+    assert _nearest_serving(never, np.array([1e6]), 0.9, {}) is None
+
+
+def test_a_day_is_moved_no_earlier_than_it_must_be() -> None:
+    step = tables.load("plan", "numerics")["round"]
+    reach = tables.load("plan", "numerics")["curve_reach"]
+    # On at 35 000 s, ready an hour later: it must be 2600 s earlier, in whole steps.
+    day = a_day([[3600.0] * 4])
+    leads = np.array([1000.0])
+    moved = _moved(day, leads, 0.9, {})
+    _, on = day.times(leads + moved, day.serve)
+    assert on[0] + 3600.0 <= day.serve < on[0] + 3600.0 + step
+    # One of two draws is never ready: of all that are as good the least earlier one.
+    half = a_day([[3600.0, np.inf]])
+    assert _moved(half, leads, 0.9, {}) == moved
+    # Nothing helps: as early as it was looked, nothing is better than any other.
+    assert _moved(a_day([[np.inf, np.inf]]), leads, 0.9, {}) == -reach
+    assert _moved(day, leads, 0.9, {0: None}) == -reach
+
+
+def test_what_cannot_be_as_wanted_goes_on_by_what_is_nearest() -> None:
+    day = a_day([[1.0, 1.0], [1.0, 1.0]], least_s=np.array([[60.0], [120.0]]))
+    fallen = {
+        0: _Fallback(50.0, np.array([1000.0, 2000.0]), ""),
+        1: _Fallback(50.0, np.array([3000.0, np.inf]), ""),
+    }
+    # The chance wanted of its draws; where that is never, the latest that comes.
+    assert list(_leads(day, 0.9, fallen)) == [2060.0, 3120.0]
+    assert list(_leads(day, 0.5, fallen)) == [1060.0, 3120.0]
+    both = _leads(day, 0.9, {1: fallen[1]})
+    assert list(both) == [61.0, 3120.0]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from coreward.errors import InputError
-from coreward.questions.plan.file import read_plan_file
+from coreward.questions.plan.file import _LONGEST_TITLE, read_plan_file
 
 pytestmark = pytest.mark.quick
 
@@ -276,6 +276,8 @@ def test_there_are_enough_slips() -> None:
         ('serve_at = 2026-10-24T18:30:00\nzone = "UTC"\npiece = [1, 2]', r"\[\[piece\]\]"),
         ('serve_at = 2026-10-24T18:30:00\nzone = "UTC"\n[piece]\nname = "a"', r"\[\[piece\]\]"),
         ('serve_at = 2026-10-24T18:30:00\nzone = "UTC"\npit = 5\npiece = []', "at least one"),
+        ('serve_at = 2026-10-24T18:30:00\nzone = "UTC"\npiece = 5', r"\[\[piece\]\]"),
+        ('serve_at = 2026-10-24T18:30:00\nzone = "UTC"\n[piece]\n', r"\[\[piece\]\]"),
         (GOOD.replace("[pit]", "pit = 5\n[pitt]"), "pitt is not known"),
         ("pit = 5\n" + GOOD[: GOOD.index("[pit]")] + GOOD[GOOD.index("[[piece]]"):],
          "pit is 5; write names and values"),
@@ -299,3 +301,15 @@ def test_a_path_that_cannot_be_is_said(tmp_path: Path, name: str) -> None:
 def test_the_demo_file_is_read(root: Path) -> None:
     demo = read_plan_file(root / "data/demo/village-hall-supper.toml")
     assert [one.name for one in demo.pieces] == ["shoulder", "brisket", "turkey"]
+
+
+def test_a_title_has_at_most_so_many_letters(tmp_path: Path) -> None:
+    longest = "x" * _LONGEST_TITLE
+    assert read(tmp_path, GOOD.replace('"Supper"', f'"{longest}"')).title == longest
+    with pytest.raises(InputError, match=f"give at most {_LONGEST_TITLE} letters"):
+        read(tmp_path, GOOD.replace('"Supper"', f'"{longest}x"'))
+
+
+def test_names_of_standards_are_all_words(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="write names in quotes, between"):
+        read(tmp_path, GOOD.replace('["us meat 6.5 log"]', '["us meat 6.5 log", 5]'))

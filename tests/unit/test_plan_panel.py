@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from coreward.questions.plan.report import plan_code
 
 import coreward as cw
 from coreward.drawing.style import lightness
@@ -18,7 +19,6 @@ from coreward.errors import InputError
 from coreward.questions.plan.answer import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
 from coreward.questions.plan.figure import PlanPicture, alt_text, clock_marks, figure_plan
 from coreward.questions.plan.panel import PlanPanel, PlanState, _serve_at, plan_panel
-from coreward.questions.plan.report import plan_code
 from coreward.questions.plan.ways import Way, compare_ways
 from coreward.questions.plan.ways_table import ways_table
 from coreward.reports.write import report_bytes

@@ -454,6 +454,17 @@ def test_whole_minutes_of_a_fast_log_are_spread(write):
     assert log.time_s.size == 60
     assert np.allclose(np.diff(log.time_s), 10.0)
     assert kinds(log) == ["whole minutes"]
+    assert log.unknown_spans == ()
+
+
+@pytest.mark.parametrize(("rows", "known"), [(11, True), (12, False)])
+def test_twice_as_many_rows_in_a_minute_leave_its_time_unknown(write, rows, known):
+    """Usually six; twice that many were written at once, or the clock stood still."""
+    counts = [6, 6, rows, 6, 6]
+    minutes = [m for m, count in enumerate(counts) for _ in range(count)]
+    body = "".join(f"10:{m:02d},110,{4 + i * 0.1:.1f}\n" for i, m in enumerate(minutes))
+    log = read_log(write("clock,air_c,meat_c\n" + body))
+    assert len(log.unknown_spans) == (0 if known else rows - 1)
 
 
 def test_unreadable_time_and_surplus_cells_drop_the_row(write):

@@ -7,15 +7,17 @@ import datetime as dt
 import json
 import math
 from pathlib import Path
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 import coreward as cw
+from coreward import tables
 from coreward.questions.forecast import answer as forecast
 from coreward.questions.forecast.answer import Change
-from coreward.questions.plan.answer import Plan, chances, clock_text
+from coreward.questions.plan.answer import Plan, PlannedPiece, chances, clock_text
 from coreward.questions.plan.file import read_plan_file
 from coreward.questions.plan.replan import (
     AS_PLANNED,
@@ -336,3 +338,21 @@ def test_a_core_that_no_lever_reaches_is_said(supper: Plan, log) -> None:
 def test_the_demo_log_says_that_it_is_invented(root: Path) -> None:
     text = (root / "data/demo/village-hall-supper.csv").read_text(encoding="utf-8")
     assert text.startswith("# INVENTED")
+
+
+def at_core(reading_c: float, item: PlannedPiece) -> list[Change]:
+    """Return what the levers of a bare piece take for its plan."""
+    past = SimpleNamespace(wrap_now=None, reading_c=np.array([20.0, reading_c]))
+    ways = usual_levers(SimpleNamespace(item=item), SimpleNamespace(past=past), 110.0)
+    return list(ways[AS_PLANNED])
+
+
+def test_a_wrap_is_due_from_so_close_to_its_core_on(supper: Plan) -> None:
+    item = supper.piece("shoulder").item
+    close = tables.load("plan", "levers")["close"]
+    assert item.wrap_at_core_c == 70.0
+    assert at_core(70.0 - close, item) == [Change(in_s=0.0, wrap="foil")]
+    assert at_core(70.0 - close - 1e-6, item) == [Change(at_core_c=70.0, wrap="foil")]
+    assert at_core(70.0 + close, item) == [Change(in_s=0.0, wrap="foil")]
+    bare = dataclasses.replace(item, wrap=None, wrap_at_core_c=None)
+    assert at_core(70.0, bare) == []

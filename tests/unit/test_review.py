@@ -531,3 +531,36 @@ def test_picture_of_a_long_log_keeps_every_extreme():
     assert 20.0 in shown[len(shown) // 2 :]
     assert shown[0] == 4.0
     assert shown[-1] == core[-1]
+
+
+def test_a_level_with_air_that_the_log_ends_in_is_a_level_end():
+    """Nothing comes after it: there is no rise to speak of."""
+    time_s, core = cook()
+    kept = time_s <= 7 * 3600.0
+    log = make(time_s[kept], core[kept], air=np.full(int(kept.sum()), 115.0))
+    (plateau,) = review(log).coldest.plateaus
+    assert plateau.kind == "level end"
+    assert plateau.end_s == 7 * 3600.0
+
+
+def test_a_rise_of_just_the_least_slope_counts_as_one(monkeypatch):
+    """Nothing flat is a plateau before the core has risen as fast as the table asks."""
+    time_s, core = cook()
+    plain, original = tables.load, tables.load("review")
+    slopes = _line_slopes(
+        np.interp(np.arange(0.0, time_s[-1] + 1.0, original["slope_step"]), time_s, core),
+        max(1, round(0.5 * original["slope_window"] / original["slope_step"])),
+    )
+    steepest = float(np.nanmax(slopes)) / original["slope_step"]
+
+    def found(least: float) -> int:
+        changed = original.replace(steepest_slope_smallest=least)
+        monkeypatch.setattr(
+            tables, "load", lambda kind, which=None: (
+                changed if kind == "review" else plain(kind, which)
+            ),
+        )  # fmt: skip
+        return len(find_plateaus(time_s, core, 180.0))
+
+    assert found(steepest) == 1
+    assert found(math.nextafter(steepest, 1.0)) == 0

@@ -425,8 +425,8 @@ def prepare_past(
             )
         air_time, air_value = _means(log.time_s[known] - first, log.air_c[known], spacing)
     else:
-        inside = (air[0] >= first) & (air[0] <= now)
-        if not inside.any():
+        # Straight lines: where the air hardly moves both their ends may lie outside.
+        if air[0][-1] < first or air[0][0] > now:
             raise InputError("There is no reading of the air since the meat went on.")
         # Corners of any spacing become means over equal times, which keep the sum.
         fine = np.arange(0.0, now - first + 1.0, _FINE_S)
