@@ -26,7 +26,7 @@ _COMPONENTS = ("water", "protein", "fat", "ash", "carbohydrate")
 _SUM_TOLERANCE = 0.05
 _REFERENCE_C = 4.0
 
-FLOWING: Mapping[str, str] = MappingProxyType(
+FLOWING: Mapping[str, Any] = MappingProxyType(
     {"transport": "swelling_pressure", "water_holding": "through_flow"}
 )
 """Sets for questions about the standstill: ``meat(cut, **FLOWING)``.
