@@ -16,6 +16,7 @@ _PUBLIC = {
     "Cylinder": "coreward.physics.body",
     "Sphere": "coreward.physics.body",
     "meat": "coreward.physics.meat",
+    "FLOWING": "coreward.physics.meat",
     "constant_material": "coreward.physics.meat",
     "Material": "coreward.physics.meat",
     "Piece": "coreward.cook.stages",

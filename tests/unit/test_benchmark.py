@@ -5,14 +5,14 @@ import math
 import numpy as np
 import pytest
 
-from coreward.evidence import benchmark
+from coreward.evidence import benchmark, integrators
 from coreward.evidence.benchmark import (
     Row,
-    System,
     count_operations,
     loosest,
     reference_problem,
 )
+from coreward.evidence.integrators import System
 from coreward.physics import statement
 from coreward.physics.chamber import OPEN
 from coreward.physics.engines import fast
@@ -25,7 +25,7 @@ def report():
 
 
 def test_quick_measures_every_method_that_is_installed(report):
-    assert [row.method for row in report.rows] == list(benchmark.METHODS)
+    assert [row.method for row in report.rows] == list(integrators.METHODS)
     for row in report.rows:
         if row.method == "fipy":
             assert row.note == "left out: --quick"
@@ -165,7 +165,7 @@ def test_the_banded_jacobian_is_that_of_differences_inside_the_band():
             # the stream runs past the last volume into the film from everywhere
             if not near or (i == len(state) - 1 and j < len(state) - 3):
                 continue
-            ours = band[i - j + benchmark.UPPER_BAND, j] * scale[j] / scale[i]
+            ours = band[i - j + integrators.UPPER_BAND, j] * scale[j] / scale[i]
             # One-sided differences of one ten-thousandth of a kelvin: 1e-3 of
             # what the column moves at all.
             assert abs(ours - column[i]) < 1e-3 * np.abs(column).max()

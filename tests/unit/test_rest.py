@@ -7,8 +7,8 @@ import pytest
 
 import coreward as cw
 from coreward import tables
+from coreward.cook.box import Boxed
 from coreward.cook.rest import (
-    Boxed,
     BoxPlan,
     cook_and_rest,
     hold_in_box,

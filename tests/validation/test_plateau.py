@@ -13,6 +13,7 @@ import pytest
 
 import coreward as cw
 from coreward import tables
+from coreward.evidence.trust.stall import longest_stand, standstill
 
 HOUR = 3600.0
 AREA = 0.3  # m², brisket flat of 7 kg, both faces
@@ -147,3 +148,54 @@ def test_the_same_law_gives_a_roast_its_loss() -> None:
             cw.Piece(cw.Cylinder(0.1), material, 5.0), cw.Stage(around, until_core_c=60.0)
         )
         assert abs(100.0 * r.mass_loss_fraction[-1] - 16.0) <= 2.7
+
+
+def test_the_published_standstill_is_nearly_met_without_a_parameter_made_for_it() -> None:
+    """67 °C for almost six hours: how near, with which amount injected.
+
+    Within 5 K still looks like standing on a dial. Nothing was chosen for this cook: the
+    permeability is that of the cubes and the roast, the chamber is set "tight" of its table.
+    Found (see the table of trust): 3.0 to 4.3 h without injection, 3.6 to 4.7 h with 10 %, 4.1
+    to 5.0 h with 20 %, over 3 to 0.75 kg/h of fresh air; about 60 to 71 °C. So three quarters
+    of the length, at the right height. What is missing is in the film's capacity and the
+    permeability: at the ends of their ranges it stands for six hours and more.
+    """
+    fresh = tables.load("ventilation", "tight")["fresh_air_nearly_closed"]
+    stands = {
+        injected: longest_stand(standstill(injected, fresh), 5.0, 50.0, 95.0)
+        for injected in (0.0, 0.1, 0.2)
+    }
+    hours = {injected: stand[0] for injected, stand in stands.items()}
+    print({k: f"{v:.1f} h about {stands[k][1]:.0f} °C" for k, v in hours.items()})
+    # More injected stands longer, none of them as long as printed, the least half of it.
+    assert 3.0 <= hours[0.0] < hours[0.1] < hours[0.2] <= 6.0
+    for _, level in stands.values():
+        # Half a band, and as much again: mass, pan and fresh air are assumed.
+        assert level == pytest.approx(67.0, abs=5.0)
+    sealed = standstill(0.2, fresh, evaporation=False, hours=10.0)
+    assert longest_stand(sealed, 5.0, 50.0, 80.0)[0] < 1.0
+
+
+def test_the_length_of_the_standstill_is_as_unsure_as_film_and_permeability() -> None:
+    """Over their ranges the same injected piece stands between three and over six hours."""
+    film = tables.load("surface").record("film_capacity")
+    lengths = []
+    for permeability, capacity in ((1e-16, film.range[1]), (3e-16, film.range[0])):
+        material = cw.meat(
+            "beef brisket flat",
+            transport=tables.load("transport", "swelling_pressure").replace(
+                permeability=permeability
+            ),
+            water_holding="through_flow",
+            surface=tables.load("surface").replace(film_capacity=capacity),
+        )
+        # The chamber so tight that the plateau has the printed height.
+        around = cw.Chamber(
+            107.0, 0.75, outside_dew_point_c=10.0, heat_transfer=8.0, water_kg_h=0.1
+        )
+        piece = cw.Piece(cw.Slab(0.06), material, 4.0, 3.0, 0.2)
+        r = cw.simulate(piece, cw.Stage(around, duration_s=24 * HOUR))
+        lengths.append(longest_stand(r, 5.0, 50.0, 95.0)[0])
+    print([f"{hours:.1f} h" for hours in lengths])
+    assert lengths[0] > 6.0
+    assert lengths[1] < lengths[0] - 1.0

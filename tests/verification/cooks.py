@@ -60,6 +60,7 @@ def cooks() -> tuple[Cook, ...]:
         [0.0, 7200.0, 7210.0, 7500.0, 7510.0, 8 * HOUR],
         [107.0, 107.0, 45.0, 45.0, 107.0, 107.0],
     )
+    tight = cw.Chamber(107.0, 1.5, outside_dew_point_c=10.0, heat_transfer=8.0)
     fine = 480
     return (
         Cook("bare slab", flat(), (cw.Stage(pit, duration_s=14 * HOUR),)),
@@ -160,6 +161,33 @@ def cooks() -> tuple[Cook, ...]:
             flat(transport="both"),
             (cw.Stage(pit, duration_s=8 * HOUR),),
             fast_cells=fine,
+        ),
+        Cook(
+            "tight chamber and flow",
+            cw.Piece(cw.Slab(0.045), cw.meat(FLAT, **cw.FLOWING), 4.0, 6.95),
+            (cw.Stage(tight, duration_s=10 * HOUR),),
+            fast_cells=240,
+        ),
+        Cook(
+            "tight chamber and flow, injected, foil from 67 °C",
+            cw.Piece(cw.Slab(0.045), cw.meat(FLAT, **cw.FLOWING), 4.0, 6.95, 0.1),
+            (
+                cw.Stage(tight, until_core_c=67.0),
+                cw.Stage(tight, duration_s=3 * HOUR, wrap="foil"),
+            ),
+            fast_cells=240,
+        ),
+        Cook(
+            "tight chamber with cold walls, expulsion",
+            cw.Piece(cw.Cylinder(0.06), cw.meat(FLAT), 4.0, 3.0),
+            (
+                cw.Stage(
+                    cw.Chamber(107.0, 1.0, wall_c=55.0, heat_transfer=12.0),
+                    duration_s=3 * HOUR,
+                ),
+            ),
+            fast_cells=120,
+            quick=True,
         ),
         Cook(
             "rest in room air",

@@ -37,7 +37,11 @@ TESTS = (
     "test_boiling.py",
     "test_conservation.py",
     "test_invariance.py",
+    "test_chamber.py",
+    "test_together.py",
 )
+CHAMBER = "physics/chamber.py"
+TOGETHER = "cook/together.py"
 STATEMENT = "physics/statement.py"
 FAST = "physics/engines/fast.py"
 EXCHANGE = "physics/exchange.py"
@@ -185,6 +189,73 @@ MUTATIONS = (
         STATEMENT,
         "return modulus * width * math.log1p(e), modulus * e / (1.0 + e)",
         "return -0.5 * modulus * width * math.log1p(e), -0.5 * modulus * e / (1.0 + e)",
+    ),
+    Mutation(
+        "chamber without an outlet",
+        CHAMBER,
+        "inner = carried_in + given_off - condensed - leaving * y",
+        "inner = carried_in + given_off - condensed",
+    ),
+    Mutation(
+        "condensation on the walls with the wrong sign",
+        CHAMBER,
+        "inner = carried_in + given_off - condensed - leaving * y",
+        "inner = carried_in + given_off + condensed - leaving * y",
+    ),
+    Mutation(
+        "fresh air without its vapour",
+        CHAMBER,
+        "carried_in = (fresh + max(-breath, 0.0)) * outside_ratio + brought",
+        "carried_in = brought",
+    ),
+    Mutation(
+        "air that warms does not breathe out",
+        CHAMBER,
+        "leaving = fresh + max(breath, 0.0)",
+        "leaving = fresh",
+    ),
+    Mutation(
+        "what drips leaves its heat behind",
+        FAST,
+        "f_e[last] -= evaporated * hv + dripped * ew",
+        "f_e[last] -= evaporated * hv",
+    ),
+    Mutation(
+        "dew point of the air one step late",
+        FAST,
+        "_surroundings(then, segment, times, table, vapour_y, r, env_later)",
+        "_surroundings(then, segment, times, table, vapour, r, env_later)",
+    ),
+    Mutation(
+        "what flows out of the surface is not spent",
+        FAST,
+        "        f_w[last] -= out\n        stream += out\n",
+        "        f_w[last] -= volume[last] * expulsion(w[last], max(t[last], t_max[last]), m)\n"
+        "        stream += out\n",
+    ),
+    Mutation(
+        "injected water not counted",
+        SIMULATE,
+        "start_water = m.raw_water + piece.injected_water",
+        "start_water = m.raw_water",
+    ),
+    Mutation(
+        "a spray without its heat",
+        SIMULATE,
+        "mixed = temperature((held + heat) / volume,",
+        "mixed = temperature(held / volume,",
+    ),
+    Mutation(
+        "pieces take each other's vapour instead of sharing it",
+        TOGETHER,
+        "image = portions * rates.sum(axis=0) - rates",
+        "image = rates - portions * rates.sum(axis=0)",
+    ),
+    Mutation(
+        "each piece alone with all of the chamber",
+        SIMULATE,
+        "share = chamber_share(piece, mesh) / s.portion",
+        "share = chamber_share(piece, mesh)",
     ),
 )
 UNCHANGED = Mutation("nothing changed", BODY, "face_area=face**n,", "face_area=face**n,")

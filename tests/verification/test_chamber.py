@@ -12,9 +12,18 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 import coreward as cw
-from coreward.cook.march import chamber_share
+from coreward.cook.march import (
+    chamber_constants,
+    chamber_share,
+    fresh_vapour,
+    make_forcing,
+    surface_conditions,
+)
 from coreward.errors import InputError
+from coreward.evidence.verification import solve_in_steps
 from coreward.physics.body import make_mesh
+from coreward.physics.engines import fast
+from coreward.physics.problem import Problem
 from coreward.physics.water import saturation_pressure
 
 FULL = bool(os.environ.get("COREWARD_FULL"))
@@ -176,6 +185,60 @@ def test_the_units_of_the_mesh_do_not_matter() -> None:
         mesh = make_mesh(shape, 60)
         volume = chamber_share(piece, mesh) * mesh.volume.sum()
         assert volume == pytest.approx(2.0 / piece.material.raw_density, rel=1e-9)
+
+
+def test_order_in_time_with_the_air_as_a_state() -> None:
+    """Half an hour of a cook in steps of equal length: close to third order, the air too.
+
+    From an hour into the cook, so that no initial layer is left; the corners of meat that
+    begins to let go of water remain, as without a chamber: the order asked for is 2.5.
+    """
+    piece = brisket(transport="swelling_pressure", water_holding="through_flow")
+    mesh = make_mesh(piece.shape, 30)
+    around = chamber()
+    forcing, _ = make_forcing(piece, around, HOUR, mesh)
+    room = chamber_constants(piece, around, mesh)
+    start = np.full(30, 4.0)
+    stage = cw.Stage(around, duration_s=HOUR)
+    problem = Problem(
+        shape=piece.shape,
+        mesh=mesh,
+        material=piece.material.constants,
+        conditions=surface_conditions(piece, stage),
+        forcing=forcing,
+        temperature_c=start,
+        water=np.full(30, piece.material.constants.raw_water),
+        film=0.0,
+        highest_c=start.copy(),
+        duration_s=HOUR,
+        until_core_c=None,
+        tolerance=1e-4,
+        chamber=room,
+        vapour=fresh_vapour(forcing, room),
+    )
+    warm = fast.solve(problem)
+    assert warm.vapour is not None
+    problem = replace(
+        problem,
+        temperature_c=warm.temperature_c[-1],
+        water=warm.water[-1],
+        film=float(warm.film[-1]),
+        highest_c=warm.highest_c[-1],
+        duration_s=1800.0,
+        vapour=float(warm.vapour[-1]),
+    )
+    fine = solve_in_steps(problem, 4096)
+    assert fine.vapour is not None
+    heat, air = [], []
+    for steps in (64, 128, 256):
+        raw = solve_in_steps(problem, steps)
+        assert raw.vapour is not None
+        heat.append(float(np.abs(raw.temperature_c[-1] - fine.temperature_c[-1]).max()))
+        air.append(abs(float(raw.vapour[-1] / fine.vapour[-1] - 1.0)))
+    print(heat, air)
+    for errors in (heat, air):
+        assert np.log2(errors[-2] / errors[-1]) > 2.5
+    assert air[0] < 1e-3
 
 
 def test_what_cannot_be_is_refused_with_the_remedy() -> None:

@@ -10,7 +10,8 @@ from scipy.linalg import expm
 
 import coreward as cw
 from coreward import tables
-from coreward.cook.rest import Boxed, hold_in_box, places, rest_stage, share_box
+from coreward.cook.box import Boxed
+from coreward.cook.rest import hold_in_box, places, rest_stage, share_box
 from coreward.evidence.series import Series, series
 
 K, RHO, C = 0.5, 1000.0, 3500.0

@@ -258,7 +258,8 @@ def _around(leg: Leg, raw: Raw, local: Floats) -> Floats:
         return np.interp(local, f.time_s, f.vapour_pressure)
     air = np.interp(local, f.time_s, f.air_c)
     per = np.array([pascal_per_kilogram(float(a), leg.chamber) for a in air])
-    return np.interp(local, raw.time_s, raw.vapour) * per
+    pressure: Floats = np.interp(local, raw.time_s, raw.vapour) * per
+    return pressure
 
 
 def _vapour(raw: Raw) -> Floats:

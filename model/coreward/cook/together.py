@@ -256,11 +256,11 @@ class _Mixing:
 
 
 def _plans(stages: Plans, count: int) -> list[tuple[Stage, ...]]:
-    if isinstance(stages, Stage):
-        return [(stages,)] * count
-    given = list(stages)
-    if given and all(isinstance(stage, Stage) for stage in given):
-        return [tuple(given)] * count  # type: ignore[arg-type]
+    given: Sequence[Stage | Sequence[Stage]]
+    given = [stages] if isinstance(stages, Stage) else list(stages)
+    common = [one for one in given if isinstance(one, Stage)]
+    if given and len(common) == len(given):
+        return [tuple(common)] * count
     if len(given) != count:
         raise InputError(
             f"There are {count} pieces and {len(given)} lists of stages; give one list for "

@@ -241,7 +241,11 @@ def solve_in_steps(problem: Problem, steps: int) -> Raw:
         np.full(steps + 1, values[0])
         for values in (given.air_c, given.wall_c, given.vapour_pressure, given.heat_transfer)
     )
-    forcing = Forcing(times, air, wall, vapour, film)
+    flows = (
+        None if flow is None else np.full(steps + 1, flow[0])
+        for flow in (given.fresh_air, given.brought)
+    )
+    forcing = Forcing(times, air, wall, vapour, film, *flows)
     raw = fast.solve(replace(problem, forcing=forcing, tolerance=_NO_TOLERANCE))
     if raw.rejected:
         raise SolverError(f"{raw.rejected} of {steps} equal steps were refused; take more.")

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
 from coreward import tables
@@ -24,6 +25,19 @@ _COMPONENTS = ("water", "protein", "fat", "ash", "carbohydrate")
 # Composition tables round to 0.01 %; sums within this are rescaled to one.
 _SUM_TOLERANCE = 0.05
 _REFERENCE_C = 4.0
+
+FLOWING: Mapping[str, Any] = MappingProxyType(
+    {"transport": "swelling_pressure", "water_holding": "through_flow"}
+)
+"""Sets for questions about the standstill: ``meat(cut, **FLOWING)``.
+
+A stall that stands needs water that arrives at constant temperature for hours. Pressed flow
+with an outlet, and the holding curve fitted through it, give that and the losses of small
+cubes and of a roast with one permeability (tests/validation/test_plateau.py); release at one
+rate for every size, the default elsewhere, spends its water too soon and gives a slope. The
+default stays for all other questions, whose checks were made with it: the rows that would
+turn are not known yet.
+"""
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
-from coreward.cook.stages import Piece, Series, Stage, Surroundings
+from coreward.cook.stages import Chamber, Piece, Series, Stage, Surroundings
 from coreward.evidence.trust.row import TrustRow
 from coreward.evidence.trust.shared import (
     HOUR,
@@ -28,7 +28,7 @@ from coreward.evidence.trust.shared import (
     usual_shape,
 )
 from coreward.physics.body import Slab
-from coreward.physics.meat import meat
+from coreward.physics.meat import FLOWING, meat
 from coreward.physics.water import saturation_temperature
 
 Floats = NDArray[np.float64]
@@ -111,6 +111,111 @@ def least_rise(run: Result, window_h: float, from_core_c: float, to_core_c: floa
     end = np.interp(time + window_h * HOUR, run.time_s, run.core_c)
     counted = (begin >= from_core_c) & (end <= to_core_c)
     return float((end - begin)[counted].min()) if counted.any() else math.nan
+
+
+def longest_stand(
+    run: Result, band_k: float, from_core_c: float, to_core_c: float
+) -> tuple[float, float]:
+    """Longest time that the core stays within a band, and the middle of that band.
+
+    Of all that begin between two core temperatures. [h, °C]
+    """
+    time = np.arange(0.0, run.duration_s, 120.0)
+    core = np.maximum.accumulate(np.interp(time, run.time_s, run.core_c))
+    begins = np.flatnonzero((core >= from_core_c) & (core + band_k <= to_core_c))
+    if not len(begins):
+        return 0.0, math.nan
+    leaves = np.searchsorted(core, core[begins] + band_k)
+    longest = int(np.argmax(leaves - begins))
+    stays = (leaves - begins)[longest] * 120.0 / HOUR
+    return float(stays), float(core[begins[longest]] + 0.5 * band_k)
+
+
+def standstill(
+    injected: float, fresh_air_kg_h: float, *, evaporation: bool = True, hours: float = 24.0
+) -> Result:
+    """Cook the published standstill: a small injected brisket in a tight electric chamber.
+
+    Nothing in it was chosen for the standstill: closure and permeability are those that
+    give cubes and a roast their losses (`FLOWING`), the chamber is set "tight" of table
+    ``ventilation``; mass, thickness and pan are assumed in the published cases.
+
+    Parameters
+    ----------
+    injected : float
+        Water injected, of the raw mass. [-]
+    fresh_air_kg_h : float
+        [kg/h]
+    evaporation : bool
+        False is the same piece sealed.
+    hours : float
+
+    Returns
+    -------
+    Result
+    """
+    case, a = observations()["stall"], assumed()
+    return simulate(
+        Piece(
+            Slab(case["thickness_m"]),
+            meat("beef brisket flat", **FLOWING),
+            a["refrigerator_start_c"],
+            case["mass_kg"],
+            injected,
+        ),
+        Stage(
+            Chamber.of(
+                case["pit_c"],
+                "tight",
+                fire="electric",
+                pan_kg_h=case["pan_kg_h"],
+                fresh_air_kg_h=fresh_air_kg_h,
+                heat_transfer=a["oven_heat_transfer"],
+                evaporation=evaporation,
+            ),
+            duration_s=hours * HOUR,
+        ),
+    )
+
+
+def standstill_rows() -> Iterator[TrustRow]:
+    """The published standstill in a chamber that the meat makes damp."""
+    observed = observations()
+    case = observed["stall"]
+    fresh = tables.load("ventilation", "tight").record("fresh_air_nearly_closed")
+    least, most = case["injected"]
+    stands = [
+        longest_stand(standstill(injected, air), case["band_k"], 50.0, 95.0)
+        for injected in (least, most)
+        for air in (fresh.range[0], fresh.value, fresh.range[1])
+    ]
+    how = (
+        f"bracket: {least:.0%} to {most:.0%} injected, {fresh.range[0]:g} to "
+        f"{fresh.range[1]:g} kg/h of fresh air, its dew point computed; flow of set "
+        "swelling_pressure, 3 kg, slab of 60 mm, pan 0.1 kg/h: assumed"
+    )
+    low, high = min(h for h, _ in stands), max(h for h, _ in stands)
+    yield TrustRow(
+        topic="smoking", case="small injected brisket in a damp chamber: longest time in 5 K",
+        source=case["source"], status=case["status"], unit="h",
+        allowed=(case["least_hours"], case["hours"]), computed=(low, high),
+        published_text="stands at 67 °C for almost 6 h", how=how,
+    )  # fmt: skip
+    levels = [level for _, level in stands]
+    yield TrustRow(
+        topic="smoking", case="small injected brisket in a damp chamber: where it stands",
+        source=case["source"], status=case["status"], unit="°C",
+        allowed=(case["core_c"] - 0.5 * case["band_k"], case["core_c"] + 0.5 * case["band_k"]),
+        computed=(min(levels), max(levels)), published_text="67 °C", how=how,
+    )  # fmt: skip
+    sealed = standstill(most, fresh.value, evaporation=False, hours=12.0)
+    hours = longest_stand(sealed, case["band_k"], 50.0, 80.0)[0]
+    yield TrustRow(
+        topic="smoking", case="the same brisket sealed: longest time in 5 K, 50 to 80 °C",
+        source=observed["sealed"]["source"], status=observed["sealed"]["status"], unit="h",
+        allowed=(0.0, observed["sealed"]["most_hours"]), computed=(hours, hours),
+        published_text="steady, no stall", how="as above, no vapour leaves it",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -305,6 +410,7 @@ def smoking_rows() -> Iterator[TrustRow]:
         how="the difference to the pit alone makes (107 - 80)/(107 - 40) = 0.4; less than a "
         "quarter would be a stall",
     )  # fmt: skip
+    yield from standstill_rows()
 
 
 def trade_rows() -> Iterator[TrustRow]:
