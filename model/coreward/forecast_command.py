@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -198,7 +197,7 @@ def _say_json(answer: dict[str, Any], options: argparse.Namespace) -> None:
 
 
 def _followed(options: argparse.Namespace) -> Iterator[Any]:
-    """Logs of a growing file, at most one each `every` seconds, the last one always."""
+    """Return logs of a growing file, at most one each `every` seconds."""
     from coreward.logs.follow import follow_log
 
     given = {
@@ -208,14 +207,4 @@ def _followed(options: argparse.Namespace) -> Iterator[Any]:
         "zone": options.zone,
         "accept_jumps": options.accept_jumps,
     }
-    last = -options.every
-    waiting = None
-    for log in follow_log(options.log, idle_s=options.idle, **given):
-        now = time.monotonic()
-        if now - last >= options.every:
-            last, waiting = now, None
-            yield log
-        else:
-            waiting = log
-    if waiting is not None:
-        yield waiting
+    return follow_log(options.log, idle_s=options.idle, apart_s=options.every, **given)

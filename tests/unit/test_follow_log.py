@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import json
 import random
 import threading
@@ -12,8 +13,9 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
-from coreward.logs import LogReadError, read_log
+from coreward.logs import LogReadError, ProbeLog, read_log
 from coreward.logs.follow import LogFollower, follow_log, read_in_order
+from coreward.logs.joining import read_file
 from support.growing_log import INTERVAL_S, Logger, meat_c
 
 pytestmark = pytest.mark.quick
@@ -551,3 +553,82 @@ def test_follow_log_yields_until_nothing_comes(tmp_path):
     assert list(follow_log(tmp_path / "none.csv", every_s=0.001, stop=lambda: True)) == []
     with pytest.raises(InputError, match="every_s"):
         next(follow_log(path, every_s=0.0))
+
+
+# --- how often, how much ----------------------------------------------------------------------
+
+
+def test_a_log_is_one_object_until_there_is_another(growing):
+    """Failed before: each look at it made another, from rows that a poll could change."""
+    growing.add(HEAD + rows(0, 12))
+    log = growing.follower.log
+    assert growing.follower.log is log
+    growing.add(rows(12, 13)[:10])  # half a line is no news
+    assert growing.follower.log is log
+    assert growing.follower.accounting.waiting == 1
+
+
+class Clock:
+    """Time that passes only when somebody sleeps, and a file that grows meanwhile."""
+
+    def __init__(self, path, lines: dict[int, str]) -> None:
+        self.now, self._path, self._lines = 0.0, path, lines
+        self.slept: list[float] = []
+
+    def monotonic(self) -> float:
+        return self.now
+
+    def sleep(self, seconds: float) -> None:
+        self.slept.append(seconds)
+        self.now += seconds
+        for at in [at for at in self._lines if at <= self.now]:
+            with self._path.open("a") as stream:
+                stream.write(self._lines.pop(at))
+
+
+def test_a_row_held_back_is_told_of_when_its_time_is_up(tmp_path, monkeypatch):
+    """Failed before: it waited for the next row, or for the end."""
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 12))
+    clock = Clock(path, {5: rows(12, 13), 7: rows(13, 14)})
+    monkeypatch.setattr("coreward.logs.follow.time", clock)
+    logs = follow_log(path, apart_s=60.0, idle_s=500.0)
+    assert (next(logs).time_s.size, clock.now) == (12, 0.0)
+    assert (next(logs).time_s.size, clock.now) == (14, 60.0)
+    assert list(logs) == []
+    assert clock.now == pytest.approx(507.0, abs=2.0)
+
+
+def test_no_more_than_a_tenth_of_the_time_is_spent_reading(tmp_path, monkeypatch):
+    path = tmp_path / "log.csv"
+    path.write_text(HEAD + rows(0, 12))
+    clock = Clock(path, {})
+    monkeypatch.setattr("coreward.logs.follow.time", clock)
+
+    def slow(*stated, **how):
+        clock.now += 2.0
+        return read_file(*stated, **how)
+
+    monkeypatch.setattr("coreward.logs.follow.read_file", slow)
+    list(follow_log(path, every_s=1.0, idle_s=30.0))
+    assert clock.slept[0] == pytest.approx(18.0)
+    assert set(clock.slept[1:]) == {1.0}  # a file that has not changed is not read
+
+
+def test_days_of_following_take_no_more_memory_than_their_rows(growing):
+    growing.add(HEAD + rows(0, 2000))
+    taken = []
+    for at in range(2000, 2060):
+        growing.add(rows(at, at + 1))
+        gc.collect()
+        taken.append(sum(isinstance(one, ProbeLog) for one in gc.get_objects()))
+    assert max(taken) == min(taken)
+
+
+def test_garbage_of_a_logger_without_power_costs_its_own_lines_only(growing):
+    """Zeros, and a quotation mark that is never closed: `read_log` refuses such a file."""
+    growing.add(HEAD + rows(0, 9) + '2026-05-02T20:09:00,"110,4\n' + rows(9, 10))
+    growing.add(b"\0" * 40 + b"\n" + rows(10, 12).encode())
+    assert growing.numbers() == list(range(12))
+    assert sorted(growing.kinds()) == ["not a table row", "time unreadable"]
+    assert growing.follower.accounting.refused == 2

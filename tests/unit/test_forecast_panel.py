@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import openpyxl
 import pytest
 
 from coreward.events.found import Event
+from coreward.logs import Channel, ProbeLog, read_log
 from coreward.logs.demo import demo_logs
 from coreward.logs.read import COLUMN_ROLES
 from coreward.questions.forecast.panel import (
@@ -201,6 +203,46 @@ def test_a_growing_file_is_followed(tmp_path: Path) -> None:
     assert later - first == pytest.approx(300 * 30.0, abs=60.0)
     panel.follow_switch.value = False
     assert panel._follower is None
+
+
+def test_a_worker_that_nobody_waits_for_leaves_nothing_behind() -> None:
+    """Failed before: its answer counted as the one shown before."""
+    panel = forecast_panel(moment=0.3, remember=False)
+    shown = panel._earlier
+    panel.compute_long(panel.state.saved() | {"moment": 0.5}, lambda share, words: None, bool)
+    assert panel._earlier is shown
+    panel.state.moment = 0.4
+    panel.settle()
+    assert "moved" in panel.state.outcome.moved
+
+
+def test_a_fit_is_never_taken_for_that_of_another_log(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Failed before: fits were kept by the place of their log in memory, used again later."""
+    panel = forecast_panel(moment=0.3, remember=False)
+    inputs = panel.state.saved()
+    first = read_log(SUPPER)
+    warmer = tuple(
+        Channel(one.name, one.role, one.temperature_c + 2.0) for one in first.channels
+    )
+
+    def pasts(log: ProbeLog) -> list[float]:
+        monkeypatch.setattr(panel, "_log", lambda inputs: log)
+        outcome = panel.compute_long(inputs, lambda share, words: None, bool)
+        monkeypatch.undo()
+        return outcome.answer.fitted.past.reading_c.tolist()
+
+    log = replace(first)
+    place, cold = id(log), pasts(log)
+    panel._earlier = None
+    del log
+    others = []
+    for _ in range(50):
+        others.append(replace(first, channels=warmer))
+        if id(others[-1]) == place:
+            break
+    assert pasts(others[-1])[0] == pytest.approx(cold[0] + 2.0)
 
 
 def test_a_later_moment_says_how_it_moved() -> None:

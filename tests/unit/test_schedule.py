@@ -176,7 +176,35 @@ def test_a_cell_that_cannot_wait_gets_the_answer_at_once() -> None:
 
     asyncio.run(cell())
     assert heard.answers == ["done"]
-    assert threading.main_thread().name in calls
+    assert len(calls) == 1
+
+
+def test_settling_never_computes_beside_the_one_that_runs() -> None:
+    """Failed before: what ran was told to stop, and computed once more beside it."""
+    heard, lock = Heard(), threading.Lock()
+    running, most = 0, 0
+    may_end = threading.Event()
+
+    def compute(progress: Progress, cancelled: Cancelled) -> str:
+        nonlocal running, most
+        with lock:
+            running += 1
+            most = max(most, running)
+        may_end.wait(PATIENCE_S)
+        with lock:
+            running -= 1
+        return "done"
+
+    async def cell() -> None:
+        schedule = LatestWins(lambda preview: None)
+        heard.start(schedule, compute)
+        await until(lambda: running == 1)
+        threading.Timer(0.05, may_end.set).start()
+        schedule.settle()
+        await asyncio.sleep(0.15)
+
+    asyncio.run(cell())
+    assert (most, heard.answers) == (1, ["done"])
 
 
 def test_many_requests_can_be_made_one() -> None:

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, cast
+from itertools import groupby
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.logs.log import (
-    Floats,
-    Repair,
-    Role,
-)
+from coreward.logs.log import Floats, Role
 from coreward.logs.parts import (
     TEMPERATURE_CELL,
     UNIT_NAMES,
@@ -44,41 +41,36 @@ def read_column(
     reading: Reading,
 ) -> Floats:
     """Return one column in the unit of the file, NaN where there is no reading."""
-    reader = CellReader(column, reading.limits)
-    rows, index = table.rows, column.index
-    cells = [rows[i][index] if index < len(rows[i]) else "" for i in kept.tolist()]
-    # A log repeats itself: each different cell is read once, with all care.
-    known: dict[str, float] = {}
-    faults: dict[str, Fault] = {}
-    for cell in dict.fromkeys(cells):
-        known[cell], fault = reader.read(cell)
-        if fault is not None and not (own and fault.kind == "no reading"):
-            faults[cell] = fault
+    cells, known, faults = _read(column, table, kept, reading.limits)
+    if own:
+        faults = {cell: fault for cell, fault in faults.items() if fault.kind != "no reading"}
     values = [known[cell] for cell in cells]
-    open_run: list[Any] | None = None
     unusable = 0
-    for position, cell in enumerate(cells) if faults else ():
-        found = faults.get(cell)
-        if found is None:
-            continue
-        if found.kind == "mixed units":
+    amiss = [i for i, cell in enumerate(cells) if cell in faults] if faults else []
+    runs = groupby(enumerate(amiss), lambda one: (cells[one[1]].strip(), one[1] - one[0]))
+    for (text, _), places in runs:
+        run = [at for _, at in places]
+        fault = faults[cells[run[0]]]
+        if fault.kind == "mixed units":
             reading.fail(
-                found.reason,
+                fault.reason,
                 "Write the whole column in one unit, or cut the file where it changes.",
-                int(numbers[position]),
+                int(numbers[run[0]]),
                 column.name,
             )
-        unusable += found.kind in ("absurd", "not a number")
-        key = (cell.strip()[:60], found.kind, found.reason)
-        if open_run is not None and open_run[0] == key and open_run[2] == position - 1:
-            open_run[2] = position
-            continue
-        _close(open_run, column, numbers, reading)
-        open_run = [key, position, position]
-    _close(open_run, column, numbers, reading)
+        unusable += len(run) * (fault.kind in ("absurd", "not a number"))
+        reading.record(
+            int(numbers[run[0]]),
+            fault.kind,
+            text[:60],
+            "no reading",
+            fault.reason,
+            column=column.name,
+            last=int(numbers[run[-1]]),
+        )
     result = np.asarray(values)
     if not own:
-        result = without_zeros(result, column, numbers, reading)
+        result = _without_zeros(result, column, numbers, reading)
     if 2 * unusable > result.size:
         fault_row = next(
             r
@@ -100,17 +92,29 @@ def read_unused(unused: Unused, table: Table, kept: NDArray[np.int64]) -> Floats
     if unused.unit is None:
         return np.empty(0)
     column = Column(unused.index, unused.name, "air", unused.unit)
-    reader = CellReader(column, tables.load("log_reading"))
-    rows, index = table.rows, unused.index
-    cells = [rows[i][index] if index < len(rows[i]) else "" for i in kept.tolist()]
-    known = {cell: reader.read(cell)[0] for cell in dict.fromkeys(cells)}
+    cells, known, _ = _read(column, table, kept, tables.load("log_reading"))
     values = np.asarray([known[cell] for cell in cells])
     if not np.any(np.isfinite(values)):
         return np.empty(0)
     return values if unused.unit == "C" else fahrenheit_to_celsius(values)
 
 
-def without_zeros(
+def _read(
+    column: Column, table: Table, kept: NDArray[np.int64], limits: tables.ParameterSet
+) -> tuple[list[str], dict[str, float], dict[str, _Fault]]:
+    """Return the cells of a column, the reading of each, and what is wrong with it.
+
+    A log repeats itself: each different cell is read once, with all care.
+    """
+    reader = _CellReader(column, limits)
+    rows, index = table.rows, column.index
+    cells = [rows[i][index] if index < len(rows[i]) else "" for i in kept.tolist()]
+    found = {cell: reader.read(cell) for cell in dict.fromkeys(cells)}
+    known = {cell: value for cell, (value, _) in found.items()}
+    return cells, known, {cell: fault for cell, (_, fault) in found.items() if fault}
+
+
+def _without_zeros(
     values: Floats, column: Column, numbers: NDArray[np.int64], reading: Reading
 ) -> Floats:
     """Return readings without the zeros that a logger writes for no probe, each listed.
@@ -140,50 +144,29 @@ def without_zeros(
         if not alone and not any(abs(values[at] - value) >= far for at in beside):
             continue
         result[run] = np.nan
-        reading.repair(
-            Repair(
-                int(numbers[run[0]]),
-                column.name,
-                "unplugged",
-                f"{value:.6g}",
-                "no reading",
-                "nothing but zero is ever read: no probe is plugged in"
-                if alone
-                else "zero stands beside readings far from it: it is written for no probe",
-                int(numbers[run[-1]]),
-            )
+        reading.record(
+            int(numbers[run[0]]),
+            "unplugged",
+            f"{value:.6g}",
+            "no reading",
+            "nothing but zero is ever read: no probe is plugged in"
+            if alone
+            else "zero stands beside readings far from it: it is written for no probe",
+            column=column.name,
+            last=int(numbers[run[-1]]),
         )
     return result
 
 
-def _close(
-    run: list[Any] | None, column: Column, numbers: NDArray[np.int64], reading: Reading
-) -> None:
-    if run is None:
-        return
-    (text, kind, reason), first, last = run
-    reading.repair(
-        Repair(
-            int(numbers[first]),
-            column.name,
-            kind,
-            text,
-            "no reading",
-            reason,
-            int(numbers[last]),
-        )
-    )
-
-
 @dataclass(frozen=True)
-class Fault:
+class _Fault:
     """Why a cell gives no reading: a short name, and the reason in plain words."""
 
     kind: str
     reason: str
 
 
-class CellReader:
+class _CellReader:
     """Turns the cells of one column into numbers, with the fault of each that is none."""
 
     def __init__(self, column: Column, limits: tables.ParameterSet) -> None:
@@ -203,7 +186,7 @@ class CellReader:
         self._unit = column.unit
         self._scale = column.scale
 
-    def read(self, cell: str) -> tuple[float, Fault | None]:
+    def read(self, cell: str) -> tuple[float, _Fault | None]:
         """Return the reading, or NaN with its fault."""
         try:
             value = float(cell)
@@ -220,21 +203,21 @@ class CellReader:
             return value, None
         return self._slowly(cell)
 
-    def _slowly(self, cell: str) -> tuple[float, Fault | None]:
+    def _slowly(self, cell: str) -> tuple[float, _Fault | None]:
         text = cell.strip()
         if not text:
-            return np.nan, Fault("no reading", "the cell is empty")
+            return np.nan, _Fault("no reading", "the cell is empty")
         reason = self._markers.get(text.lower())
         if reason is not None:
-            return np.nan, Fault("unplugged", reason)
+            return np.nan, _Fault("unplugged", reason)
         match = TEMPERATURE_CELL.fullmatch(text)
         if match is None:
-            return np.nan, Fault("not a number", "the cell holds no temperature")
+            return np.nan, _Fault("not a number", "the cell holds no temperature")
         value = float(match[1].replace(",", "."))
         if value in self._codes:
-            return np.nan, Fault("unplugged", self._codes[value])
+            return np.nan, _Fault("unplugged", self._codes[value])
         if match[2] and match[2].upper() != self._unit:
-            return np.nan, Fault(
+            return np.nan, _Fault(
                 "mixed units",
                 f"The cell {short(text)} is in {UNIT_NAMES[cast(Unit, match[2].upper())]}, "
                 f"but the column is in {UNIT_NAMES[self._unit]}: mixed units.",
@@ -242,7 +225,7 @@ class CellReader:
         if self._scale != 1.0:
             value = round(value * self._scale, 6)
         if not self._low <= value <= self._high:
-            return np.nan, Fault(
+            return np.nan, _Fault(
                 "absurd",
                 f"outside {self._low:.4g} to {self._high:.4g} {UNIT_NAMES[self._unit]}",
             )

@@ -18,14 +18,7 @@ from coreward import tables
 from coreward.logs.heading_words import role_of, unit_of
 from coreward.logs.headings import Proposal, propose, unit_in_cells, unit_in_notes
 from coreward.logs.log import ROLES
-from coreward.logs.parts import (
-    TEMPERATURE_CELL,
-    LogReadError,
-    Question,
-    Reading,
-    Table,
-    Unit,
-)
+from coreward.logs.parts import TEMPERATURE_CELL, LogReadError, Question, Reading, Table, Unit
 from coreward.logs.read import build, checked, is_own_format, table_in, widened
 from coreward.logs.text import load_bytes
 from coreward.logs.time_forms import (

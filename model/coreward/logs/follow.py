@@ -32,7 +32,7 @@ from coreward.logs.joining import (
     read_file,
     without_replays,
 )
-from coreward.logs.log import Floats, ProbeLog, Repair
+from coreward.logs.log import Floats, ProbeLog
 from coreward.logs.parts import LogReadError, Reading, Unit
 from coreward.logs.placing import Coming, place
 from coreward.logs.read import Rows, checked, log_of, running_on, zone_for
@@ -226,9 +226,7 @@ class LogFollower:
         if rest := self._data[len(whole) :]:
             text = decode(rest, self._reading())
             number, reason = file.lines + 1, "the file ends within the row"
-            file.reading.repair(
-                Repair(number, "", "half-written", text[:60], "row left out", reason, number)
-            )
+            file.reading.leave_out(number, "half-written", text, reason)
             file.text, file.data = f"{file.text}{text}\n", file.data + rest
         for part in file.parts:
             self._seen.update(part.marks())

@@ -9,10 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.logs.joining import FileRead
-from coreward.logs.parts import Reading
+from coreward.logs.parts import LEFT_OUT, Reading
 from coreward.logs.placing import Placed
-
-_LEFT_OUT = "row left out"
 
 
 @dataclass(frozen=True)
@@ -90,11 +88,11 @@ def account_of(
         size = numbers.size
         touched = placed.retimed.copy()
         for one in listed:
-            if one.became != _LEFT_OUT and one.row is not None:
+            if one.became != LEFT_OUT and one.row is not None:
                 last = one.row if one.last_row is None else one.last_row
                 touched |= (numbers >= one.row) & (numbers <= last)
         repaired = int(np.count_nonzero(touched))
-    gone = [one for one in listed if one.became == _LEFT_OUT]
+    gone = [one for one in listed if one.became == LEFT_OUT]
     duplicate = sum(one.kind == "duplicate" for one in gone)
     waiting = sum(file.lines - file.notes for file in files if file.is_waiting)
     if placed is None:

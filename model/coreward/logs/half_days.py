@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward.logs.log import Floats, Repair
+from coreward.logs.log import Floats
 from coreward.logs.parts import Reading
 from coreward.logs.time_forms import DAY_S
 
@@ -76,17 +76,14 @@ def unfold_half_days(
         offset = None
         for at in wide.tolist():
             reading.unknown.append((int(numbers[at]), int(numbers[at + 1])))
-    reading.repair(
-        Repair(
-            int(numbers[falls[0] + 1]),
-            "",
-            "half days",
-            f"{_clock(of_day[falls[0] + 1])} after {_clock(of_day[falls[0]])}",
-            f"{_clock(result[falls[0] + 1] - result[falls[0]])} later, and so on",
-            "the clock has twelve hours and does not say a.m. or p.m.; the rows are taken in "
-            "the order in which they stand",
-            int(numbers[-1]),
-        )
+    reading.record(
+        int(numbers[falls[0] + 1]),
+        "half days",
+        f"{_clock(of_day[falls[0] + 1])} after {_clock(of_day[falls[0]])}",
+        f"{_clock(result[falls[0] + 1] - result[falls[0]])} later, and so on",
+        "the clock has twelve hours and does not say a.m. or p.m.; the rows are taken in the "
+        "order in which they stand",
+        last=int(numbers[-1]),
     )
     if wide.size:
         reading.warnings.append(

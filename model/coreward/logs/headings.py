@@ -20,10 +20,7 @@ from coreward.logs.heading_words import (
     unit_of,
     words_of,
 )
-from coreward.logs.log import (
-    ROLES,
-    Role,
-)
+from coreward.logs.log import ROLES, Role
 from coreward.logs.meat_like import is_meat_like
 from coreward.logs.parts import (
     TEMPERATURE_CELL,
@@ -36,11 +33,7 @@ from coreward.logs.parts import (
     Unused,
     short,
 )
-from coreward.logs.time_forms import (
-    TIME_ROLES,
-    looks_like_date_only,
-    looks_like_time,
-)
+from coreward.logs.time_forms import TIME_ROLES, looks_like_date_only, looks_like_time
 from coreward.units import fahrenheit_to_celsius
 
 _UNIT_HEADINGS = ("unit", "units", "temperature unit", "temperature units", "einheit")

@@ -15,16 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.logs.json_rows import is_json, json_table
-from coreward.logs.log import Floats, RawRows, Repair
+from coreward.logs.log import Floats, RawRows
 from coreward.logs.long_rows import one_column_per_probe
-from coreward.logs.parts import (
-    Column,
-    LogReadError,
-    Reading,
-    Table,
-    Unused,
-    time_cells,
-)
+from coreward.logs.parts import Column, LogReadError, Reading, Table, Unused, time_cells
 from coreward.logs.read import Plan, Stated, plan_for, times_of
 from coreward.logs.rows import kept_rows
 from coreward.logs.text import decode, is_header, split_table
@@ -184,17 +177,8 @@ def not_understood(data: bytes, reading: Reading, is_over: bool) -> FileRead:
     found = FileRead(text, data, reading, is_waiting=not is_over)
     for number, line in enumerate(text.split("\n") if is_over else (), start=1):
         if line.strip()[:1] not in ("", "#"):
-            reading.repair(
-                Repair(
-                    number,
-                    "",
-                    "not a table row",
-                    line[:60],
-                    "row left out",
-                    "the file ended before it was understood",
-                    number,
-                )
-            )
+            reason = "the file ended before it was understood"
+            reading.leave_out(number, "not a table row", line, reason)
     return found
 
 
@@ -250,18 +234,8 @@ def without_replays(read: FileRead, seen: set[int]) -> None:
         count = next((i for i, mark in enumerate(marks) if mark not in seen), len(marks))
         part.has_replayed = count > 0
         for i in part.kept[:count].tolist():
-            number, shown = part.table.numbers[i], part.texts[i][:60]
-            part.reading.repair(
-                Repair(
-                    number,
-                    "",
-                    "duplicate",
-                    shown,
-                    "row left out",
-                    "a new file begins with lines of the one before",
-                    number,
-                )
-            )
+            reason = "a new file begins with lines of the one before"
+            part.reading.leave_out(part.table.numbers[i], "duplicate", part.texts[i], reason)
         part.kept = part.kept[count:]
         if count < len(marks):
             break

@@ -14,10 +14,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from coreward.logs.log import RawRows, Repair
-from coreward.logs.parts import (
-    Reading,
-    Table,
-)
+from coreward.logs.parts import Reading, Table
 
 Flat = dict[str, str]
 

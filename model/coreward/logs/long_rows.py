@@ -27,7 +27,7 @@ from coreward.logs.heading_words import (
     words_of,
 )
 from coreward.logs.headings import unit_in_cells, unit_in_column
-from coreward.logs.log import ROLES, Floats, Repair
+from coreward.logs.log import ROLES, Floats
 from coreward.logs.parts import TEMPERATURE_CELL, Reading, Table, short, time_cells
 from coreward.logs.time_forms import TIME_ROLES, Undecided, find_form
 
@@ -94,16 +94,13 @@ def one_column_per_probe(table: Table, stated: Mapping[str, str], reading: Readi
         "named below is the first of its time."
     )
     if moved > 0:
-        reading.repair(
-            Repair(
-                int(table.numbers[0]),
-                "",
-                "one time",
-                f"probes read up to {moved:.3g} s after each other",
-                "one time for each sweep, that of its first row",
-                "each row holds one probe",
-                int(table.numbers[-1]),
-            )
+        reading.record(
+            int(table.numbers[0]),
+            "one time",
+            f"probes read up to {moved:.3g} s after each other",
+            "one time for each sweep, that of its first row",
+            "each row holds one probe",
+            last=int(table.numbers[-1]),
         )
     for at, name in enumerate(table.header):
         if at not in (long.key, long.value, *long.times) and name:

@@ -10,19 +10,8 @@ from typing import Any, cast
 
 import numpy as np
 
-from coreward.logs.log import (
-    ROLES,
-    LeftOutColumn,
-    ProbeLog,
-    Repair,
-    Role,
-    are_steps,
-)
-from coreward.logs.parts import (
-    Reading,
-    metadata_of,
-    short,
-)
+from coreward.logs.log import ROLES, LeftOutColumn, ProbeLog, Repair, Role, are_steps
+from coreward.logs.parts import Reading, metadata_of, short
 from coreward.words import METRIC, Text, from_plain, shown
 
 

@@ -10,14 +10,12 @@ from typing import Literal, NoReturn
 
 from coreward import tables
 from coreward.errors import LogError
-from coreward.logs.log import (
-    Repair,
-    Role,
-)
+from coreward.logs.log import Repair, Role
 from coreward.words import Text
 
 Unit = Literal["C", "F"]
 UNIT_NAMES: dict[Unit, str] = {"C": "°C", "F": "°F"}
+LEFT_OUT = "row left out"
 HEADER_SEARCH = 30  # lines of preamble a logger may write before its header
 
 TEMPERATURE_CELL = re.compile(
@@ -129,6 +127,26 @@ class Reading:
         self.understood += [one for one in other.understood if one not in self.understood]
         self.warnings += [one for one in other.warnings if one not in self.warnings]
         self.aside += other.aside
+
+    def record(
+        self,
+        row: int,
+        kind: str,
+        was: str,
+        became: str,
+        reason: str,
+        *,
+        column: str = "",
+        last: int | None = None,
+    ) -> None:
+        """List a repair of a row, or of all from it to the last one."""
+        self.repair(
+            Repair(row, column, kind, was, became, reason, row if last is None else last)
+        )
+
+    def leave_out(self, row: int, kind: str, was: str, reason: str, column: str = "") -> None:
+        """List a row that is left out."""
+        self.record(row, kind, was[:60], LEFT_OUT, reason, column=column)
 
     def repair(self, repair: Repair) -> None:
         """List a repair; refuse a file with more of them than a log can have."""

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward.logs.log import Floats, Repair
-from coreward.logs.parts import Reading
+from coreward.logs.log import Floats
+from coreward.logs.parts import LEFT_OUT, Reading
 
 _JUST_BEGUN = 4  # rows
 
@@ -315,9 +315,9 @@ class _Placer:
     def _leave_out(self, row: int) -> None:
         self._list(row, "duplicate", "the row is there already")
 
-    def _list(self, row: int, kind: str, reason: str, became: str = "row left out") -> None:
+    def _list(self, row: int, kind: str, reason: str, became: str = LEFT_OUT) -> None:
         number, shown = int(self.coming.numbers[row]), self.coming.shown[row][:60]
-        self.reading.repair(Repair(number, "", kind, shown, became, reason, number))
+        self.reading.record(number, kind, shown, became, reason)
 
     # -- a clock that ran ahead --------------------------------------------------------
 
@@ -352,16 +352,13 @@ class _Placer:
         most = self._gap_limit_s
         usual = [step for step in self.steps if step <= most]
         self.steps = deque(usual, maxlen=self.most_steps)
-        self.reading.repair(
-            Repair(
-                int(self.coming.numbers[ahead.row]),
-                "",
-                "clock step",
-                f"{by:.6g} s ahead",
-                f"{by:.6g} s earlier",
-                "the clock ran ahead and was put right; as many rows as intervals lie between",
-                int(self.coming.numbers[row]) - 1,
-            )
+        self.reading.record(
+            int(self.coming.numbers[ahead.row]),
+            "clock step",
+            f"{by:.6g} s ahead",
+            f"{by:.6g} s earlier",
+            "the clock ran ahead and was put right; as many rows as intervals lie between",
+            last=int(self.coming.numbers[row]) - 1,
         )
 
     # -- rows that wait ------------------------------------------------------------------

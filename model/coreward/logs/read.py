@@ -57,13 +57,7 @@ from coreward.logs.rows import (
 )
 from coreward.logs.summer_time import follow_local_clock, zone_of
 from coreward.logs.text import decode, load_bytes, split_table
-from coreward.logs.time_forms import (
-    DAY_S,
-    TIME_ROLES,
-    TimeForm,
-    Undecided,
-    find_form,
-)
+from coreward.logs.time_forms import DAY_S, TIME_ROLES, TimeForm, Undecided, find_form
 from coreward.logs.workbook import is_workbook, sheet_text
 from coreward.units import fahrenheit_to_celsius
 from coreward.words import Reading as Shown

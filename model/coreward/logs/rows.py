@@ -7,20 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward.logs.log import (
-    Floats,
-    Repair,
-)
-from coreward.logs.parts import (
-    Question,
-    Reading,
-    Table,
-    short,
-    time_cell,
-)
-from coreward.logs.time_forms import (
-    DAY_S,
-)
+from coreward.logs.log import Floats
+from coreward.logs.parts import LEFT_OUT, Question, Reading, Table, short, time_cell
+from coreward.logs.time_forms import DAY_S
 
 _FEW_OTHERS = 0.1  # share of rows with the time of another and other readings
 _FEW = 0.25  # share of short rows below which they are no habit of the logger
@@ -66,59 +55,26 @@ def kept_rows(
             table.numbers[long[0]],
         )
     for i in bad.tolist():
+        number, row = table.numbers[i], table.rows[i]
         if table.cut_off and i == times.size - 1:
-            reading.repair(
-                Repair(
-                    table.numbers[i],
-                    "",
-                    "half-written",
-                    ",".join(table.rows[i])[:60],
-                    "row left out",
-                    "the file ends within the row",
-                    table.numbers[i],
-                )
-            )
+            reason = "the file ends within the row"
+            reading.leave_out(number, "half-written", ",".join(row), reason)
             continue
-        reading.repair(
-            Repair(
-                table.numbers[i],
-                column,
-                "time unreadable",
-                time_cell(table.rows[i], time_columns)[:60],
-                "row left out",
-                "without its time a reading cannot be placed",
-                table.numbers[i],
-            )
-        )
+        reason = "without its time a reading cannot be placed"
+        shown = time_cell(row, time_columns)
+        reading.leave_out(number, "time unreadable", shown, reason, column)
     for i in long:
         if np.isfinite(times[i]):
-            reading.repair(
-                Repair(
-                    table.numbers[i],
-                    "",
-                    "too many cells",
-                    f"{len(table.rows[i])} cells",
-                    "row left out",
-                    f"the header has {width}",
-                    table.numbers[i],
-                )
-            )
+            was, reason = f"{len(table.rows[i])} cells", f"the header has {width}"
+            reading.leave_out(table.numbers[i], "too many cells", was, reason)
     usable = np.isfinite(times)
     usable[long] = False
     for i in _broken_off(table, width) if table.is_cut_at_cells else ():
         if usable[i]:
             usable[i] = False
-            reading.repair(
-                Repair(
-                    table.numbers[i],
-                    "",
-                    "too few cells",
-                    ",".join(table.rows[i])[:60],
-                    "row left out",
-                    f"the header has {width}; its last cell may be half a number",
-                    table.numbers[i],
-                )
-            )
+            was = ",".join(table.rows[i])
+            reason = f"the header has {width}; its last cell may be half a number"
+            reading.leave_out(table.numbers[i], "too few cells", was, reason)
     return np.flatnonzero(usable)
 
 
@@ -160,16 +116,13 @@ def in_order(
     if np.all(steps >= 0):
         return np.arange(seconds.size)
     if np.all(steps <= 0):
-        reading.repair(
-            Repair(
-                int(numbers[0]),
-                "",
-                "order",
-                "newest row first",
-                "oldest row first",
-                "the file runs backwards",
-                int(numbers[-1]),
-            )
+        reading.record(
+            int(numbers[0]),
+            "order",
+            "newest row first",
+            "oldest row first",
+            "the file runs backwards",
+            last=int(numbers[-1]),
         )
         return np.arange(seconds.size)[::-1].copy()
     highest = np.maximum.accumulate(seconds)
@@ -205,16 +158,13 @@ def in_order(
                     other = int(numbers[np.flatnonzero(~late)[at]])
                     reading.unknown.append((int(numbers[first]), other))
     for first, end in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):
-        reading.repair(
-            Repair(
-                int(numbers[first]),
-                "",
-                "order",
-                "after a later time",
-                "moved to its place in time",
-                "rows must run forward in time",
-                int(numbers[end - 1]),
-            )
+        reading.record(
+            int(numbers[first]),
+            "order",
+            "after a later time",
+            "moved to its place in time",
+            "rows must run forward in time",
+            last=int(numbers[end - 1]),
         )
     return np.argsort(seconds, kind="stable")
 
@@ -288,16 +238,13 @@ def spread_minutes(
         lead = 60.0 - count * step if k == 0 else 0.0
         result[position : position + count] = minute + lead + step * np.arange(count)
         position += count
-    reading.repair(
-        Repair(
-            int(numbers.min()),
-            "",
-            "whole minutes",
-            "several rows with the same minute",
-            f"spread over the minute, {60.0 / usual:.3g} s apart",
-            "the times show no seconds; each is uncertain by up to a minute",
-            int(numbers.max()),
-        )
+    reading.record(
+        int(numbers.min()),
+        "whole minutes",
+        "several rows with the same minute",
+        f"spread over the minute, {60.0 / usual:.3g} s apart",
+        "the times show no seconds; each is uncertain by up to a minute",
+        last=int(numbers.max()),
     )
     return result
 
@@ -331,17 +278,14 @@ def _spread_few(
         is_jitter = len(seen) == 2 and max(before, after) > 1.5 * usual
         if not is_jitter:  # no minute is missing beside it: the clock was set, or stood still
             reading.unknown.append((first, last))
-        reading.repair(
-            Repair(
-                min(first, last),
-                "",
-                "whole minutes",
-                "several rows with the same minute",
-                f"spread over the minute, {60.0 / len(seen):.3g} s apart",
-                "the times show no seconds"
-                + ("" if is_jitter else "; how long it was between these rows is not known"),
-                max(first, last),
-            )
+        reading.record(
+            min(first, last),
+            "whole minutes",
+            "several rows with the same minute",
+            f"spread over the minute, {60.0 / len(seen):.3g} s apart",
+            "the times show no seconds"
+            + ("" if is_jitter else "; how long it was between these rows is not known"),
+            last=max(first, last),
         )
     return result
 
@@ -374,17 +318,12 @@ def without_repeats(
                     "export one row per time; if two logs stand in one file, cut it.",
                     int(numbers[i]),
                 )
-        reading.repair(
-            Repair(
-                int(numbers[i]),
-                "",
-                "duplicate",
-                ", ".join(table.rows[int(kept[i])])[:80],
-                "row left out",
-                f"the same as row {numbers[first]}"
-                if same
-                else f"the same time as row {numbers[first]}, which stays, with other readings",
-                int(numbers[i]),
-            )
+        stays = f"the same time as row {numbers[first]}, which stays, with other readings"
+        reading.record(
+            int(numbers[i]),
+            "duplicate",
+            ", ".join(table.rows[int(kept[i])])[:80],
+            LEFT_OUT,
+            f"the same as row {numbers[first]}" if same else stays,
         )
     return np.flatnonzero(~again)

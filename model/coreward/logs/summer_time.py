@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.logs.log import Floats, Repair
+from coreward.logs.log import Floats
 from coreward.logs.parts import Reading
 from coreward.logs.time_forms import DAY_S
 
@@ -44,36 +44,14 @@ def zone_of(name: str) -> ZoneInfo:
         ) from None
 
 
-@dataclass(frozen=True)
-class ClockChange:
-    """A change of the clock between two rows.
-
-    Attributes
-    ----------
-    shift_s : float
-        What to add to the times from the second row on. [s]
-    reason : str
-        Why, in plain words.
-    """
+class _Change(NamedTuple):
+    """A change of the clock: what to add from the second row on, and why."""
 
     shift_s: float
     reason: str
 
-    def repair(self, before: str, after: str, row: int, last_row: int | None) -> Repair:
-        """Return the repair that lists this change."""
-        hours = abs(self.shift_s) / 3600.0
-        return Repair(
-            row,
-            "",
-            "summer time",
-            f"{after} after {before}",
-            f"{hours:.3g} h {'later' if self.shift_s > 0 else 'earlier'} from here on",
-            self.reason,
-            last_row,
-        )
 
-
-class LocalClock:
+class _LocalClock:
     """Follows a local clock from row to row through the changes of summer time."""
 
     def __init__(
@@ -85,14 +63,6 @@ class LocalClock:
         self.follows = True
         self.is_certain = True  # whether the last step has one length only
 
-    @property
-    def warning(self) -> str:
-        """What to say where the clock was not changed."""
-        return (
-            "The clock of the log was not changed when summer time began or ended in "
-            f"{self.zone.key if self.zone else 'its zone'}; its times were taken as written."
-        )
-
     def change(
         self,
         before: dt.datetime | None,
@@ -100,7 +70,7 @@ class LocalClock:
         before_s: float,
         step_s: float,
         interval_s: float,
-    ) -> ClockChange | None:
+    ) -> _Change | None:
         """Return the change of the clock within one step, if there was one.
 
         Parameters
@@ -131,7 +101,7 @@ class LocalClock:
         after: dt.datetime,
         step_s: float,
         interval_s: float,
-    ) -> ClockChange | None:
+    ) -> _Change | None:
         if not self.follows:
             return None
         if self._offset not in _offsets(zone, before):
@@ -155,11 +125,11 @@ class LocalClock:
         self._offset = new
         if elapsed == step_s:
             return None
-        return ClockChange(elapsed - step_s, _reason(elapsed > step_s, f"in {zone.key}"))
+        return _Change(elapsed - step_s, _reason(elapsed > step_s, f"in {zone.key}"))
 
     def _somewhere(
         self, before: dt.datetime, after: dt.datetime, step_s: float, interval_s: float
-    ) -> ClockChange | None:
+    ) -> _Change | None:
         for zone in _known_zones(self._limits):
             for old in _offsets(zone, before):
                 for new in _offsets(zone, after):
@@ -169,12 +139,12 @@ class LocalClock:
                             f"on that date at that hour in {zone.key} and its neighbours; "
                             "no zone is stated"
                         )
-                        return ClockChange(elapsed - step_s, _reason(elapsed > step_s, where))
+                        return _Change(elapsed - step_s, _reason(elapsed > step_s, where))
         return None
 
     def _without_date(
         self, before_s: float, step_s: float, interval_s: float
-    ) -> ClockChange | None:
+    ) -> _Change | None:
         usual = self._limits["clock_change_usual"]
         elapsed = step_s + usual
         if step_s >= 0 or not self._is_usual(elapsed, interval_s):
@@ -183,9 +153,7 @@ class LocalClock:
         full = np.floor(hour / usual) * usual
         if full <= before_s % DAY_S or full % DAY_S > self._limits["clock_change_latest"]:
             return None
-        return ClockChange(
-            usual, _reason(True, "at a full hour of the night; no date is known")
-        )
+        return _Change(usual, _reason(True, "at a full hour of the night; no date is known"))
 
     def _is_usual(self, elapsed: float, interval_s: float) -> bool:
         limits = self._limits
@@ -237,7 +205,7 @@ def follow_local_clock(
     if whole_minutes:
         interval = max(interval, 60.0)
     try:
-        clock = LocalClock(zone, _later(start, seconds[0]), limits)
+        clock = _LocalClock(zone, _later(start, seconds[0]), limits)
         result = seconds.copy()
         for i in places.tolist():
             before, after = _later(start, seconds[i]), _later(start, seconds[i + 1])
@@ -247,16 +215,24 @@ def follow_local_clock(
             if change is None:
                 continue
             result[i + 1 :] += change.shift_s
-            words = [
-                _words(moment, s)
-                for moment, s in ((before, seconds[i]), (after, seconds[i + 1]))
-            ]
+            was = f"{_words(after, seconds[i + 1])} after {_words(before, seconds[i])}"
+            way = "later" if change.shift_s > 0 else "earlier"
             first, last = sorted((int(numbers[i + 1]), int(numbers[-1])))
-            reading.repair(change.repair(words[0], words[1], first, last))
+            reading.record(
+                first,
+                "summer time",
+                was,
+                f"{abs(change.shift_s) / 3600.0:.3g} h {way} from here on",
+                change.reason,
+                last=last,
+            )
     except (OverflowError, ValueError):  # dates at the ends of the calendar
         return seconds
     if not clock.follows:
-        reading.warnings.append(clock.warning)
+        reading.warnings.append(
+            "The clock of the log was not changed when summer time began or ended in "
+            f"{zone.key if zone else 'its zone'}; its times were taken as written."
+        )
     elif start is None and np.any(skipped := _looks_skipped(seconds, steps, interval, limits)):
         for i in np.flatnonzero(skipped).tolist():
             reading.unknown.append((int(numbers[i]), int(numbers[i + 1])))

@@ -10,15 +10,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from coreward.logs.heading_words import MEAT, role_of, unit_of, words_of
-from coreward.logs.log import Repair
-from coreward.logs.parts import (
-    HEADER_SEARCH,
-    Reading,
-    Table,
-)
-from coreward.logs.time_forms import (
-    TIME_ROLES,
-)
+from coreward.logs.parts import HEADER_SEARCH, Reading, Table
+from coreward.logs.time_forms import TIME_ROLES
 
 _BLOCK = 1 << 20
 _FOUR_BYTES = re.compile(rb"[\xf0-\xf4][\x80-\xbf]{3}")
@@ -177,11 +170,7 @@ def split_table(
                 reading.notes.append(stripped.lstrip("#").strip())
             elif reading.is_growing and line.count('"') % 2:
                 reason = "it cannot be split into cells"
-                reading.repair(
-                    Repair(
-                        number, "", "not a table row", line[:60], "row left out", reason, number
-                    )
-                )
+                reading.leave_out(number, "not a table row", line, reason)
             elif stripped:
                 if number < header_row:
                     if not stripped.lower().startswith("sep="):
@@ -257,13 +246,7 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
         )
     best: tuple[float, str, int] | None = None
     for delimiter, _ in _DELIMITERS:
-        try:
-            split = [
-                next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
-                for _, line in lines
-            ]
-        except csv.Error:
-            continue
+        split = _split(lines, delimiter)
         for i, cells in enumerate(split[:HEADER_SEARCH]):
             if len(cells) > 1 and is_header(cells, stated):
                 below = split[i + 1 :]
@@ -292,16 +275,21 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
     return max(counts, key=lambda delimiter: counts[delimiter]), number
 
 
+def _split(lines: Sequence[tuple[int, str]], delimiter: str) -> list[list[str]]:
+    """Return the cells of lines, each on its own; none if one cannot be split."""
+    try:
+        return [
+            next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
+            for _, line in lines
+        ]
+    except csv.Error:
+        return []
+
+
 def _header_by_shape(lines: Sequence[tuple[int, str]]) -> tuple[str, int] | None:
     """Return delimiter and row of a header in words not known here: texts above numbers."""
     for delimiter, _ in _DELIMITERS:
-        try:
-            split = [
-                next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
-                for _, line in lines
-            ]
-        except csv.Error:
-            continue
+        split = _split(lines, delimiter)
         for i, cells in enumerate(split[:HEADER_SEARCH]):
             below = split[i + 1 : i + 6]
             if (

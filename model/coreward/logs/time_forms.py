@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import statistics
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -71,6 +70,10 @@ _LOOK = 400  # cells looked at where all of them would tell no more
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
+_Moment = Callable[[str], dt.datetime | None]
+_Date = tuple[int, int, int]
+
+
 class Undecided(Exception):
     """The form of the time cannot be settled: what is unclear, the remedy, the choices."""
 
@@ -100,8 +103,6 @@ class TimeForm:
     origin : datetime or None
         Moment at which `seconds` is 0, where the form has a date: without a zone if the
         cells have none, otherwise in UTC.
-    unsettled : bool
-        True if later cells could show that day and month stand the other way round.
     """
 
     kind: str
@@ -110,7 +111,6 @@ class TimeForm:
     moment: Callable[[str], dt.datetime | None]
     whole_minutes: bool = False
     origin: dt.datetime | None = None
-    unsettled: bool = False
 
     @property
     def has_zone(self) -> bool:
@@ -170,28 +170,6 @@ def find_form(name: str, cells: Sequence[str], role: str = "time") -> TimeForm:
             "State 'time' for this column.",
         )
     return _date_form(shape, filled)
-
-
-def minus(moment: dt.datetime | None, seconds: float) -> dt.datetime | None:
-    """Return a moment so much earlier; None if it is not known, or beyond the calendar."""
-    try:
-        return None if moment is None else moment - dt.timedelta(seconds=seconds)
-    except OverflowError:
-        return None
-
-
-def rows_per_minute(form: TimeForm, texts: Sequence[str]) -> int:
-    """Return how many rows share a minute; 0 if times tell them apart, -1 if not known yet."""
-    if not form.whole_minutes:
-        return 0
-    minutes = Counter(value for value in map(form.seconds, texts) if value is not None)
-    if len(minutes) == sum(minutes.values()):
-        return 0
-    counts = list(minutes.values())[1:-1]
-    if not counts:
-        return -1
-    usual = int(statistics.median(counts))
-    return usual if usual > 1 else 0
 
 
 def _spread(cells: Sequence[str], most: int = _LOOK) -> Sequence[str]:
@@ -428,18 +406,20 @@ def _of_day(
 
 
 def _date_form(shape: str, cells: Sequence[str]) -> TimeForm:
-    moment: Callable[[str], dt.datetime | None]
-    unsettled = False
+    moment: _Moment
     if shape == "iso":
         moment, sentence = _iso_moment, "date and time, ISO 8601"
     elif shape == "iso basic":
         moment, sentence = _iso_basic_moment, "date and time, ISO 8601 without hyphens"
     elif shape == "year first":
-        moment, sentence = _year_first_moment, "date and time, year first"
+        moment, sentence = _dated(_YEAR_FIRST, _year_first), "date and time, year first"
     elif shape == "month name":
-        moment, sentence = _month_name_moment, "date and time with the month by name"
+        moment, sentence = (
+            _dated(_MONTH_NAME, _month_name),
+            "date and time with the month by name",
+        )
     else:
-        moment, sentence, unsettled = _year_last_form(cells)
+        moment, sentence = _year_last_form(cells)
     base = next((found for found in map(moment, cells) if found is not None), None)
     if base is None:
         raise Undecided(
@@ -471,7 +451,7 @@ def _date_form(shape: str, cells: Sequence[str]) -> TimeForm:
         origin = base.astimezone(dt.UTC) if aware else base
     except OverflowError:  # within a day of the ends of the calendar
         origin = base.replace(tzinfo=dt.UTC)
-    return TimeForm("date", sentence, seconds, same_kind, bare, origin, unsettled)
+    return TimeForm("date", sentence, seconds, same_kind, bare, origin)
 
 
 def _iso_moment(cell: str) -> dt.datetime | None:
@@ -496,71 +476,65 @@ def _iso_basic_moment(cell: str) -> dt.datetime | None:
     return _iso_moment(f"{year}-{month}-{day}T{hour}:{minute}:{second or '00'}{fraction}{zone}")
 
 
-def _build(
-    year: int, month: int, day: int, clock: tuple[str, str, str | None, str | None, str | None]
-) -> dt.datetime | None:
-    of_day = _of_day(*clock)
-    if of_day is None:
-        return None
-    try:
-        return dt.datetime(year, month, day) + dt.timedelta(seconds=of_day)
-    except (ValueError, OverflowError):
-        return None
+def _dated(pattern: re.Pattern[str], date_of: Callable[[re.Match[str]], _Date]) -> _Moment:
+    """Return how cells of a pattern that ends in a time of day are read."""
+
+    def moment(cell: str) -> dt.datetime | None:
+        match = pattern.fullmatch(cell.strip())
+        of_day = None if match is None else _of_day(*match.groups()[-5:])
+        if match is None or of_day is None:
+            return None
+        try:
+            return dt.datetime(*date_of(match)) + dt.timedelta(seconds=of_day)
+        except (ValueError, OverflowError):
+            return None
+
+    return moment
 
 
-def _year_first_moment(cell: str) -> dt.datetime | None:
-    match = _YEAR_FIRST.fullmatch(cell.strip())
-    if match is None:
-        return None
-    return _build(
-        int(match[1]),
-        int(match[2]),
-        int(match[3]),
-        (match[4], match[5], match[6], match[7], match[8]),
-    )
+def _year_first(match: re.Match[str]) -> _Date:
+    return int(match[1]), int(match[2]), int(match[3])
 
 
-def _month_name_moment(cell: str) -> dt.datetime | None:
-    match = _MONTH_NAME.fullmatch(cell.strip())
-    if match is None:
-        return None
+def _month_name(match: re.Match[str]) -> _Date:
     word = (match[2] or match[3]).lower()[:3]
-    if word not in _MONTHS:
-        return None
-    return _build(
-        int(match[5]),
-        _MONTHS.index(word) + 1,
-        int(match[1] or match[4]),
-        (match[6], match[7], match[8], match[9], match[10]),
-    )
+    return int(match[5]), _MONTHS.index(word) + 1, int(match[1] or match[4])
 
 
-def _year_last_form(
-    cells: Sequence[str],
-) -> tuple[Callable[[str], dt.datetime | None], str, bool]:
+def _day_first(match: re.Match[str]) -> _Date:
+    year = int(match[4]) + (2000 if len(match[4]) == 2 else 0)
+    return year, int(match[3]), int(match[1])
+
+
+def _month_first(match: re.Match[str]) -> _Date:
+    year, day, month = _day_first(match)
+    return year, month, day
+
+
+def _year_last_form(cells: Sequence[str]) -> tuple[_Moment, str]:
     matches = [match for match in map(_YEAR_LAST.fullmatch, cells) if match is not None]
     first = {int(match[1]) for match in matches}
     second = {int(match[3]) for match in matches}
     separators = {match[2] for match in matches}
-    day_first = _ordered_moment(True)
-    month_first = _ordered_moment(False)
+    day_first = _dated(_YEAR_LAST, _day_first)
+    month_first = _dated(_YEAR_LAST, _month_first)
     if separators == {"."}:
-        return day_first, "date and time, day first", False
+        return day_first, "date and time, day first"
     if max(first) > 12 and max(second) > 12:
         raise Undecided(
             "Some dates put the day first and some the month.",
             "Write all of them as 2026-05-02T14:03:00.",
         )
     if max(first) > 12:
-        return day_first, "date and time, day first", False
+        return day_first, "date and time, day first"
     if max(second) > 12:
-        return month_first, "date and time, month first", False
+        return month_first, "date and time, month first"
     if len(first) == 1 and len(second) == 1:
         sentence = (
             "date and time; day first was taken, because a single date cannot tell (only the "
             "printed date hangs on it)"
         )
-        return day_first, sentence, True
+        return day_first, sentence
     spans = []
     for moment in (day_first, month_first):
         times = [found for found in map(moment, cells) if found is not None]
@@ -571,19 +545,5 @@ def _year_last_form(
             "Write them as 2026-05-02T14:03:00.",
         )
     if spans[0] < spans[1]:
-        sentence = "date and time, day first because the log is then the shorter"
-        return day_first, sentence, False
-    return month_first, "date and time, month first because the log is then the shorter", False
-
-
-def _ordered_moment(day_first: bool) -> Callable[[str], dt.datetime | None]:
-    def moment(cell: str) -> dt.datetime | None:
-        match = _YEAR_LAST.fullmatch(cell.strip())
-        if match is None:
-            return None
-        one, two = int(match[1]), int(match[3])
-        year = int(match[4]) + (2000 if len(match[4]) == 2 else 0)
-        day, month = (one, two) if day_first else (two, one)
-        return _build(year, month, day, (match[5], match[6], match[7], match[8], match[9]))
-
-    return moment
+        return day_first, "date and time, day first because the log is then the shorter"
+    return month_first, "date and time, month first because the log is then the shorter"

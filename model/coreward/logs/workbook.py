@@ -19,12 +19,7 @@ import zipfile
 from typing import Any, NoReturn
 from xml.parsers import expat
 
-from coreward.logs.parts import (
-    HEADER_SEARCH,
-    Question,
-    Reading,
-    short,
-)
+from coreward.logs.parts import HEADER_SEARCH, Question, Reading, short
 
 _ZIP = b"PK\x03\x04"
 _COMPOUND = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"

@@ -152,14 +152,18 @@ class LatestWins:
                 self.request()
 
     def settle(self) -> None:
-        """Run in full now if anything is waiting, and finish what takes long."""
+        """Run in full now if anything is waiting, and wait for what takes long."""
         if self.is_waiting:
             self.cancel()
             self._run(False)
-        work = self._drop()
-        if work is not None:
-            # Here and now: whoever asks cannot wait for the event loop.
-            _Work(work.compute, work.done, work.failed, work.progressed).finish()
+        work, self._work = self._work, None
+        if work is None:
+            return
+        if self._running is not None:  # this work, or one before that lets go
+            self._running.join()
+        if not work.ended:
+            work.run()
+        work.tell()
 
     def cancel(self) -> None:
         """Forget what is waiting."""

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import html
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, ClassVar, Final
 
@@ -132,12 +134,16 @@ class ForecastState(LogSourceState):
 
 @dataclass(frozen=True, eq=False)
 class ForecastOutcome:
-    """A forecast with all that is shown of it; None before a log is chosen."""
+    """A forecast with all that is shown of it; None before a log is chosen.
+
+    `question` is what was asked, save for the moment at which it was.
+    """
 
     log: ProbeLog | None
     answer: Forecast | None = None
     events: EventList = field(default_factory=EventList)
     ways: Mapping[str, Forecast] | None = None
+    question: tuple[Any, ...] = ()
     moved: str = ""
     asking: str = ""
 
@@ -156,10 +162,14 @@ class ForecastPanel(LogSourcePanel):
 
     def __init__(self, state: ForecastState, units: str | UnitChoice | None = None) -> None:
         self._events: EventList | None = None
-        self._fits: dict[Any, tuple[EventList, Fitted]] = {}
+        # Asked by the page and by the worker, hence by what may be asked by both at once. A
+        # few moments are enough to move back and forth between.
+        self._found = lru_cache(maxsize=12)(_events_in)
+        self._fit = lru_cache(maxsize=12)(self._fitted)
         self._earlier: tuple[Any, Forecast] | None = None
         self._follower: LogFollower | None = None
         self._followed_how: dict[str, Any] = {}
+        self._followed_log: ProbeLog | None = None
         self._following: asyncio.Task[None] | None = None
         super().__init__(state, units, ("temperature", "length"))
 
@@ -269,7 +279,11 @@ class ForecastPanel(LogSourcePanel):
         log = self._log(inputs)
         now = inputs["moment"] * log.duration_s
         tell(0.1, "looking for events")
-        events, fitted = self._fit(inputs, log, now, tell)
+        number, edits = int(inputs["probe"]), inputs["edits"]
+        events = self._found(log, number, now, edits)
+        tell(0.25, "fitting piece, pit and probe")
+        names = ("cut", "shape", "size_m", "start_c", "fire", "wrapped_in")
+        fitted = self._fit(log, number, now, edits, *(inputs[name] for name in names))
         tell(0.5, "forecasting")
         target = Target("core", inputs["target_c"])
         plan = _changes(inputs["plan"])
@@ -283,51 +297,51 @@ class ForecastPanel(LogSourcePanel):
         # What is asked about has its answer: a second one would differ by its fewer draws.
         found[inputs["plan"]] = answer
         ways = {name: found[name] for name in _PLANS}
-        return ForecastOutcome(log, answer, events, ways, self._move(inputs, answer))
+        question = tuple(value for name, value in sorted(inputs.items()) if name != "moment")
+        return ForecastOutcome(log, answer, events, ways, question)
 
     def _log(self, inputs: Mapping[str, Any]) -> ProbeLog:
         if self._follower is not None and inputs["source"] == PATH:
-            log = self._follower.log
-            if log is None:
+            if self._followed_log is None:
                 raise InputError("The file that is followed holds no readable row yet.")
-            return log
+            return self._followed_log
         return self.read(inputs)
 
-    def _fit(
-        self, inputs: Mapping[str, Any], log: ProbeLog, now: float, tell: Progress
-    ) -> tuple[EventList, Fitted]:
-        number = int(inputs["probe"])
-        names = ("cut", "shape", "size_m", "start_c", "fire", "wrapped_in", "edits", "probe")
-        key = (id(log), len(log.time_s), now, *(inputs[n] for n in names))
-        if key not in self._fits:
-            edits = EventList.from_json(inputs["edits"]) if inputs["edits"] else EventList()
-            events = edits.with_found(find_events(log, number, now))
-            tell(0.25, "fitting piece, pit and probe")
-            piece = Piece(
-                SHAPES[inputs["shape"]](inputs["size_m"]),
-                meat(inputs["cut"]),
-                inputs["start_c"],
-            )
-            fitted = fit(
-                log,
-                piece,
-                meat=number,
-                until_s=now,
-                events=events,
-                wrap=inputs["wrapped_in"],
-                fire=inputs["fire"],
-            )
-            # A few moments are enough to move back and forth between.
-            while len(self._fits) >= 12:
-                self._fits.pop(next(iter(self._fits)))
-            self._fits[key] = (events, fitted)
-        return self._fits[key]
+    def _fitted(
+        self,
+        log: ProbeLog,
+        number: int,
+        now: float,
+        edits: str,
+        cut: str,
+        shape: str,
+        size_m: float,
+        start_c: float,
+        fire: str,
+        wrap: str,
+    ) -> Fitted:
+        return fit(
+            log,
+            Piece(SHAPES[shape](size_m), meat(cut), start_c),
+            meat=number,
+            until_s=now,
+            events=self._found(log, number, now, edits),
+            wrap=wrap,
+            fire=fire,
+        )
 
-    def _move(self, inputs: Mapping[str, Any], answer: Forecast) -> str:
+    def _show_full(self, outcome: ForecastOutcome) -> None:
+        super()._show_full(replace(outcome, moved=self._move(outcome)))
+
+    def _move(self, outcome: ForecastOutcome) -> str:
         """Say how the forecast moved since the one before of the same question."""
-        key = tuple(v for n, v in sorted(inputs.items()) if n != "moment")
-        earlier, self._earlier = self._earlier, (key, answer)
-        if earlier is None or earlier[0] != key or earlier[1].now_s >= answer.now_s:
+        answer = outcome.answer
+        if answer is None:
+            return ""
+        earlier, self._earlier = self._earlier, (outcome.question, answer)
+        if earlier is None or earlier[0] != outcome.question:
+            return ""
+        if earlier[1].now_s >= answer.now_s:
             return ""
         return explain_move(earlier[1], answer).in_words()
 
@@ -463,7 +477,7 @@ class ForecastPanel(LogSourcePanel):
         if self._following is not None:
             self._following.cancel()
             self._following = None
-        self._follower = None
+        self._follower = self._followed_log = None
         self._follow_line.value = ""
         if not change["new"]:
             return
@@ -479,25 +493,36 @@ class ForecastPanel(LogSourcePanel):
 
     async def _keep_looking(self) -> None:
         while self.follow_switch.value:
-            await asyncio.sleep(_LOOK_S)
-            self.follow_once()
+            follower = self._follower
+            rest_s = _LOOK_S if follower is None else max(_LOOK_S, follower.rest_s)
+            await asyncio.sleep(rest_s)
+            # Only this task polls, and away from the page: a long log takes a while.
+            with contextlib.suppress(CorewardError):  # said when it is shown
+                await asyncio.to_thread(self._to_follow().poll)
+            if self.follow_switch.value:
+                self.follow_once()
+
+    def _to_follow(self) -> LogFollower:
+        """Return the follower of the file, a new one if it is to be read otherwise."""
+        inputs = self.state.saved()
+        how = self._how(inputs)
+        how.pop("sheet", None)  # a workbook is rewritten whole: it cannot be followed
+        if self._follower is None or how != self._followed_how:
+            self._follower = LogFollower(self._file(inputs), **how)
+            self._followed_how = how
+        return self._follower
 
     def follow_once(self) -> None:
         """Look at the file once; if it has grown, answer again."""
         try:
-            inputs = self.state.saved()
-            how = self._how(inputs)
-            how.pop("sheet", None)  # a workbook is rewritten whole: it cannot be followed
-            if self._follower is None or how != self._followed_how:
-                self._follower = LogFollower(self._file(inputs), **how)
-                self._followed_how = how
-            rows = self._follower.poll()
-            self._follow_line.value = html.escape(self._follower.accounting.sentence())
+            follower = self._to_follow()
+            follower.poll()
+            self._follow_line.value = html.escape(follower.accounting.sentence())
         except CorewardError as error:
             self._follow_line.value = html.escape(error.shown(self.state.units))
             return
-        if len(rows) or rows.moved:
-            self._fits.clear()
+        if follower.log is not self._followed_log:
+            self._followed_log = follower.log
             self.schedule.request()
 
 
@@ -513,6 +538,11 @@ def _open_question(events: Sequence[Event], now_s: float) -> Event | None:
         if e.kind == "lid_opened" and e.time_s > on_s and now_s - e.time_s < _UNSEEN_S
     ]
     return late[-1] if late else None
+
+
+def _events_in(log: ProbeLog, number: int, now: float, edits: str) -> EventList:
+    kept = EventList.from_json(edits) if edits else EventList()
+    return kept.with_found(find_events(log, number, now))
 
 
 def _changes(plan: str) -> tuple[Change, ...]:
