@@ -143,7 +143,7 @@ def outcome_facts(result: Result, told: Explanation, units: UnitChoice) -> Facts
     for stall in told.stalls:
         rows.append(
             (
-                "stall",
+                "stands still" if stall.level else "climbs slowly",
                 say(
                     "{0} to {1}, core {2} to {3}",
                     Lasting(stall.begin_s),
