@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import matplotlib as mpl
@@ -15,18 +15,14 @@ from PIL import Image
 
 from coreward.drawing import png, style
 from coreward.errors import InputError
+from coreward.events.standstill import Stall
 from coreward.questions.stall.figure import StallPicture, alt_text, figure_stall, regime_spans
 from coreward.words import as_units
 
 HOUR = 3600.0
 
 
-@dataclass
-class Stall:
-    begin_s: float = 4 * HOUR
-    end_s: float = 9 * HOUR
-    core_begin_c: float = 64.0
-    core_end_c: float = 74.0
+STALL = Stall(4 * HOUR, 9 * HOUR, 64.0, 74.0, True)
 
 
 @dataclass
@@ -71,7 +67,7 @@ def made(hours: float = 14.0, pit: float = 110.0, *, wet: bool = True) -> tuple[
             "time_s": t,
             "air_c": np.full_like(t, pit),
             "dew_point_c": np.full_like(t, 35.0 if wet else np.nan),
-            "wet_bulb_c": np.full_like(t, 48.0 if wet else np.nan),
+            "wet_surface_c": np.full_like(t, 48.0 if wet else np.nan),
             "convection_w_m2": 10.0 * (pit - surface),
             "radiation_w_m2": 8.0 * (pit - surface),
             "evaporation_w_m2": 2.3e6 * rate,
@@ -80,9 +76,8 @@ def made(hours: float = 14.0, pit: float = 110.0, *, wet: bool = True) -> tuple[
             "water_demand_kg_m2_s": 2e-4 * (1.0 - np.exp(-h)) if wet else zero,
             "drip_kg_m2_s": 0.2 * rate,
             "regime": np.select([h < 0.5, h < 3.0], names[:2], names[2]),
-            "apparent_heat_capacity_j_kg_k": 3400.0 + 2e8 * rate,
-            "sensible_heat_capacity_j_kg_k": 3400.0 + zero,
-            "stalls": (Stall(),) if wet else (),
+            "free_water": 1e3 * rate,
+            "stalls": (STALL,) if wet else (),
             "sentence": "It stops because.",
         }
     )
@@ -104,8 +99,7 @@ def test_every_axis_says_what_and_in_which_unit(units: str, unit: str, size: str
         "W/m²",
         "kg/m² h",
         "water (kg per kg dry)",
-        "heat capacity (kJ/kg K)",
-        f"mean temperature ({unit})",
+        "% of the raw weight",
     } <= labels
 
 
@@ -125,7 +119,11 @@ def test_the_stall_is_shaded_and_labelled_only_where_there_is_one() -> None:
     def words(figure: Any) -> str:
         return " ".join(text.get_text() for text in figure.axes[0].texts)
 
-    assert "stall\n5 h" in words(figure_stall(*made()))
+    assert "slow climb\n5 h" in words(figure_stall(*made()))
+    result, explanation = made()
+    # 10 K in 5 h are a climb, 5 K in 5 h are none (1.5 K/h, table `stall`).
+    explanation.values["stalls"] = (replace(STALL, core_end_c=69.0),)
+    assert "stands still\n5 h" in words(figure_stall(result, explanation))
     assert words(figure_stall(*made(wet=False))).strip() == ""
 
 
@@ -212,7 +210,7 @@ def test_svg_keeps_its_words_as_text() -> None:
 
 def test_alt_text_says_stall_and_regime() -> None:
     words = alt_text(*made())
-    assert "Stall from 4 h to 9 h," in words
+    assert "Climbs slowly from 4 h to 9 h," in words
     assert "supply-limited" in words
     assert "147 °F to 165 °F" in alt_text(*made(), units="F")
     assert "No stall" in alt_text(*made(wet=False))

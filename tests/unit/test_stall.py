@@ -83,6 +83,15 @@ def test_a_core_that_hardly_rose_before_does_not_stall() -> None:
     assert stalls(slowed * 1.3, core) == ()
 
 
+def test_a_climb_of_twenty_kelvin_is_not_level() -> None:
+    """Three kelvin in two hours stand still, twenty do not however long they take."""
+    assert Stall(0.0, 2 * HOUR, 66.0, 69.0, True).level
+    assert not Stall(0.0, 2 * HOUR, 66.0, 69.1, True).level
+    assert not Stall(0.0, 7 * HOUR, 60.0, 80.0, True).level
+    assert Stall(0.0, 2 * HOUR, 69.0, 67.0, True).level
+    assert Stall(0.0, HOUR, 66.0, 69.0, True).rise_k == 3.0
+
+
 def test_several_courses_are_judged_each_by_itself() -> None:
     time, core = course()
     steady = course(stalled=1.0)[1]

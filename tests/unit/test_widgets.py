@@ -400,8 +400,9 @@ def test_the_settings_panel_tries_every_unit_and_keeps_nothing(own_settings: Pat
 # The stall ----------------------------------------------------------------------------
 
 STALL_CONTROLS = {
-    "cut", "shape", "thickness", "start", "pit", "dew-point", "air-speed", "altitude",
-    "wrap", "wrap-core", "evaporation", "transport", "profile-time",
+    "cut", "shape", "thickness", "mass", "start", "pit", "fresh-air", "pan-water", "dew-point",
+    "air-speed", "altitude", "wrap", "wrap-core", "evaporation", "transport", "target",
+    "profile-time",
 }  # fmt: skip
 
 
@@ -424,7 +425,7 @@ def test_switching_evaporation_off_takes_the_stall_away(stall: StallPanel) -> No
     stall.state.evaporation = False
     assert not stall.state.outcome.explanation.stalls
     assert stall.picture != with_stall
-    assert "no evaporation" in stall.status_text
+    assert "Evaporation is off" in stall.status_text
 
 
 def test_looking_inside_at_another_time_computes_nothing_new(stall: StallPanel) -> None:
@@ -439,11 +440,12 @@ def test_looking_inside_at_another_time_computes_nothing_new(stall: StallPanel) 
 
 def test_a_preview_is_close_to_the_full_answer(stall: StallPanel) -> None:
     stall.reset()
+    stall.settle()
     full = stall.state.outcome.result
-    stall.state.pit_c = 111.0
-    stall.run(True)
-    stall._known = None
-    stall.state.pit_c = 110.0
+    stall.state.pit_c = 108.0
+    stall.settle()
+    stall.state.pit_c = 107.0
+    stall.schedule.cancel()
     stall._known = None
     stall.run(True)
     assert stall.state.stage == "preview"
@@ -456,8 +458,13 @@ def test_a_preview_is_close_to_the_full_answer(stall: StallPanel) -> None:
 
 def test_the_copied_code_gives_the_same_cook(stall: StallPanel) -> None:
     stall.reset()
-    for wrap, when in (("none", "core"), ("foil", "core"), ("paper", "hours")):
-        stall.state.wrap, stall.state.wrap_when = wrap, when
+    for wrap, when, damp in (
+        ("none", "core", "fresh air"),
+        ("foil", "core", "dew point"),
+        ("paper", "hours", "fresh air"),
+    ):
+        stall.state.wrap, stall.state.wrap_when, stall.state.humidity = wrap, when, damp
+        stall.settle()
         space: dict[str, Any] = {"print": lambda *words: None}
         exec(stall.code(), space)
         shown = stall.state.outcome.result
@@ -474,6 +481,43 @@ def test_a_wrap_asks_when_and_only_then(stall: StallPanel) -> None:
     stall.state.wrap_when = "hours"
     assert stall.controls["wrap-core"].widget.layout.display == "none"
     assert stall.controls["wrap-after"].widget.layout.display == ""
+
+
+def test_the_stall_panel_tells_what_can_be_done_where_there_is_a_stall(
+    stall: StallPanel,
+) -> None:
+    stall.reset()
+    stall.settle()
+    choices = stall.state.outcome.choices
+    shown = stall._choices_box.value
+    for row in choices.rows:
+        assert f"<b>{row.name}</b>" in shown
+        assert f"{100.0 * row.loss:.0f} % lost" in shown
+    # The longest bar is that of what takes longest; foil is a fraction of it.
+    longest = max(row.takes_s for row in choices.rows)
+    wide = round(100.0 * choices.row("foil").takes_s / longest)
+    assert f"width:{wide}%" in shown
+    assert stall.report_about() == {"choices": choices}
+    stall.state.evaporation = False
+    stall.settle()
+    assert stall.state.outcome.choices is None
+    assert stall._choices_box.value == ""
+
+
+def test_the_damp_is_made_by_the_meat_or_given(stall: StallPanel) -> None:
+    stall.reset()
+    stall.settle()
+    visible = {name: control.widget for name, control in stall.controls.items()}
+    assert visible["fresh-air"].layout.display == ""
+    assert visible["dew-point"].layout.display == "none"
+    made = stall.state.outcome.result.dew_point_c
+    assert made.max() > made[0] + 40.0
+    stall.state.humidity = "dew point"
+    stall.settle()
+    assert visible["fresh-air"].layout.display == "none"
+    assert visible["dew-point"].layout.display == ""
+    given = stall.state.outcome.result.dew_point_c
+    assert given == pytest.approx(np.full(given.size, stall.state.dew_point_c), abs=0.01)
 
 
 def test_damp_may_be_given_as_relative_humidity() -> None:

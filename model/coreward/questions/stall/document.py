@@ -132,7 +132,7 @@ def outcome_facts(result: Result, told: Explanation) -> Facts:
     for stall in told.stalls:
         rows.append(
             (
-                "stall",
+                "stands still" if stall.level else "climbs slowly",
                 say(
                     "{0} to {1}, core {2} to {3}",
                     Lasting(stall.begin_s),

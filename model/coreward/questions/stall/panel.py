@@ -587,7 +587,8 @@ def _stall_words(explanation: Explanation) -> Text:
         return "No stall."
     return together(
         say(
-            "Stall of {0} from {1}, core {2} to {3}.",
+            "{0} for {1} from {2}, core {3} to {4}.",
+            "Stands still" if stall.level else "Climbs slowly",
             Lasting(stall.duration_s),
             Lasting(stall.begin_s),
             Degrees(stall.core_begin_c),

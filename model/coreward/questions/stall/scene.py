@@ -25,6 +25,12 @@ Floats = NDArray[np.float64]
 
 _NAMED: Final[dict[str, dict[str, Any]]] = {"wet_bulb": {"label": "a wet surface"}}
 """Other names of lines here: a wet bulb that the walls shine on as well."""
+_TITLE: Final[dict[str, Any]] = {
+    "loc": "left",
+    "fontsize": style.FONT_SIZE + 1,
+    "color": style.PALETTE["text"],
+    "fontweight": "bold",
+}
 _SECONDS_PER_HOUR: Final = 3600.0
 _MOST_POINTS: Final = 360
 _LEAST_RATE: Final = 0.01
@@ -138,7 +144,7 @@ class Scene:
         self.ax_profile = self.figure.add_axes((right, 0.545, narrow, 0.38))
         self.ax_profile_water = self.ax_profile.twinx()
         self.ax_stock = self.figure.add_axes(
-            (right, 0.074, narrow, 0.35), sharex=self.ax_temperature
+            (right, 0.074, narrow, 0.325), sharex=self.ax_temperature
         )
         self.tiles: dict[str, tuple[Axes, ...]] = {
             "temperature": (self.ax_temperature,),
@@ -159,6 +165,8 @@ class Scene:
         style.apply_style(self.ax_water, title="")
         style.apply_style(self.ax_profile, title="Through the piece")
         style.apply_style(self.ax_stock, title="Free water, and what is lost")
+        # Its legend stands between title and frame: the axes are too narrow for both beside.
+        self.ax_stock.set_title(self.ax_stock.get_title("left"), **_TITLE, pad=19)
         self.ax_regime.set_facecolor("white")
         for side in ("top", "right", "left", "bottom"):
             self.ax_regime.spines[side].set_visible(False)
@@ -167,10 +175,7 @@ class Scene:
         self.ax_regime.tick_params(axis="x", which="both", bottom=False, labelbottom=False)
         self.ax_regime.set_title(
             "Water at the surface",
-            loc="left",
-            fontsize=style.FONT_SIZE + 1,
-            color=style.PALETTE["text"],
-            fontweight="bold",
+            **_TITLE,
             pad=3,
         )
         self.ax_temperature.tick_params(labelbottom=False)
@@ -357,7 +362,12 @@ class Scene:
         self._legend(
             self.ax_stock,
             [self._stock_line, self._lost_line],
-            loc="upper left",
+            loc="lower left",
+            ncols=2,
+            bbox_to_anchor=(-0.02, 0.99),
+            borderaxespad=0.1,
+            columnspacing=1.2,
+            handlelength=2.2,
         )
 
     @staticmethod
@@ -514,7 +524,8 @@ class Scene:
                 span.set_x(begin)
                 span.set_width(width)
             label.set_x(begin + 0.008 * self.ax_temperature.get_xlim()[1])
-            label.set_text(f"stall\n{style.format_hours(stall.end_s - stall.begin_s)}")
+            does = "stands still" if stall.level else "slow climb"
+            label.set_text(f"{does}\n{style.format_hours(stall.duration_s)}")
 
     def _set_regimes(self, time_s: Floats, regime: Any) -> None:
         spans = regime_spans(time_s, regime)[:_MOST_REGIMES]

@@ -1,0 +1,134 @@
+"""What can be done about a stall: the same cook up to the moment, then each its own."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import coreward as cw
+from coreward.errors import InputError
+from coreward.questions.stall import usual
+from coreward.questions.stall.choices import Choices, choices_dict, choices_text, what_to_do
+from coreward.reports.things import document_of
+
+HOUR = 3600.0
+
+
+def cooked(**pit: float) -> cw.Result:
+    return cw.simulate(usual.piece(), cw.Stage(usual.pit(**pit), duration_s=9 * HOUR))
+
+
+@pytest.fixture(scope="module")
+def tight() -> cw.Result:
+    return cooked(water_kg_h=0.1)
+
+
+@pytest.fixture(scope="module")
+def choices(tight: cw.Result) -> Choices:
+    return what_to_do(tight)
+
+
+def test_all_choices_of_a_chamber_with_a_pan(choices: Choices) -> None:
+    assert [row.name for row in choices.rows] == [
+        "wait", "more air", "less air", "pan out", "hotter", "foil", "paper", "foil later",
+    ]  # fmt: skip
+
+
+def test_they_begin_where_the_stall_does(tight: cw.Result, choices: Choices) -> None:
+    stall = max(cw.explain(tight).stalls, key=lambda each: each.duration_s)
+    assert choices.at_s == stall.begin_s
+    for row in choices.rows:
+        before = tight.time_s < choices.at_s
+        core = np.interp(tight.time_s[before], row.result.time_s, row.result.core_c)
+        # Fewer nodes; otherwise the same cook.
+        assert core == pytest.approx(tight.core_c[before], abs=0.3)
+        assert row.result.core_c[-1] == pytest.approx(90.0, abs=0.01)
+        assert row.takes_s == pytest.approx(row.result.duration_s - choices.at_s)
+        assert row.loss == row.result.mass_loss_fraction[-1]
+        assert row.crust == row.result.surface_water_activity[-1]
+
+
+def test_foil_is_quickest_and_the_vents_hardly_matter(choices: Choices) -> None:
+    takes = {row.name: row.takes_s for row in choices.rows}
+    assert min(takes, key=lambda name: takes[name]) == "foil"
+    assert takes["foil"] < takes["foil later"] < takes["wait"]
+    assert takes["hotter"] < 0.75 * takes["wait"]
+    # Drier air holds the core lower but leaves the water to be boiled off the same.
+    assert takes["more air"] == pytest.approx(takes["wait"], rel=0.05)
+    assert takes["less air"] < takes["wait"]
+    assert choices.row("foil").loss < choices.row("wait").loss
+    assert choices.row("foil").crust > 0.95 > choices.row("wait").crust
+    dew = {row.name: float(row.result.dew_point_c.max()) for row in choices.rows}
+    assert dew["more air"] <= dew["wait"] < dew["less air"]
+
+
+def test_it_says_so_with_its_numbers(choices: Choices) -> None:
+    text = choices_text(choices)
+    assert "quickest here is foil" in text
+    assert "three times the fresh air" in text
+    assert f"{100.0 * choices.row('paper').loss:.0f} %" in text
+    assert "°C" not in choices_text(choices, "F")
+    assert " K " not in choices_text(choices, "F")
+    data = choices_dict(choices)
+    assert data["choices"][0]["takes_s"] == choices.rows[0].takes_s
+    with pytest.raises(InputError, match=r"no choice 'oil'.*wait, more air"):
+        choices.row("oil")
+
+
+def test_its_report_has_a_row_for_each(choices: Choices) -> None:
+    page = document_of(choices)
+    table = next(b for b in page.blocks if getattr(b, "title", "").startswith("What can be"))
+    assert len(table.rows) == len(choices.rows)
+    assert page.lead.startswith("From ")
+
+
+def test_the_times_of_a_series_are_moved() -> None:
+    """A pit that is made hotter by a series goes on as it would have."""
+    air = ([0.0, 4 * HOUR, 5 * HOUR], [107.0, 107.0, 125.0])
+    result = cw.simulate(usual.piece(), cw.Stage(usual.pit(air), duration_s=9 * HOUR))
+    found = what_to_do(result, 4.5 * HOUR, 80.0)
+    wait, hotter = found.row("wait").result, found.row("hotter").result
+    for r, more in ((wait, 0.0), (hotter, 15.0)):
+        at = [4.75 * HOUR, 5.5 * HOUR]
+        assert np.interp(at, r.time_s, r.environment[:, 0]) == pytest.approx(
+            [120.5 + more, 125.0 + more], abs=0.2
+        )
+    assert wait.duration_s == pytest.approx(result.time_at_core(80.0), abs=0.1 * HOUR)
+
+
+def test_given_damp_is_made_drier_and_damper() -> None:
+    pit = cw.Surroundings(107.0, dew_point_c=5.0, heat_transfer=8.0)
+    result = cw.simulate(usual.piece(), cw.Stage(pit, duration_s=9 * HOUR))
+    rows = {row.name: row for row in what_to_do(result).rows}
+    assert set(rows) == {
+        "wait",
+        "more air",
+        "less air",
+        "hotter",
+        "foil",
+        "paper",
+        "foil later",
+    }
+    assert rows["less air"].result.dew_point_c[-1] == pytest.approx(15.0, abs=0.01)
+    assert rows["more air"].result.dew_point_c[-1] == pytest.approx(0.0, abs=0.01)
+
+
+def test_a_wrapped_piece_is_not_wrapped_again() -> None:
+    stages = (
+        cw.Stage(usual.pit(), until_core_c=66.0),
+        cw.Stage(usual.pit(), duration_s=HOUR, wrap="paper"),
+    )
+    result = cw.simulate(usual.piece(), stages)
+    found = what_to_do(result, result.duration_s, 85.0)
+    assert [row.name for row in found.rows] == ["wait", "hotter"]
+    assert found.rows[0].result.records[-1].wrap == "paper"
+
+
+def test_what_cannot_be_chosen_is_refused(tight: cw.Result) -> None:
+    shut = cooked(evaporation=False)
+    with pytest.raises(InputError, match="does not stall"):
+        what_to_do(shut)
+    with pytest.raises(InputError, match=r"from its start to 9 h; it is 10 h"):
+        what_to_do(tight, 10 * HOUR)
+    with pytest.raises(InputError, match=r"60 °C is wanted: there is nothing to wait for"):
+        what_to_do(tight, 5 * HOUR, 60.0)
