@@ -13,6 +13,7 @@ from coreward import tables
 from coreward.cook.rest import BoxPlan, rest_stage
 from coreward.cook.stages import Liquid
 from coreward.errors import InputError, OutOfRangeError
+from coreward.physics.lethality import load_kinetics
 from coreward.questions.rest import carryover as module
 from coreward.questions.rest.carryover import (
     carryover,
@@ -145,7 +146,7 @@ def test_the_table_decides_which_kinetics_a_meat_has(cut, kinetics):
         with pytest.raises(OutOfRangeError, match="hold for roast, cooked and corned beef"):
             carryover(r, kinetics="salmonella beef guideline")
     if cut == "turkey breast":
-        own = carryover(r, kinetics=replace(cw.load_kinetics("o157 turkey"), name="mine"))
+        own = carryover(r, kinetics=replace(load_kinetics("o157 turkey"), name="mine"))
         assert "of Escherichia coli O157:H7 in lean ground turkey (mine)" in str(
             heat_words(own)
         )

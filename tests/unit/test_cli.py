@@ -58,23 +58,26 @@ def answering(monkeypatch: pytest.MonkeyPatch) -> Callable[..., _Called]:
             called.organism, called.others = organism, others
             return _Answer(exit_code)
 
-        def text(answer: _Answer, *, units: str = "C") -> str:
-            called.show_units = units
-            return f"answer in {units}"
+        class Said:
+            def text(self, units: str) -> str:
+                called.show_units = units
+                return f"answer in {units}"
 
-        def dictionary(answer: _Answer, *, units: str = "C") -> dict[str, object]:
-            called.show_units = units
-            return {"units": units, "meat": "Rücken"}
+            def data(self, units: str) -> dict[str, object]:
+                called.show_units = units
+                return {"units": units, "meat": "Rücken"}
 
         reading = types.ModuleType("coreward.logs.read")
         reading.read_log = read_log  # type: ignore[attr-defined]
         monkeypatch.setitem(sys.modules, "coreward.logs.read", reading)
-        for name in ("review", "verdict"):
-            module = types.ModuleType(f"coreward.questions.{name}")
-            vars(module).update(
-                {name: answer, f"{name}_text": text, f"{name}_dict": dictionary}
-            )
-            monkeypatch.setitem(sys.modules, f"coreward.questions.{name}", module)
+        for place, given in (
+            ("questions.review.answer", {"review": answer}),
+            ("questions.verdict", {"verdict": answer}),
+            ("reports.things", {"document_of": lambda answer: Said()}),
+        ):
+            module = types.ModuleType(f"coreward.{place}")
+            vars(module).update(given)
+            monkeypatch.setitem(sys.modules, f"coreward.{place}", module)
         return called
 
     return install

@@ -9,11 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from coreward.errors import InputError, TableError
-from coreward.physics.lethality import load_kinetics
 from coreward.questions.verdict import verdict
-from coreward.questions.verdict.figure import figure_hold_map, figure_verdict
-from coreward.tables.standards import load_standard
+from coreward.questions.verdict.figure import figure_verdict
 
 
 @pytest.fixture(autouse=True)
@@ -107,39 +104,3 @@ def test_a_refused_record_still_draws() -> None:
     time, core = _record()
     answer = verdict((time, core * 1.8 + 32.0), meat="beef")
     assert len(figure_verdict(answer, units="F").axes) == 2
-
-
-def test_the_map_has_the_rows_and_the_lines_where_they_belong() -> None:
-    ax = figure_hold_map("salmonella beef", ["us meat 6.5 log"], mark=(60.0, 600.0)).axes[0]
-    standard = load_standard("us meat 6.5 log")
-    points = next(line for line in ax.get_lines() if line.get_label() == standard.name)
-    assert len(points.get_xdata()) == 31
-    np.testing.assert_allclose(
-        points.get_ydata()[0], standard.required_s(standard.lowest_c) / 60.0
-    )
-    one_log = ax.get_lines()[0]
-    kinetics = load_kinetics("salmonella beef")
-    np.testing.assert_allclose(
-        one_log.get_ydata(), kinetics.d_minutes(np.asarray(one_log.get_xdata()))
-    )
-    assert "your hold" in _labels(ax)
-
-
-def test_the_map_draws_a_cook_as_time_at_or_above() -> None:
-    answer = verdict(_record(), meat="beef")
-    ax = figure_hold_map(verdict=answer, units="F").axes[0]
-    line = next(li for li in ax.get_lines() if "this cook" in li.get_label())
-    held = np.asarray(line.get_ydata())
-    assert np.all(np.diff(held) <= 0.0)
-    assert held[-1] == pytest.approx(29.0)  # 60 °C from 1:30 to the last sample at 1:59
-
-
-@pytest.mark.parametrize("mark", [(60.0, 0.0), (float("nan"), 60.0)])
-def test_a_mark_that_is_no_hold_is_refused(mark: tuple[float, float]) -> None:
-    with pytest.raises(InputError, match="mark"):
-        figure_hold_map(mark=mark)
-
-
-def test_an_unknown_standard_is_refused() -> None:
-    with pytest.raises(TableError):
-        figure_hold_map(standard_points=["no such table"])

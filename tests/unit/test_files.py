@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 import coreward as cw
+from coreward.cook.result import Result
 from coreward.errors import InputError
 from coreward.files import write_atomically
 from coreward.logs.demo import SUPPER_LOG, demo_folder
@@ -151,14 +152,14 @@ def test_nothing_that_a_person_keeps_is_written_in_place() -> None:
 
 
 @pytest.fixture(scope="module")
-def cook() -> cw.Result:
+def cook() -> Result:
     piece = cw.Piece(cw.Slab(0.03), cw.meat("beef brisket flat"), start_c=4.0)
     return cw.simulate(piece, [cw.Stage(cw.Surroundings(110.0), duration_s=1800.0)])
 
 
 @pytest.mark.parametrize("name", ["cook.csv", "cook.html", "cook.pdf", "log.csv"])
 def test_an_export_to_a_full_disk_loses_nothing(
-    name: str, cook: cw.Result, tmp_path: Path
+    name: str, cook: Result, tmp_path: Path
 ) -> None:
     resource = pytest.importorskip("resource")
     target = tmp_path / name

@@ -43,7 +43,8 @@ from coreward.questions.forecast.fit import (
     weigh,
 )
 from coreward.questions.forecast.pit_outlook import pit_outlook
-from coreward.questions.forecast.words import explain_move, forecast_dict, forecast_text, moment
+from coreward.questions.forecast.words import explain_move, moment
+from support.said import numbers_of, text_of
 
 pytestmark = pytest.mark.quick
 
@@ -156,9 +157,9 @@ def test_wrapping_and_a_hotter_pit_bring_it_forward() -> None:
 def test_a_target_above_the_pit_is_never_and_says_so() -> None:
     answer = forecast_from(fitted_at(3.0), Target("core", 109.0), members=30)
     assert answer.never_share > 0.5
-    text = forecast_text(answer)
+    text = text_of(answer)
     assert "at no time within 30 h:" in text
-    json.dumps(forecast_dict(answer), allow_nan=False)
+    json.dumps(numbers_of(answer), allow_nan=False)
 
 
 def test_a_target_already_passed_is_told_when() -> None:
@@ -166,7 +167,7 @@ def test_a_target_already_passed_is_told_when() -> None:
     core = whole().meat(1).temperature_c
     passed = whole().time_s[np.flatnonzero(core >= 40.0)[0]]
     assert answer.already_s == pytest.approx(passed, abs=600.0)
-    assert "first showed 40 °C" in forecast_text(answer)
+    assert "first showed 40 °C" in text_of(answer)
     assert answer.chance_by(4 * HOUR) == 1.0
 
 
@@ -174,7 +175,7 @@ def test_tenderness_and_lethality_are_targets_too() -> None:
     hot = forecast_from(fitted_at(3.0), Target("lethality", 5.0), members=30)
     hotter = forecast_from(fitted_at(3.0), Target("lethality", 6.5), members=30)
     assert hot.median_s < hotter.median_s
-    text = forecast_text(hot)
+    text = text_of(hot)
     # What of, where, and what was not taken off; and the caution.
     assert "log reductions of Salmonella in" in text
     assert "centre of the fitted piece" in text
@@ -206,12 +207,12 @@ def test_the_outlook_takes_a_dip_for_a_dip() -> None:
 
 def test_a_pit_far_below_its_level_is_spoken_of() -> None:
     words = "somebody mends"
-    assert words not in forecast_text(forecast_at(3.0))
+    assert words not in text_of(forecast_at(3.0))
     fitted = fit(made(3.0, dip=30.0), PIECE, until_s=2.1 * HOUR, events=(ON,))
-    said = forecast_text(forecast_from(fitted, Target("core", 72.0), members=20))
+    said = text_of(forecast_from(fitted, Target("core", 72.0), members=20))
     # The dip is deepest, near 82 °C, at two hours; its last quarter of an hour is told.
     told = next(line for line in said.splitlines() if words in line)
-    assert told.startswith("It shows 8")
+    assert told.startswith("  - It shows 8")
 
 
 def test_a_move_is_split_between_pit_and_meat() -> None:
@@ -308,10 +309,12 @@ def test_words_name_the_clock_where_the_log_has_one() -> None:
         source="m",
         start_clock=dt.time(22, 0),
     )
-    text = forecast_text(forecast_at(3.0), clocked)
-    assert ":" in text.splitlines()[0]
-    assert "°F" in forecast_text(forecast_at(3.0), clocked, units="F")
-    assert "of the log" in forecast_text(forecast_at(3.0))
+    answer = forecast_at(3.0)
+    past = replace(answer.fitted.past, log=clocked)
+    known = replace(answer, fitted=replace(answer.fitted, past=past))
+    assert ":" in text_of(known).splitlines()[0]
+    assert "°F" in text_of(known, units="F")
+    assert "of the log" in text_of(answer)
 
 
 # -- the numbers inside, each with its value -----------------------------------------------

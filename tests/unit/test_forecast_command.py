@@ -34,7 +34,7 @@ def test_text(capsys: pytest.CaptureFixture[str]) -> None:
 def test_json_is_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(*QUICK, "--json", "--change", "foil@now") == 0
     answer = json.loads(capsys.readouterr().out)
-    assert answer["target"] == {"kind": "core", "value": 90.0}
+    assert answer["target"] == {"kind": "core", "value": 90.0, "name": None}
     ready = answer["ready_s"]
     assert ready["p5"] <= ready["p50"] <= ready["p95"]
     assert answer["changes"] == ["wrap in foil now"]

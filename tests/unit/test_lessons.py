@@ -27,6 +27,7 @@ from coreward.lessons.lesson import (
     check_prediction,
     number_of,
 )
+from coreward.physics.lethality import load_kinetics
 from coreward.reports.html_page import html_page
 from coreward.reports.pdf_pages import pdf_pages
 
@@ -145,7 +146,7 @@ def test_check_answer_by_name() -> None:
     assert not check_answer("is-this-hold-enough", "one-d", "2 min").right
     assert not check_answer("why-the-stall", "no-vapour", "yes").right
     told = check_answer("is-this-hold-enough", "z", 9.0, reveal=True)
-    assert told.truth == pytest.approx(cw.load_kinetics("salmonella beef guideline").z_c)
+    assert told.truth == pytest.approx(load_kinetics("salmonella beef guideline").z_c)
     with pytest.raises(InputError, match=r"no lesson 'none'; there are: why-the-stall"):
         check_answer("none", "z", 1.0)
     with pytest.raises(InputError, match="no exercise in 'why-the-stall' called 'z'"):

@@ -9,6 +9,7 @@ import coreward as cw
 from coreward.cook import many
 from coreward.cook.many import EnsembleCancelled, simulate_many
 from coreward.errors import InputError, SolverError
+from coreward.physics.meat import Material
 
 HOUR = 3600.0
 PIT = cw.Surroundings(107.0, dew_point_c=35.0, heat_transfer=10.0)
@@ -82,7 +83,7 @@ VARIED = {
 
 def single(piece, i):
     constants = piece.material.constants._replace(expulsion_rate=VARIED["expulsion_rate"][i])
-    material = cw.Material(
+    material = Material(
         **{
             **{f: getattr(piece.material, f) for f in piece.material.__dataclass_fields__},
             "constants": constants,

@@ -12,7 +12,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from coreward.questions.plan.report import plan_code
 
 import coreward as cw
 from coreward.errors import SolverError
@@ -26,8 +25,6 @@ from coreward.questions.plan.answer import (
     Wanted,
     clock_text,
     plan,
-    plan_dict,
-    plan_text,
 )
 from coreward.questions.plan.calendar import calendar_bytes
 from coreward.questions.plan.cooks import (
@@ -39,6 +36,7 @@ from coreward.questions.plan.cooks import (
     draw_days,
     species,
 )
+from coreward.questions.plan.document import plan_code
 from coreward.questions.plan.end import _up_to, judged_end
 from coreward.questions.plan.figure import alt_text, figure_plan
 from coreward.questions.plan.ways import Way, compare_ways, ways_rows
@@ -46,6 +44,7 @@ from coreward.questions.verdict import verdict
 from coreward.reports.write import report_bytes
 from coreward.tables.standards import load_standard
 from coreward.words import Needed, Published, say, shown
+from support.said import numbers_of, text_of
 
 pytestmark = pytest.mark.quick
 
@@ -132,18 +131,18 @@ def test_the_core_is_the_same_everywhere(chicken: Plan, units: str, wished: str)
     core = Published(one.pull_core_c).shown(units)
     note = f"core {core} ({wished} was wanted; the hold tables ask for more)"
     assert shown(one.step("pull").note, units) == note
-    text = plan_text(chicken, units)
+    text = text_of(chicken, units)
     raised = (
         f"chicken breast is pulled at a core of {core} and not of {wished}: only there are "
         "the hold tables met in every draw."
     )
     assert raised in text
     assert note in text
-    told = json.loads(json.dumps(plan_dict(chicken, units), allow_nan=False))
+    told = json.loads(json.dumps(numbers_of(chicken, units), allow_nan=False))
     assert raised in told["sentences"]
     assert next(s for s in told["steps"] if s["kind"] == "pull")["note"] == note
     assert told["pieces"][0]["pull_core_c"] == one.pull_core_c
-    assert told["pieces"][0]["core_wanted_c"] == 60.0
+    assert told["pieces"][0]["item"]["wanted"]["core_c"] == 60.0
     page = page_of(chicken, units)
     assert note in page
     assert re.search(rf"chicken breast\s+{core}\s+\d+ in 100", page)
@@ -175,7 +174,7 @@ def test_where_a_core_is_not_reached_in_every_draw_a_time_is_told() -> None:
     assert (
         one.step("pull").note.shown("C") == f"core 56 °C and {after} more, for the hold tables"
     )
-    assert f"is pulled {after} after a core of 132.8 °F: only then" in plan_text(answer, "F")
+    assert f"is pulled {after} after a core of 132.8 °F: only then" in text_of(answer, "F")
     cook = cook_piece(item, answer.pit, draw_days(1, FEW, 1830), 0)
     for i in np.flatnonzero(np.isfinite(cook.pull_s)):
         at = np.interp(56.0, np.maximum.accumulate(cook.core_c[i]), cook.time_s)
@@ -217,9 +216,9 @@ def test_a_wish_that_meets_no_table_is_said_before_everything_else(
     assert f"All of its tables are met by 2 min at {sure} or above" in first
     assert first.endswith("Or let the pull wait for the hold tables.")
     assert shown(raw.sentences[1], units).startswith("Light the fire at ")
-    assert plan_text(raw, units).startswith(first)
-    assert plan_dict(raw, units)["warnings"] == [first]
-    assert plan_dict(raw, units)["pieces"][0]["verdict"] == "not met"
+    assert text_of(raw, units).startswith(first)
+    assert numbers_of(raw, units)["warnings"] == [first]
+    assert numbers_of(raw, units)["pieces"][0]["verdict"] == "not met"
     assert shown(raw.lead, units) == f"{first} {shown(raw.sentences[1], units)}"
     page = " ".join(page_of(raw, units).split())
     assert first in page
@@ -300,7 +299,7 @@ def test_salmon_is_planned_and_no_table_covers_it(salmon: Plan) -> None:
         "it, and measure that."
     )
     assert one.chance_as_wanted == 1.0
-    assert "as wanted in" not in plan_text(salmon)
+    assert "as wanted in" not in text_of(salmon)
     entries = calendar_of(salmon, "C")
     assert "Pull salmon side (no hold table covers it)" in {e["summary"] for e in entries}
     assert all("No hold table here covers salmon" in e["description"] for e in entries)
@@ -318,7 +317,7 @@ def test_a_cut_of_ones_own_has_no_table() -> None:
         "boar", cw.Piece(cw.Slab(0.03), material, 4.0), Wanted(70.0), hold=KITCHEN
     )
     assert species(item) == ""
-    assert "No hold table here covers our boar, a cut of your own" in plan_text(planned(item))
+    assert "No hold table here covers our boar, a cut of your own" in text_of(planned(item))
 
 
 def test_the_tables_and_not_the_code_say_which_standard_serves_a_meat() -> None:
@@ -374,7 +373,7 @@ def test_a_piece_that_cannot_be_computed_is_said_and_stops_nothing(broken) -> No
     assert figure_plan(answer).axes
     assert any(e["description"].startswith(words) for e in calendar_of(answer, "C"))
     assert "Serve (never ready)" in {e["summary"] for e in calendar_of(answer, "C")}
-    json.dumps(plan_dict(answer), allow_nan=False)
+    json.dumps(numbers_of(answer), allow_nan=False)
 
 
 def test_alone_it_is_said_too(broken) -> None:
@@ -451,7 +450,7 @@ def test_a_serving_hour_that_is_past_is_said_first(cooks) -> None:
     assert answer.chance_ready == 0.0
     assert answer.nearest_serve_at.timestamp() > late.timestamp()
     pull = answer.pieces[0].step("pull")
-    said = plan_text(answer)
+    said = text_of(answer)
     off = clock_text(pull.planned, SERVE)
     assert f"pork loin is pulled at about {off}, after the serving hour." in said
     assert f"Nearest possible: serve at {clock_text(answer.nearest_serve_at, SERVE)}." in said
@@ -465,7 +464,7 @@ def test_a_serving_hour_that_is_past_is_said_first(cooks) -> None:
 def test_a_serving_hour_that_comes_twice_is_named(cooks, fold: int, name: str) -> None:
     serve = dt.datetime(2026, 10, 25, 1, 30, tzinfo=LONDON, fold=fold)
     answer = plan(piece("pork loin", 80.0), serve, members=FEW, cook=cooks)
-    assert f"to serve at 01:30 {name}:" in plan_text(answer)
+    assert f"to serve at 01:30 {name}:" in text_of(answer)
     assert f"Serve at 01:30 {name} on Sunday 25 October 2026" in page_of(answer, "C")
     assert f"served at 01:30 {name}" in alt_text(answer)
 
@@ -482,7 +481,7 @@ def test_a_cook_of_more_than_a_day_names_its_days() -> None:
     assert lead > 24 * 3600.0
     light = answer.light.planned
     assert light.date() < SERVE.date()
-    assert f"Light the fire at {light:%a %H:%M} to serve at 18:30" in plan_text(answer)
+    assert f"Light the fire at {light:%a %H:%M} to serve at 18:30" in text_of(answer)
 
 
 def test_no_rest_at_all_is_said_as_none(cooks) -> None:
@@ -491,7 +490,7 @@ def test_no_rest_at_all_is_said_as_none(cooks) -> None:
     one = answer.pieces[0]
     assert one.step("hold").note.shown("C") == "kitchen, no rest asked for"
     assert one.step("slice").planned <= SERVE
-    assert "and its hold allows 0 s." in plan_text(answer)
+    assert "and its hold allows 0 s." in text_of(answer)
 
 
 def test_a_box_that_cools_below_its_limit_is_said(cooks) -> None:
@@ -506,12 +505,12 @@ def test_a_box_that_cools_below_its_limit_is_said(cooks) -> None:
 
 
 def test_words_of_a_time_are_those_of_all_pages(chicken: Plan) -> None:
-    text = plan_text(chicken)
+    text = text_of(chicken)
     assert "0 h" not in text
     assert "its hold allows 10 min." in text
     assert "1 h are left for it to warm up." in text
     assert "within 4 K of 110 °C" in text
-    assert "within 7.2 °F of 230 °F" in plan_text(chicken, "F")
+    assert "within 7.2 °F of 230 °F" in text_of(chicken, "F")
 
 
 def test_two_ways_of_judging_agree(raw: Plan) -> None:

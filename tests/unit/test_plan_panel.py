@@ -11,12 +11,12 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from coreward.questions.plan.report import plan_code
 
 import coreward as cw
 from coreward.drawing.style import lightness
 from coreward.errors import InputError
 from coreward.questions.plan.answer import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
+from coreward.questions.plan.document import plan_code
 from coreward.questions.plan.figure import PlanPicture, alt_text, clock_marks, figure_plan
 from coreward.questions.plan.panel import PlanPanel, PlanState, _serve_at, plan_panel
 from coreward.questions.plan.ways import Way, compare_ways
@@ -147,7 +147,7 @@ def test_the_code_plans_the_same_day(planned: Plan) -> None:
     assert names["answer"].sentences == planned.sentences
     assert "# flat: core 85 °C\n" in text
     assert plan_code(planned, "F").endswith(
-        '# third: core 185 °F\nprint(cw.plan_text(answer, "F"))\n'
+        '# third: core 185 °F\nprint(cw.document(answer).text("F"))\n'
     )
 
 

@@ -23,12 +23,11 @@ from coreward.questions.plan.replan import (
     AS_PLANNED,
     Lost,
     Replan,
+    _usual,
     replan,
-    replan_dict,
-    replan_text,
-    usual_levers,
 )
 from coreward.words import Lasting, shown
+from support.said import numbers_of, text_of
 
 pytestmark = pytest.mark.quick
 
@@ -77,8 +76,8 @@ def test_what_is_lost_adds_up(shoulder: Replan, supper: Plan) -> None:
         f"It is {whole} behind the plan: {start} {begin} by when it went on, {pit} lost by the "
         f"pit, {meat} {own} by the piece itself."
     )
-    assert replan_text(shoulder).startswith(f"At 09:40: {words}\n")
-    told = replan_dict(shoulder)
+    assert text_of(shoulder).startswith(f"At 09:40: {words} ")
+    told = numbers_of(shoulder)
     assert told["lost"] == words
     assert told["lost_s"]["pit_s"] == lost.pit_s
     assert (told["piece"], told["pull_core_c"]) == ("shoulder", 93.0)
@@ -183,14 +182,15 @@ def test_levers_of_ones_own_are_tried(supper: Plan, log) -> None:
     mine = {"paper now": (Change(in_s=0.0, wrap="paper"),)}
     answer = replan(supper, "brisket", log, meat=2, until_s=6 * HOUR, levers=mine, members=FEW)
     assert [lever.name for lever in answer.levers] == [AS_PLANNED, "paper now"]
-    text = replan_text(answer)
+    text = text_of(answer)
     mine = answer.levers[1]
     when = clock_text(mine.ready_at, answer.now)
     chance, loss = chances(mine.chance), f"{100 * mine.loss:.0f} %"
-    ready = f"paper now: ready about {when}, in time in {chance}"
-    assert f"{ready}, loss {loss}; {mine.cost}\n" in text
+    row = ("paper now", f"ready: about {when}", f"in time: in {chance}", f"loss: {loss}")
+    cost = f"against going on as planned: {mine.cost}"
+    assert "\n      ".join((*row, cost)) in text
     assert "does not replace a calibrated thermometer" in text
-    told = json.loads(json.dumps(replan_dict(answer), allow_nan=False))
+    told = json.loads(json.dumps(numbers_of(answer), allow_nan=False))
     assert told["levers"][1]["changes"] == ["wrap in paper now"]
     assert told["levers"][1]["chance"] == mine.chance
     assert told["levers"][1]["ready_at"] == mine.ready_at.isoformat()
@@ -234,25 +234,25 @@ def test_what_is_lost_is_said(lost: Lost, words: str) -> None:
 
 
 def test_in_fahrenheit_there_is_no_kelvin(shoulder: Replan) -> None:
-    text = replan_text(shoulder, "F")
-    assert "pit up by 63 °F: ready about" in text
+    text = text_of(shoulder, "F")
+    assert "  pit up by 63 °F\n      ready: about" in text
     assert "foil now and pit up by 27 °F" not in text
-    assert "foil now and pit up by 63 °F: ready about" in text
+    assert "foil now and pit up by 63 °F\n      ready: about" in text
     assert " K" not in text
-    assert "pit up by 15 K: ready about" in replan_text(shoulder)
+    assert "pit up by 15 K\n      ready: about" in text_of(shoulder)
     assert "Enough is pit up by" in text
-    named = [lever["words"] for lever in replan_dict(shoulder, "F")["levers"]]
+    named = [lever["words"] for lever in numbers_of(shoulder, "F")["levers"]]
     assert "pit up by 27 °F" in named
 
 
 def test_a_pit_as_hot_as_pits_get_is_not_turned_up(shoulder: Replan) -> None:
     one, fitted = shoulder.piece, shoulder.fitted
-    some = usual_levers(one, fitted, 230.0)
+    some = {name: changes for name, (_, changes) in _usual(one, fitted, 230.0).items()}
     assert some["pit up by 20 K"][0] == Change(in_s=0.0, pit_c=250.0)
     assert some["foil now and pit up by 20 K"][0].pit_c == 250.0
     assert "pit up by 35 K" not in some
-    assert list(usual_levers(one, fitted, 249.5)) == [AS_PLANNED, "foil now"]
-    assert list(usual_levers(one, fitted, 110.0)) == [
+    assert list(_usual(one, fitted, 249.5)) == [AS_PLANNED, "foil now"]
+    assert list(_usual(one, fitted, 110.0)) == [
         AS_PLANNED,
         "foil now",
         "pit up by 15 K",
@@ -310,11 +310,11 @@ def test_a_piece_that_the_plan_never_pulls_is_replanned_and_said(supper: Plan, l
     changed = dataclasses.replace(supper, pieces=(lost, *supper.pieces[1:]))
     answer = replan(changed, "shoulder", log, until_s=6 * HOUR, members=FEW)
     assert math.isnan(answer.lost.total_s)
-    text = replan_text(answer)
+    text = text_of(answer)
     assert "The plan has no time at which it is pulled" in text
     assert shown(answer.advice, "C").startswith("shoulder is never ready. shoulder: ")
     assert answer.cautions[0] == "shoulder is never ready."
-    assert json.loads(json.dumps(replan_dict(answer), allow_nan=False))["lost_s"] == {
+    assert json.loads(json.dumps(numbers_of(answer), allow_nan=False))["lost_s"] == {
         "total_s": None,
         "start_s": None,
         "pit_s": None,
@@ -327,11 +327,12 @@ def test_a_core_that_no_lever_reaches_is_said(supper: Plan, log) -> None:
     changed = dataclasses.replace(supper, pieces=(one, *supper.pieces[1:]))
     mine = {"paper now": (Change(in_s=0.0, wrap="paper"),)}
     answer = replan(changed, "shoulder", log, until_s=6 * HOUR, levers=mine, members=FEW)
-    text = replan_text(answer)
+    text = text_of(answer)
     assert "As it goes now it may never get there." in text
-    assert f"{AS_PLANNED}: ready never, in time in less than 10 in 100, loss " in text
+    row = (AS_PLANNED, "ready: never", "in time: in less than 10 in 100", "loss: ")
+    assert "\n      ".join(row) in text
     assert "None of them gets there within the horizon." in text
-    told = json.loads(json.dumps(replan_dict(answer), allow_nan=False))
+    told = json.loads(json.dumps(numbers_of(answer), allow_nan=False))
     assert told["levers"][0]["ready_at"] is None
 
 
@@ -343,8 +344,8 @@ def test_the_demo_log_says_that_it_is_invented(root: Path) -> None:
 def at_core(reading_c: float, item: PlannedPiece) -> list[Change]:
     """Return what the levers of a bare piece take for its plan."""
     past = SimpleNamespace(wrap_now=None, reading_c=np.array([20.0, reading_c]))
-    ways = usual_levers(SimpleNamespace(item=item), SimpleNamespace(past=past), 110.0)
-    return list(ways[AS_PLANNED])
+    ways = _usual(SimpleNamespace(item=item), SimpleNamespace(past=past), 110.0)
+    return list(ways[AS_PLANNED][1])
 
 
 def test_a_wrap_is_due_from_so_close_to_its_core_on(supper: Plan) -> None:

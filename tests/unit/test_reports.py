@@ -49,7 +49,7 @@ from coreward.reports.pictures import png_bytes, svg_text
 from coreward.reports.repeat import cook_code, expression
 from coreward.reports.things import document_of
 from coreward.reports.write import KINDS, download_link, file_name, report, report_bytes
-from coreward.words import shown
+from coreward.words import Degrees, say, shown
 from support.pictures import is_drawn
 
 ROOT = Path(__file__).parents[2]
@@ -197,9 +197,9 @@ def test_verdict_report_tells_all_views_and_never_says_safe(verdict: Verdict) ->
 
 
 def test_a_log_is_reported_by_its_review(log: ProbeLog) -> None:
-    found = document_of(log, organism="salmonella beef guideline")
+    found = document_of(cw.review(log, organism="salmonella beef guideline")).shown()
     assert "Salmonella" in " ".join(column for column in _columns(found))
-    assert "Salmonella" not in " ".join(column for column in _columns(document_of(log)))
+    assert "Salmonella" not in " ".join(column for column in _columns(document_of(log).shown()))
 
 
 def _columns(document: Document) -> list[str]:
@@ -214,18 +214,20 @@ def _columns(document: Document) -> list[str]:
 def test_forecast_report(log: ProbeLog) -> None:
     piece = cw.Piece(cw.Slab(0.065), cw.meat("beef brisket point"), start_c=4.0)
     told = forecast(log, piece, 90.0, meat=2, until_s=8 * 3600.0, members=20)
-    found = document_of(told, log=log, meat=2, units="F", code="x = 1")
+    found = document_of(told, code="x = 1").shown("F")
     page = html_page(found)
     text = parsed(page).text
     assert "194 °F" in text
     assert "A forecast gives odds, not a promise" in text
     assert "5 in 100" in text
     assert "svg" in page
-    bands = next(data for data in found.data if data.name == "forecast-bands.csv")
+    bands = next(data for data in found.attached() if data.name == "forecast-bands.csv")
     header = bands.text.splitlines()[1].split(",")
     assert header == ["time_s", "p5_c", "p25_c", "p50_c", "p75_c", "p95_c"]
     # Without the log there is no picture, and the words still stand.
-    assert not any(isinstance(block, Picture) for block in document_of(told).blocks)
+    past = dataclasses.replace(told.fitted.past, log=None)
+    bare = dataclasses.replace(told, fitted=dataclasses.replace(told.fitted, past=past))
+    assert not any(isinstance(block, Picture) for block in document_of(bare).blocks)
 
 
 def test_carryover_report_and_its_code(tmp_path: Path) -> None:
@@ -236,12 +238,12 @@ def test_carryover_report_and_its_code(tmp_path: Path) -> None:
         cw.rest_stage("kitchen", 2400.0, piece=piece),
     ]
     told = cw.carryover(cw.simulate(piece, stages, cells=30))
-    found = document_of(told, units="F")
+    found = document_of(told).shown("F")
     text = parsed(html_page(found)).text
     assert "After the pull: pork loin" in text
     assert "core at the pull 122.0 °F" in text
     assert "°C" not in found.lead
-    again = _run(document_of(told).code, tmp_path)["answer"]
+    again = _run(document_of(told).repeat(), tmp_path)["answer"]
     assert again.sentence == told.sentence
 
 
@@ -250,7 +252,7 @@ def test_units_are_the_readers(cook: Result, verdict: Verdict) -> None:
     assert "39.2 °F" in shown  # 4 °C at the start
     assert "1.97 in" in shown
     assert "°C" not in shown.split("Data")[0]
-    found = document_of(verdict, units="F")
+    found = document_of(verdict).shown("F")
     limits = [item for item in verdict.standards if item.limit_c is not None]
     table = next(b for b in found.blocks if isinstance(b, Table) and "standard" in b.title)
     asked = re.findall(r" at (\d+\.\d) °F", " ".join(row[2] for row in table.rows))
@@ -283,15 +285,16 @@ def test_another_kind_of_thing_is_added_in_five_lines() -> None:
     class Wish:
         what: str
 
-    def wish_report(
-        thing: Wish, *, units: str = "C", title: str = "", code: str = ""
-    ) -> Document:
-        return Document(title or "A wish", thing.what, (Paragraph(units),))
+    def document(thing: Wish) -> Document:
+        return Document("A wish", thing.what, (Paragraph(say("{0} hot", Degrees(100.0))),))
 
-    wish_report.__annotations__["thing"] = Wish  # a class of this function, not of the module
-    document_of.register(wish_report)
+    document.__annotations__["thing"] = Wish  # a class of this function, not of the module
+    document_of.register(document)
+    assert "212 °F hot" in report_bytes(Wish("more smoke"), "html", units="F").decode()
+    assert "100 °C hot" in document_of(Wish("more smoke")).text()
+    assert document_of(Wish("more smoke")).data() == {"what": "more smoke"}
     assert "more smoke" in report_bytes(Wish("more smoke"), "html").decode()
-    assert "more smoke" in pdf_text(report_bytes(Wish("more smoke"), "pdf", units="F"))
+    assert "more smoke" in pdf_text(report_bytes(Wish("more smoke"), "pdf"))
 
 
 # -- the same again --------------------------------------------------------------------------
@@ -305,7 +308,7 @@ def test_the_same_document_gives_the_same_bytes() -> None:
     def packed() -> bytes:
         data = (Data("a.csv", "a\n1\n"),)
         shown = (Picture(figure(), "alt"), Facts((("a", "b"),)))
-        return report_bytes(Document("t", "l", shown, data=data, code="1"), "zip")
+        return report_bytes(Document("t", "l", shown, files=data, code="1"), "zip")
 
     assert KINDS[-1] == "zip"  # which holds every other kind
     assert packed() == packed()
@@ -381,9 +384,9 @@ def test_the_zip_repeats_a_review_from_what_is_in_it(review: Review, tmp_path: P
 
 def test_a_verdict_is_repeated_from_its_data(verdict: Verdict, tmp_path: Path) -> None:
     found = document_of(verdict)
-    for data in found.data:
+    for data in found.attached():
         (tmp_path / data.name).write_text(data.text, encoding="utf-8")
-    again = _run(found.code, tmp_path)["answer"]
+    again = _run(found.repeat(), tmp_path)["answer"]
     assert again.state == verdict.state
     assert again.headline == verdict.headline
     assert [item.held_s for item in again.standards] == [
@@ -394,12 +397,12 @@ def test_a_verdict_is_repeated_from_its_data(verdict: Verdict, tmp_path: Path) -
 def test_a_verdict_on_a_cook_or_a_pair_is_repeated(cook: Result, tmp_path: Path) -> None:
     named = cw.simulate(cook.piece, cook.stages[:2], cells=30)
     told = cw.verdict(named, meat="pork", surface="sealed bag")
-    code = document_of(told).code
+    code = document_of(told).repeat()
     assert _run(code, tmp_path)["answer"].headline == told.headline
     pair = cw.verdict((named.time_s, named.core_c), meat="pork", surface="sealed bag")
     report(pair, tmp_path / "pair.csv")
     (tmp_path / "pair.csv").rename(tmp_path / "judged-record.csv")
-    again = _run(document_of(pair).code, tmp_path)["answer"]
+    again = _run(document_of(pair).repeat(), tmp_path)["answer"]
     assert again.headline == pair.headline
     assert again.standards == pair.standards
 
@@ -575,7 +578,7 @@ def test_pdf_has_figure_alt_text_and_attached_data(cook: Result) -> None:
 
 
 def test_report_writes_by_suffix(cook: Result, tmp_path: Path) -> None:
-    short = Document("Short", "Said.", (), data=(Data("a.csv", "a"),))
+    short = Document("Short", "Said.", (), files=(Data("a.csv", "a"),))
     for suffix, start in ((".html", b"<!DOCTYPE html>"), (".PDF", b"%PDF"), (".zip", b"PK")):
         path = report(short, tmp_path / f"supper{suffix}")
         assert path.read_bytes().startswith(start)

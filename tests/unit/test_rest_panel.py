@@ -14,7 +14,7 @@ from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
 from coreward.physics.lethality import kinetics_for
 from coreward.questions.rest.carryover import Carryover, carryover
-from coreward.questions.rest.figure import RestPicture, alt_text, figure_rest
+from coreward.questions.rest.figure import RestPicture, alt_text
 from coreward.questions.rest.panel import RestPanel, RestState, _answer, rest_panel
 from coreward.questions.rest.tenderness import section, tenderness
 from coreward.questions.verdict import CAUTION
@@ -103,9 +103,6 @@ def test_the_picture_in_words_has_its_numbers() -> None:
     words = alt_text(c, section(c.result, c.pull_s))
     assert "52 °C" in words
     assert f"peak {Reading(c.peak_core_c).shown('C')} " in words
-    figure = figure_rest(c, tenderness(c.result), section(c.result), 0.0)
-    # A figure for a page is drawn whole, by whatever draws it.
-    assert not any(artist.get_animated() for artist in figure.findobj())
 
 
 def test_the_panel_answers_in_words_and_a_picture(panel: RestPanel) -> None:

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 import coreward as cw
-from coreward.cook.many import EnsembleCancelled
+from coreward.cook.many import Ensemble, EnsembleCancelled
 from coreward.cook.sweep import MANIFEST, question_digest, sweep
 
 COOKS, CHUNK = 24, 6
@@ -38,7 +38,7 @@ def question(cooks: int = COOKS) -> dict:
     }
 
 
-def same(one: cw.Ensemble, two: cw.Ensemble) -> bool:
+def same(one: Ensemble, two: Ensemble) -> bool:
     """Whether two ensembles agree to the last bit."""
     pairs = [(one.finish_s, two.finish_s), (one.end_s, two.end_s)]
     pairs += [(one.curves[n], two.curves[n]) for n in one.curves]
@@ -47,11 +47,11 @@ def same(one: cw.Ensemble, two: cw.Ensemble) -> bool:
 
 
 @pytest.fixture(scope="module")
-def whole(tmp_path_factory) -> cw.Ensemble:
+def whole(tmp_path_factory) -> Ensemble:
     return sweep(**question(), folder=tmp_path_factory.mktemp("whole"), chunk=CHUNK)
 
 
-def test_a_sweep_is_what_simulate_many_computes(whole: cw.Ensemble) -> None:
+def test_a_sweep_is_what_simulate_many_computes(whole: Ensemble) -> None:
     from coreward.cook.light import LIGHT_CELLS, LIGHT_TOLERANCE
 
     asked = question()
@@ -70,7 +70,7 @@ def test_a_sweep_is_what_simulate_many_computes(whole: cw.Ensemble) -> None:
     assert whole.parameters["thickness"].tolist() == asked["parameters"]["thickness"].tolist()
 
 
-def test_a_sweep_goes_on_where_it_was_stopped(tmp_path: Path, whole: cw.Ensemble) -> None:
+def test_a_sweep_goes_on_where_it_was_stopped(tmp_path: Path, whole: Ensemble) -> None:
     stop, seen = threading.Event(), []
 
     def watch(done: int, total: int) -> None:
@@ -152,7 +152,7 @@ def test_one_changed_value_among_thousands_is_seen() -> None:
     assert question_digest({"p": values}) != question_digest({"p": other})
 
 
-def test_a_damaged_chunk_is_computed_again(tmp_path: Path, whole: cw.Ensemble) -> None:
+def test_a_damaged_chunk_is_computed_again(tmp_path: Path, whole: Ensemble) -> None:
     sweep(**question(), folder=tmp_path, chunk=CHUNK)
     victim = tmp_path / "chunk-00001.npz"
     victim.write_bytes(victim.read_bytes()[:200])
@@ -210,7 +210,7 @@ def test_an_executor_gives_the_same_numbers_to_the_last_bit(
 )
 @pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
 def test_a_cluster_gives_the_same_numbers_to_the_last_bit(
-    tmp_path: Path, whole: cw.Ensemble, root: Path
+    tmp_path: Path, whole: Ensemble, root: Path
 ) -> None:
     parallel = pytest.importorskip("ipyparallel")
     paths = [str(root / "model"), os.environ.get("PYTHONPATH", "")]

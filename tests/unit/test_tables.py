@@ -404,27 +404,6 @@ def test_sets_survive_pickling():
     assert hash(again) == hash(cut)
 
 
-def test_merge_lays_one_table_over_another():
-    transport = tables.load("transport", "swelling_pressure")
-    merged = transport.merged_with(tables.load("permeability", "feyissa2013"))
-    assert merged["permeability"] == 1e-17
-    assert merged["modulus_raw"] == transport["modulus_raw"]
-    softer = transport.merged_with(tables.load("elastic_modulus", "vandersman2007"))
-    assert softer["modulus_midpoint_c"] == 69.0
-
-
-def test_merge_refuses_tables_without_a_common_name():
-    with pytest.raises(TableError, match="shares no parameter"):
-        tables.load("transport").merged_with(tables.load("cut"))
-
-
-def test_merge_refuses_other_units(tmp_path):
-    text = table_text(unit='"1/min"').replace("a.length", "a.expulsion_rate")
-    odd, _ = tables.read_file(write(tmp_path, text))
-    with pytest.raises(TableError, match="convert one"):
-        tables.load("transport").merged_with(odd["a"])
-
-
 @pytest.mark.parametrize("kind", KINDS_OF_THE_MODEL)
 def test_describe_names_every_parameter_and_source(kind):
     for name in tables.names(kind):

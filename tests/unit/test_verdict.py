@@ -23,10 +23,9 @@ from coreward.questions.verdict import (
     LimitVerdict,
     longest_hold,
     verdict,
-    verdict_dict,
-    verdict_text,
 )
 from coreward.words import Text, shown
+from support.said import numbers_of, text_of
 
 pytestmark = pytest.mark.quick
 
@@ -115,13 +114,13 @@ def test_the_hold_it_asks_for_is_enough(minutes: float, state: str) -> None:
 def test_the_wording_is_never_a_bare_word() -> None:
     for record in (cook(60.0, 0.0), cook(75.0, 30.0)):
         answer = verdict(record, meat="beef", surface="sealed bag")
-        text = verdict_text(answer)
-        words = text.split("Sources:")[0]  # a title below is the issuing body's own
+        text = text_of(answer)
+        words = text.split("\nSources\n")[0]  # a title below is the issuing body's own
         assert not re.search(r"\bsafe\b", words, re.IGNORECASE)
         assert "probe error" in said(answer.headline)
         assert "assumptions" in said(answer.headline) or "judged" in said(answer.headline)
         assert "does not replace a calibrated thermometer" in text
-        assert "Sources:" in text
+        assert "\nSources\n" in text
 
 
 def test_every_way_out_of_the_verdict() -> None:
@@ -305,7 +304,7 @@ def test_fahrenheit_given_as_celsius_cannot_tell_and_says_so() -> None:
     assert answer.state == "cannot tell"
     assert "°F" in all_said(answer.faults)
     assert all(view.value == 0.0 for view in answer.integrals)
-    assert "units='F'" in verdict_text(answer)
+    assert "units='F'" in text_of(answer)
 
 
 def test_a_spike_is_not_credited() -> None:
@@ -612,8 +611,8 @@ def test_reheating_decides_only_when_asked_and_is_no_cooking_standard() -> None:
     assert (plain.state, asked.state) == ("met", "not met")
     assert all(item.kind != "reheating" for item in plain.limits)
     assert [s.name for s in plain.standards] == [s.name for s in asked.standards]
-    assert "reheating, food code reheating, 5 °C to 74 °C" in verdict_text(asked)
-    (said,) = (i for i in verdict_dict(asked)["limits"] if i["kind"] == "reheating")
+    assert "reheating, food code reheating, 5 °C to 74 °C" in text_of(asked)
+    (said,) = (i for i in numbers_of(asked)["limits"] if i["kind"] == "reheating")
     assert json.loads(json.dumps(said, allow_nan=False))["dwell_s"] == 15.0
     with pytest.raises(InputError, match="food code reheating"):
         verdict(record, meat="pork", reheating="my own rule")
@@ -622,7 +621,7 @@ def test_reheating_decides_only_when_asked_and_is_no_cooking_standard() -> None:
 def test_no_raw_key_and_no_bare_argument_in_the_words() -> None:
     time, core = cook(63.0, 30.0)
     answer = verdict(log_of(time, core), meat="beef", reheating=True)
-    before_sources = verdict_text(answer).split("Sources:")[0]
+    before_sources = text_of(answer).split("\nSources\n")[0]
     assert not re.search(r"\w+_(19|20)\d\d\b", before_sources)
     assert "(McMinn et al. 2018)" in before_sources
     # An argument of the code stands only in brackets, behind the plain words.
@@ -875,7 +874,7 @@ def test_rounding_never_favours_the_cook() -> None:
 def test_json_holds_everything_and_no_nan() -> None:
     for record in (cook(60.0, 0.0), cook(75.0, 30.0), ([0.0, 60.0], [np.nan, np.nan])):
         answer = verdict(record, meat="beef")
-        plain = verdict_dict(answer)
+        plain = numbers_of(answer)
         text = json.dumps(plain, allow_nan=False)
         back = json.loads(text)
         assert back["exit_code"] == answer.exit_code
@@ -886,9 +885,9 @@ def test_json_holds_everything_and_no_nan() -> None:
 
 def test_text_in_fahrenheit_has_no_celsius_left() -> None:
     answer = verdict(cook(60.0, 0.0), meat="pork")
-    text = verdict_text(answer, units="F")
+    text = text_of(answer, units="F")
     assert "°C" not in text
     assert "140 °F" in text
-    assert "°F" in json.dumps(verdict_dict(answer, units="F"), ensure_ascii=False)
+    assert "°F" in json.dumps(numbers_of(answer, units="F"), ensure_ascii=False)
     with pytest.raises(InputError, match="units"):
-        verdict_text(answer, units="K")
+        text_of(answer, units="K")

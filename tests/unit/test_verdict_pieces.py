@@ -18,11 +18,10 @@ from coreward.questions.verdict import (
     Verdict,
     time_in_band,
     verdict,
-    verdict_dict,
-    verdict_text,
 )
 from coreward.units import celsius_to_fahrenheit, fahrenheit_to_celsius
 from coreward.words import Text, shown
+from support.said import numbers_of, text_of
 
 pytestmark = pytest.mark.quick
 
@@ -253,10 +252,10 @@ def test_the_worst_of_three_pieces_is_named() -> None:
     assert (answer.state, answer.worst.name) == ("not met", "T2")
     assert [piece.state for piece in answer.pieces] == ["met", "not met", "met"]
     assert "T2 (the piece that decides, of 3)" in shown(answer.headline, "C")
-    text = verdict_text(answer)
-    assert "MEETS T1" in text
-    assert "DOES NOT MEET T2" in text
-    plain = verdict_dict(answer)
+    text = text_of(answer)
+    assert "  meets it\n      piece: T1\n" in text
+    assert "  does not meet it\n      piece: T2\n" in text
+    plain = numbers_of(answer)
     assert [piece["state"] for piece in plain["pieces"]] == ["met", "not met", "met"]
     assert plain["worst"] == "T2"
 
@@ -366,10 +365,10 @@ def test_a_doubtful_probe_cannot_be_told_until_it_is_said(kind: str, second: Flo
     assert (answer.state, answer.exit_code) == ("cannot tell", 2)
     assert "T2" in shown(answer.headline, "C")
     assert "T2" in said(answer.faults)
-    text = verdict_text(answer)
+    text = text_of(answer)
     assert "Only you can say" in text
     assert "--probe 'T2=in the air'" in text
-    assert verdict_dict(answer)["doubts"][0]["channel"] == "T2"
+    assert numbers_of(answer)["doubts"][0]["channel"] == "T2"
     for words in ("in the air", "air", "not used", "spare"):
         settled = verdict(record, probes={"T2": words}, **BEEF)
         assert (settled.state, settled.doubts) == ("met", ())
@@ -429,7 +428,7 @@ def test_repairs_warnings_and_gaps_stand_in_the_answer() -> None:
         warnings=("The clock was set once.",),
     )
     answer = verdict(record, **BEEF)
-    for output in (said(answer.faults), verdict_text(answer), str(verdict_dict(answer))):
+    for output in (said(answer.faults), text_of(answer), str(numbers_of(answer))):
         assert "no meat is so hot" in output
         assert "The clock was set once." in output
         assert "No reading from 0:12 to 0:24" in output
@@ -668,7 +667,7 @@ def test_numbers_keep_their_side_in_both_units() -> None:
     answer = verdict((time, core), meat="beef", surface="sealed bag", hot_hold=True)
     log = verdict(log_of(time, core), meat="chicken", surface="sealed bag")
     # Below stand the titles of the sources, as they were given.
-    texts = [verdict_text(one, "F").split("Sources:")[0] for one in (answer, log)]
+    texts = [text_of(one, "F").split("\nSources\n")[0] for one in (answer, log)]
     text = "".join(texts)
     assert "degrees" not in text
     assert "None" not in text
@@ -681,7 +680,7 @@ def test_numbers_keep_their_side_in_both_units() -> None:
     assert "degC" not in text
     # Nothing is dropped: as many lines in the one unit as in the other.
     for one in (answer, log):
-        lines = [verdict_text(one, unit).splitlines() for unit in ("C", "F")]
+        lines = [text_of(one, unit).splitlines() for unit in ("C", "F")]
         assert len(lines[0]) == len(lines[1])
 
 

@@ -13,7 +13,9 @@ import pytest
 
 import coreward as cw
 from coreward import tables
+from coreward.cook.result import Result
 from coreward.evidence.trust.stall import longest_stand, standstill
+from coreward.physics.exchange import wet_surface_temperature
 
 HOUR = 3600.0
 AREA = 0.3  # m², brisket flat of 7 kg, both faces
@@ -32,7 +34,7 @@ def pit(fresh_air_kg_h: float) -> cw.Chamber:
     return cw.Chamber(107.0, fresh_air_kg_h, outside_dew_point_c=10.0, heat_transfer=8.0)
 
 
-def least_rise(r: cw.Result, hours: float) -> tuple[float, float]:
+def least_rise(r: Result, hours: float) -> tuple[float, float]:
     """Least rise of the core over so many hours while it is at 60 to 80 °C, and from where."""
     times = np.arange(0.0, r.duration_s, 60.0)
     core = np.interp(times, r.time_s, r.core_c)
@@ -44,11 +46,11 @@ def least_rise(r: cw.Result, hours: float) -> tuple[float, float]:
 
 
 @pytest.fixture(scope="module")
-def tight() -> cw.Result:
+def tight() -> Result:
     return cw.simulate(flat(), cw.Stage(pit(1.5), duration_s=14 * HOUR))
 
 
-def test_a_tight_pit_that_the_meat_makes_damp_gives_a_plateau(tight: cw.Result) -> None:
+def test_a_tight_pit_that_the_meat_makes_damp_gives_a_plateau(tight: Result) -> None:
     rise, begin = least_rise(tight, 2.0)
     assert rise <= 3.0
     assert 60.0 <= begin <= 80.0
@@ -57,7 +59,7 @@ def test_a_tight_pit_that_the_meat_makes_damp_gives_a_plateau(tight: cw.Result) 
     assert 55.0 <= np.interp(inside + HOUR, tight.time_s, tight.dew_point_c) <= 68.0
 
 
-def test_it_ends_when_the_stock_is_spent(tight: cw.Result) -> None:
+def test_it_ends_when_the_stock_is_spent(tight: Result) -> None:
     """Then the film is gone, the core goes on at 2 K/h or more, and is done in time."""
     finish = tight.time_at_core(85.0)
     assert finish is not None
@@ -71,13 +73,13 @@ def test_it_ends_when_the_stock_is_spent(tight: cw.Result) -> None:
     assert np.interp(end, tight.time_s, tight.film) < 0.01
 
 
-def test_its_height_is_the_wet_surface_of_that_dew_point(tight: cw.Result) -> None:
+def test_its_height_is_the_wet_surface_of_that_dew_point(tight: Result) -> None:
     """What a flat plateau says about the pit: its dew point, read off the core."""
     begin = least_rise(tight, 2.0)[1]
     moment = float(np.interp(begin, tight.core_c, tight.time_s)) + HOUR
     dew = float(np.interp(moment, tight.time_s, tight.dew_point_c))
     core = float(np.interp(moment, tight.time_s, tight.core_c))
-    wet = float(cw.wet_surface_temperature(107.0, dew, 8.0))
+    wet = float(wet_surface_temperature(107.0, dew, 8.0))
     # The surface passes on a little heat: the core follows a degree or two below it.
     assert wet - 3.0 <= core <= wet + 0.5
 
@@ -87,7 +89,7 @@ def test_a_dry_leaky_pit_has_a_slope_instead() -> None:
     assert least_rise(r, 2.0)[0] > 4.0
 
 
-def test_foil_ends_it(tight: cw.Result) -> None:
+def test_foil_ends_it(tight: Result) -> None:
     """Wrapped at the plateau the core leaves it within the hour."""
     stages = (
         cw.Stage(pit(1.5), until_core_c=67.5),

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 import coreward as cw
+from coreward.cook.result import Result
 from verification.random_cooks import RandomCook, material, random_cooks
 
 # From the issue: energy and water to 1e-8 of what crossed the surface or is stored.
@@ -16,7 +17,7 @@ RESIDUAL = 1e-8
 MOST_STEPS = 5000
 
 
-def cook(c: RandomCook) -> cw.Result:
+def cook(c: RandomCook) -> Result:
     return cw.simulate(c.piece, c.stages, cells=c.cells, tolerance=c.tolerance)
 
 

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
 
 import coreward as cw
-from coreward.cook.light import LightCook, light_cook, run_light, spread
+from coreward.cook.light import LIGHT_CELLS, Leg, LightCook, run_light, spread
+from coreward.cook.march import chamber_constants, make_forcing, surface_conditions
+from coreward.cook.stages import LONGEST_STAGE_S
+from coreward.physics.body import make_mesh
 
 HOUR = 3600.0
 PIT = cw.Surroundings(110.0, dew_point_c=30.0)
@@ -31,6 +35,23 @@ CASES = {
     ),
     "small sphere": (cw.Sphere(0.09), [cw.Stage(PIT, duration_s=3 * HOUR)]),
 }
+
+
+def light_cook(piece: cw.Piece, stages: Sequence[cw.Stage]) -> LightCook:
+    """The same cook as legs, as fits and plans make them."""
+    legs = []
+    mesh = make_mesh(piece.shape, LIGHT_CELLS)
+    for stage in stages:
+        longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
+        around = stage.surroundings
+        forcing, _ = make_forcing(piece, around, longest, mesh)
+        surface, chamber = (
+            surface_conditions(piece, stage),
+            chamber_constants(piece, around, mesh),
+        )
+        legs.append(Leg(forcing, surface, longest, stage.until_core_c, chamber=chamber))
+    constants = piece.material.constants
+    return LightCook(piece.shape, constants, piece.start_c, tuple(legs), piece.injected_water)
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -97,10 +118,3 @@ def test_a_core_that_is_past_its_mark_goes_on_at_once() -> None:
     assert np.array_equal(run.core_c, run_light(straight, at_s).core_c)
     assert run.reached == (True, True, False)
     assert run.leg_end_s[1] == run.leg_end_s[0]
-
-
-def test_a_liquid_is_refused_with_the_reason() -> None:
-    piece = cw.Piece(cw.Sphere(0.09), cw.meat(), 5.0)
-    stage = cw.Stage(PIT, duration_s=HOUR, wrap="foil", liquid=cw.Liquid(0.1, 60.0))
-    with pytest.raises(cw.InputError, match=r"needs coreward\.simulate"):
-        light_cook(piece, [stage])

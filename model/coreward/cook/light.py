@@ -17,14 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.cook.many import usable_cores
-from coreward.cook.march import (
-    chamber_constants,
-    fresh_vapour,
-    make_forcing,
-    surface_conditions,
-)
-from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage
-from coreward.errors import InputError
+from coreward.cook.march import fresh_vapour
 from coreward.physics import history
 from coreward.physics.body import Mesh, Shape, make_mesh
 from coreward.physics.chamber import OPEN, ChamberConstants, pascal_per_kilogram
@@ -288,43 +281,6 @@ def _account(
     out[4, first:stop] = np.interp(local, raw.time_s, vapour)
     out[5, first:stop] = np.interp(local, raw.time_s, raw.film)
     out[6, first:stop] = np.interp(local, raw.time_s, raw.water[:, -1])
-
-
-def light_cook(piece: Piece, stages: Sequence[Stage]) -> LightCook:
-    """Return a piece and stages as legs.
-
-    Raises
-    ------
-    InputError
-        If a stage begins with a liquid or has a spray, which only `coreward.simulate` pours.
-    """
-    legs = []
-    # The surface of a mesh does not depend on how finely it is cut.
-    mesh = make_mesh(piece.shape, LIGHT_CELLS)
-    for stage in stages:
-        if stage.liquid is not None or stage.spray is not None:
-            raise InputError(
-                "A stage with liquid under its wrap or a spray needs coreward.simulate: fits "
-                "and plans do not pour. Leave the liquid or the spray out."
-            )
-        longest = LONGEST_STAGE_S if stage.duration_s is None else stage.duration_s
-        forcing, _ = make_forcing(piece, stage.surroundings, longest, mesh)
-        legs.append(
-            Leg(
-                forcing,
-                surface_conditions(piece, stage),
-                longest,
-                stage.until_core_c,
-                chamber=chamber_constants(piece, stage.surroundings, mesh),
-            )
-        )
-    return LightCook(
-        piece.shape,
-        piece.material.constants,
-        piece.start_c,
-        tuple(legs),
-        piece.injected_water,
-    )
 
 
 def spread(

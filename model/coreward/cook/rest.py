@@ -346,13 +346,6 @@ class BoxRest:
         """The first kind of piece."""
         return self.results[0]
 
-    def core_in_box(self, kind: int = 0) -> tuple[Floats, Floats]:
-        """Time since the lid was closed [s] and core [°C] of one kind of piece."""
-        one = self.results[kind]
-        begin = one.records[-1].begin_s
-        inside = one.time_s >= begin
-        return one.time_s[inside] - begin, one.core_c[inside]
-
 
 def share_box(
     contents: Sequence[Boxed],

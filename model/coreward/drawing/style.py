@@ -178,13 +178,6 @@ def label_length(
     _label(ax, axis, f"{what} ({as_units(units).length})")
 
 
-def label_mass(
-    ax: Axes, units: str | UnitChoice = "C", *, axis: str = "y", what: str = "mass"
-) -> None:
-    """Label an axis as a mass in the chosen unit."""
-    _label(ax, axis, f"{what} ({as_units(units).mass})")
-
-
 def _label(ax: Axes, axis: str, text: str) -> None:
     if axis == "x":
         ax.set_xlabel(text)

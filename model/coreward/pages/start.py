@@ -16,6 +16,7 @@ import coreward as cw
 from coreward import tables
 from coreward.drawing import thumbnails
 from coreward.errors import CorewardError, InputError, LogError
+from coreward.events.found import Event
 from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
@@ -265,7 +266,7 @@ def _forecast(units: UnitChoice) -> Answer:
     # As the crew would say it: they know the cut and have measured the thickness.
     brisket = cw.Piece(cw.Slab(0.065), cw.meat("beef brisket point"), start_c=4.0)
     # Twenty minutes after the wrap the core does not show it yet: they say so.
-    wrapped = cw.Event("wrapped", _WRAPPED_AT_S, _WRAPPED_AT_S)
+    wrapped = Event("wrapped", _WRAPPED_AT_S, _WRAPPED_AT_S)
     told = forecast(
         log,
         brisket,

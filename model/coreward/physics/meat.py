@@ -76,12 +76,6 @@ class Material:
         """Whether the material holds water that can move and evaporate."""
         return bool(self.constants.moist)
 
-    @property
-    def raw_water_ratio(self) -> float:
-        """Water per dry fat-free solids of the raw piece. [kg/kg]."""
-        c = self.constants
-        return c.raw_water / c.solids_density if c.moist else 0.0
-
 
 def _sources(*sets: tables.ParameterSet) -> tuple[str, ...]:
     return tuple(sorted({s.record(name).source for s in sets for name in s}))

@@ -1,13 +1,11 @@
-"""Reports: any answer as one HTML page, a PDF, CSV files, or all of them in a ZIP.
+"""Reports: any answer as text, one HTML page, a PDF, CSV files, or all of them in a ZIP.
 
-``coreward.report(thing, "supper.html")`` writes one. `document_of` says what a report of
-a kind of thing holds; a new kind is added by registering a function with it::
+``coreward.report(answer, "supper.html")`` writes one, ``coreward.document(answer)`` says what
+it holds. A new kind of answer registers a function in the ``document.py`` of its room::
 
     from coreward.reports.things import document_of
 
     @document_of.register
-    def _(thing: Plan, *, units="C", title="", code="") -> Document:
-        return Document(title or "The plan", thing.sentence, (table_of(...),))
-
-and naming its module in ``coreward.reports.things.MODULES``.
+    def document(answer: Plan) -> Document:
+        return Document("The plan", answer.sentence, (table_of(...),))
 """

@@ -32,7 +32,7 @@ def text_page(document: Document) -> str:
             left
         )
     parts.append("\n".join(_listed("Sources", document.sources)))
-    parts.append(", ".join(f"{name} {number}" for name, number in document.versions))
+    parts.append(" ".join(document.versions[0]) if document.versions else "")
     parts.append(document.footer)
     return "\n\n".join(part for part in parts if part)
 

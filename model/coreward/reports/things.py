@@ -4,28 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import lru_cache, singledispatch
+from functools import cache, singledispatch
 from importlib import import_module
+from importlib.util import find_spec
 from typing import Any, Final, TypeVar
 
 from coreward.errors import InputError
 from coreward.reports.document import Document
 
-MODULES: Final = (
-    "coreward.questions.stall.document",
-    "coreward.questions.forecast.document",
-    "coreward.questions.review.document",
-    "coreward.questions.plan.document",
-    "coreward.questions.rest.document",
-    "coreward.questions.verdict.document",
-)
-"""Where the registered functions are; loaded when the first document is asked for."""
-
+# What is given to a question, and the room that says it; an answer is said in its own room.
+_GIVEN: Final = {
+    "coreward.cook.result": "coreward.questions.stall",
+    "coreward.logs.log": "coreward.questions.review",
+}
 Function = TypeVar("Function", bound=Callable[[Any], Document])
 
 
 class _Dispatch:
-    """`singledispatch` that loads the modules first."""
+    """`singledispatch` that loads the room of the answer first."""
 
     def __init__(self) -> None:
         self._by_type = singledispatch(_unknown)
@@ -50,17 +46,19 @@ class _Dispatch:
         InputError
             If nothing is known of such a thing.
         """
-        _load()
+        _load(type(answer).__module__)
         made = self._by_type(answer)
         if made.answer is None and made is not answer:
             made = replace(made, answer=answer)
         return replace(made, title=title or made.title, code=code or made.code)
 
 
-@lru_cache(maxsize=1)
-def _load() -> None:
-    for name in MODULES:
-        import_module(name)
+@cache
+def _load(module: str) -> None:
+    """Import the document of the room that a module stands in, if it has one."""
+    room = _GIVEN.get(module, module.rpartition(".")[0])
+    if room.startswith("coreward.questions.") and find_spec(f"{room}.document"):
+        import_module(f"{room}.document")
 
 
 def _unknown(answer: Any) -> Document:
@@ -79,4 +77,4 @@ def _(answer: Document) -> Document:
     return answer
 
 
-__all__ = ["MODULES", "document_of"]
+__all__ = ["document_of"]

@@ -246,38 +246,6 @@ class ParameterSet:
             changed[parameter] = new
         return replace(self, records=tuple(changed.items()))
 
-    def merged_with(self, other: ParameterSet) -> ParameterSet:
-        """Return a copy whose records are taken from `other` where names agree.
-
-        Parameters
-        ----------
-        other : ParameterSet
-            For example a set of ``permeability`` laid over a set of ``transport``.
-
-        Raises
-        ------
-        TableError
-            If no name agrees, or the units of an agreeing name differ.
-        """
-        shared = [parameter for parameter in other if parameter in self]
-        place = f"Set {other.name!r} of table {other.kind!r}"
-        if not shared:
-            raise TableError(
-                f"{place} shares no parameter with table {self.kind!r}; "
-                "merge only tables that describe the same quantities."
-            )
-        changed = dict(self._by_name)
-        for parameter in shared:
-            if other.record(parameter).unit != self.record(parameter).unit:
-                raise TableError(
-                    f"{place}: {parameter!r} is in {other.record(parameter).unit}, but table "
-                    f"{self.kind!r} has it in {self.record(parameter).unit}; convert one."
-                )
-            changed[parameter] = other.record(parameter)
-        return replace(
-            self, name=f"{self.name} with {other.name}", records=tuple(changed.items())
-        )
-
 
 def kinds() -> tuple[str, ...]:
     """Return the names of all tables, sorted."""

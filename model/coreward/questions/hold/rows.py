@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -95,27 +94,3 @@ def compare_rows(
             )
         )
     return tuple(found)
-
-
-def compare_rows_text(standard: Standard | str, organisms: Sequence[str] | None = None) -> str:
-    """Return the comparison as a plain table, rounded down."""
-    chosen = load_standard(standard) if isinstance(standard, str) else standard
-    lines = [
-        f"{chosen.title} ({chosen.revision})",
-        "printed row; time used; under its own law; other organisms by the printed hold alone",
-    ]
-    for row in compare_rows(chosen, organisms):
-        own = "" if row.own_log is None else f"; own law {_down(row.own_log)} log"
-        mark = " (printed row is short of its law)" if row.lenient else ""
-        others = ", ".join(
-            f"{name} {_down(value)}" for name, value in row.others if value > _LEAST_SHOWN_LOG
-        )
-        lines.append(
-            f"{row.printing}: {row.printed}; used {math.ceil(row.required_s)} s{own}{mark}; "
-            f"{others or 'nothing'}"
-        )
-    return "\n".join(lines)
-
-
-def _down(value: float) -> str:
-    return f"{math.floor(value * 100.0 + 1e-9) / 100.0:.2f}"

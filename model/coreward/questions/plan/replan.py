@@ -166,22 +166,6 @@ class Replan:
         )
 
 
-def usual_levers(
-    one: PieceOutlook, fitted: Fitted, pit_level_c: float
-) -> Mapping[str, tuple[Change, ...]]:
-    """Return what people do, from doing nothing to doing everything.
-
-    Parameters
-    ----------
-    one : PieceOutlook
-    fitted : Fitted
-        Tells how it is wrapped now.
-    pit_level_c : float
-        Of the pit as it is. [°C]
-    """
-    return {name: changes for name, (_, changes) in _usual(one, fitted, pit_level_c).items()}
-
-
 def _usual(
     one: PieceOutlook, fitted: Fitted, pit_level_c: float
 ) -> dict[str, tuple[Text, tuple[Change, ...]]]:
@@ -248,9 +232,9 @@ def replan(
         When the log begins, with a time zone; the log's own date by the clock of the
         serving hour if None.
     meat, until_s, events, cores
-        See :func:`coreward.fit`.
+        See `coreward.questions.forecast.fit.fit`.
     levers : mapping of str to sequence of Change, optional
-        What to try besides going on as planned; `usual_levers` if None.
+        What to try besides going on as planned; what people usually do if None.
     members, seed : int, optional
         Of each forecast.
 
@@ -453,5 +437,4 @@ __all__ = [
     "Lost",
     "Replan",
     "replan",
-    "usual_levers",
 ]

@@ -444,24 +444,6 @@ def _wrapped(told: Carryover) -> list[tuple[float, float]]:
     ]
 
 
-def figure_rest(
-    told: Carryover,
-    tender: Tenderness,
-    inside: Section,
-    at_time_s: float,
-    units: str | UnitChoice = "C",
-    dry: Carryover | None = None,
-) -> Figure:
-    """Return the picture as a figure of its own; parameters as `RestPicture.update`."""
-    picture = RestPicture()
-    picture.update(told, tender, inside, at_time_s, units, dry)
-    # Drawn whole from now on, by whatever draws it.
-    for ax in picture.figure.axes:
-        for artist in ax.get_children():
-            artist.set_animated(False)
-    return picture.figure
-
-
 def alt_text(told: Carryover, inside: Section, units: str | UnitChoice = "C") -> str:
     """Describe the picture in words."""
     choice = as_units(units)

@@ -28,7 +28,6 @@ from coreward.reports.document import (
     table_of,
     versions,
 )
-from coreward.reports.repeat import call, expression
 from coreward.reports.things import document_of
 from coreward.words import (
     Degrees,
@@ -325,6 +324,9 @@ def review_code(answer: Review) -> str:
     """Return the lines that repeat the review."""
     if answer.log is None:
         return ""
+    # Late: only a report repeats, and this loads the engines.
+    from coreward.reports.repeat import call, expression
+
     edges = tuple(entry.high_c for entry in answer.coldest.ranges if entry.high_c is not None)
     given = {
         "organism": repr(answer.kinetics.name if answer.kinetics is not None else None),

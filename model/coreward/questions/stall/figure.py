@@ -163,7 +163,8 @@ def alt_text(result: Result, explanation: Explanation, units: str | UnitChoice =
     ]
     for stall in explanation.stalls:
         parts.append(
-            f"{'Stands still' if stall.level else 'Climbs slowly'} from {style.format_hours(stall.begin_s)} to "
+            f"{'Stands still' if stall.level else 'Climbs slowly'} from "
+            f"{style.format_hours(stall.begin_s)} to "
             f"{style.format_hours(stall.end_s)}, core {degrees(stall.core_begin_c)} to "
             f"{degrees(stall.core_end_c)}."
         )

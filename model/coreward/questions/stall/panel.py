@@ -13,7 +13,7 @@ import numpy as np
 import coreward as cw
 from coreward import tables
 from coreward.errors import InputError
-from coreward.physics.air import pressure_at_altitude
+from coreward.physics.air import dew_point, pressure_at_altitude
 from coreward.physics.body import SHAPES
 from coreward.questions.stall import usual
 from coreward.questions.stall.choices import Choices, what_to_do
@@ -225,7 +225,7 @@ def dew_point_of(inputs: dict[str, Any]) -> float:
     if inputs["humidity"] == _KNOWN:
         return float(inputs["dew_point_c"])
     return float(
-        cw.dew_point(
+        dew_point(
             inputs["humidity_at_c"],
             relative_humidity=inputs["relative_humidity"],
             pressure_pa=pressure_at_altitude(inputs["altitude_m"]),

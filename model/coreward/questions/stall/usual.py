@@ -68,7 +68,7 @@ def pit(
 
 
 def usual_fresh_air(ventilation: str = PIT) -> float:
-    """Return the fresh air of a pit with its vents as they usually are. [kg/h]"""
+    """Return the fresh air of a pit with its vents as they usually are. [kg/h]."""
     room = tables.load("ventilation", ventilation)
     vents = room.text("usual_vents").replace(" ", "_")
     return room[f"fresh_air_{vents}"]

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from coreward import cautions, tables
-from coreward.cook.result import Result
 from coreward.logs.log import ProbeLog
 from coreward.questions.hold.spread import CONFIDENCE
 from coreward.questions.review.answer import review
@@ -35,7 +34,6 @@ from coreward.reports.document import (
     table_of,
     versions,
 )
-from coreward.reports.repeat import arguments_code, call, cook_code
 from coreward.reports.things import document_of
 from coreward.words import (
     Difference,
@@ -349,17 +347,20 @@ def verdict_data(answer: Verdict) -> tuple[Data, ...]:
     )
     if isinstance(answer.judged, ProbeLog):
         return (judged, log_data(answer.judged))
-    if isinstance(answer.judged, Result):
+    if answer.record.kind == "cook":
         return (judged, Data("cook.csv", answer.judged.to_csv_text(), "The computed cook."))
     return (judged,)
 
 
 def verdict_code(answer: Verdict) -> str:
     """Return the lines that repeat the verdict."""
+    # Late: only a report repeats, and this loads the engines.
+    from coreward.reports.repeat import arguments_code, call, cook_code
+
     given = arguments_code(answer.asked)
     if isinstance(answer.judged, ProbeLog):
         lines, subject = read_code(answer.judged), "log"
-    elif isinstance(answer.judged, Result):
+    elif answer.record.kind == "cook":
         lines, subject = [cook_code(answer.judged).rstrip("\n")], "cook"
     else:
         lines = [

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -12,26 +10,20 @@ from numpy.typing import NDArray
 from coreward.drawing.style import (
     INKS,
     apply_style,
-    format_temperature,
     label_hours,
     label_temperature,
     legend,
     temperature,
 )
-from coreward.errors import InputError
-from coreward.physics.lethality import CREDIT_FROM_C, Kinetics, load_kinetics
 from coreward.questions.verdict import MET, IntegralView, Verdict
-from coreward.tables.standards import Standard, load_standard
 from coreward.words import UnitChoice, as_units, shown
 
 Floats = NDArray[np.float64]
 _HOUR = 3600.0
 _MINUTE = 60.0
 _SHOWN_LOGS = 12.0  # beyond this a count of survivors means nothing
-_LOG_LINES = (1, 3, 5, 6.5, 9)
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*", "h")
 _SIZE = (8.0, 5.6)
-_MAP_SIZE = (7.4, 5.4)
 
 
 def figure_verdict(verdict: Verdict, units: str | UnitChoice = "C") -> Figure:
@@ -250,122 +242,3 @@ def _shown(values: Floats) -> Floats:
 
 def _top(view: IntegralView) -> float:
     return float(view.history.cumulative[-1])
-
-
-def figure_hold_map(
-    kinetics: Kinetics | str | None = None,
-    standard_points: Sequence[Standard | str] = ("us meat 6.5 log", "uk 70 for 2 min"),
-    units: str | UnitChoice = "C",
-    *,
-    mark: tuple[float, float] | None = None,
-    verdict: Verdict | None = None,
-) -> Figure:
-    """Map temperature against hold time, with lines of equal log reduction.
-
-    Parameters
-    ----------
-    kinetics : Kinetics or str, optional
-        Which organism; the default of the table when absent.
-    standard_points : sequence of Standard or str
-        Standards whose rows are drawn, at the time that is *used*.
-    units : str or UnitChoice
-        "C", "F" or a choice of units.
-    mark : tuple of float, optional
-        The user's hold: temperature [°C] and time. [s]
-    verdict : Verdict, optional
-        A cook to draw as a curve: for each temperature, how long the record was at or
-        above it.
-
-    Returns
-    -------
-    Figure
-        A new figure; the caller closes it.
-
-    Raises
-    ------
-    InputError, TableError
-        Unknown units, kinetics or standard; a mark that is no hold.
-    """
-    choice = as_units(units)
-    chosen = kinetics if isinstance(kinetics, Kinetics) else load_kinetics(kinetics)
-    standards = [
-        item if isinstance(item, Standard) else load_standard(item) for item in standard_points
-    ]
-    figure = Figure(figsize=_MAP_SIZE, layout="constrained")
-    ax = figure.subplots()
-    low, high = max(chosen.valid_low_c, CREDIT_FROM_C), chosen.valid_high_c
-    levels = np.linspace(low, high, 60)
-    d_minutes = chosen.d_minutes(levels)
-    for number, logs in enumerate(_LOG_LINES):
-        ax.plot(
-            temperature(levels, choice),
-            logs * d_minutes,
-            color=INKS["meat_3"].colour,
-            linewidth=1.0 + 0.15 * number,
-            linestyle="-",
-        )
-        ax.annotate(
-            f"{logs:g} log",
-            (float(temperature(levels[-1], choice)), float(logs * d_minutes[-1])),
-            textcoords="offset points",
-            xytext=(3, -3),
-            fontsize="x-small",
-            color=INKS["meat_3"].colour,
-        )
-    for number, standard in enumerate(standards):
-        rows = standard.temperatures_c
-        ax.plot(
-            temperature(rows, choice),
-            [standard.required_s(row) / _MINUTE for row in rows],
-            linestyle="none",
-            marker=_MARKERS[number % len(_MARKERS)],
-            markersize=5,
-            markerfacecolor="none" if number % 2 else INKS["target"].colour,
-            markeredgecolor=INKS["target"].colour,
-            label=standard.name,
-        )
-    if verdict is not None:
-        _draw_cook(ax, verdict, choice)
-    if mark is not None:
-        _draw_mark(ax, mark, choice)
-    ax.set_yscale("log")
-    ax.set_ylabel("hold at that minimum, min")
-    label_temperature(ax, choice, axis="x")
-    ends = f"{format_temperature(low, choice, 1)} to {format_temperature(high, choice, 1)}"
-    apply_style(ax, title=f"{chosen.organism} in {chosen.food}\nvalid {ends}")
-    legend(ax, fontsize="x-small", loc="upper right")
-    return figure
-
-
-def _draw_cook(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
-    time, coldest = verdict.record.known()
-    if time.size < 2:
-        return
-    width = np.diff(time)
-    lower = np.minimum(coldest[:-1], coldest[1:])
-    counted = width <= verdict.record.longest_gap_s
-    levels = np.linspace(CREDIT_FROM_C, max(float(np.max(coldest)), CREDIT_FROM_C + 0.1), 80)
-    held = np.array([float(np.sum(width[counted & (lower >= level)])) for level in levels])
-    some = held > 0.0
-    ax.plot(
-        temperature(levels[some], choice),
-        held[some] / _MINUTE,
-        **INKS["core"].kwargs() | {"label": "this cook: time at or above"},
-    )
-
-
-def _draw_mark(ax: Axes, mark: tuple[float, float], choice: UnitChoice) -> None:
-    at_c, held_s = mark
-    if not (np.isfinite(at_c) and np.isfinite(held_s) and held_s > 0.0):
-        raise InputError(
-            f"the mark is {mark!r}: give a temperature in °C and a hold above zero seconds."
-        )
-    ax.plot(
-        [float(temperature(at_c, choice))],
-        [held_s / _MINUTE],
-        linestyle="none",
-        marker=INKS["event"].marker,
-        markersize=11,
-        color=INKS["event"].colour,
-        label="your hold",
-    )

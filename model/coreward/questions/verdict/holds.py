@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,11 +92,6 @@ class Holds:
         through = begin + required_s
         lasted = through <= ends + ROUNDING_S
         return float(np.min(through[lasted])) if lasted.any() else math.inf
-
-    @cached_property
-    def last_s(self) -> float:
-        """Time of the last sample. [s]."""
-        return float(self.time_s[-1]) if self.time_s.size else 0.0
 
     def sample_from(self, time_s: float) -> float:
         """Return the first sample at or after a time; infinite behind the last. [s]."""
