@@ -162,8 +162,9 @@ def alt_text(result: Result, explanation: Explanation, units: str | UnitChoice =
         f"{100.0 * float(result.mass_loss_fraction[-1]):.0f} percent."
     ]
     for stall in explanation.stalls:
+        does = "Stands still" if stall.level else "Climbs slowly"
         parts.append(
-            f"{'Stands still' if stall.level else 'Climbs slowly'} from {style.format_hours(stall.begin_s)} to "
+            f"{does} from {style.format_hours(stall.begin_s)} to "
             f"{style.format_hours(stall.end_s)}, core {degrees(stall.core_begin_c)} to "
             f"{degrees(stall.core_end_c)}."
         )
