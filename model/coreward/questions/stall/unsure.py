@@ -13,7 +13,7 @@ from coreward.events.standstill import Stall
 from coreward.physics.body import Slab
 from coreward.questions.stall import usual
 from coreward.questions.stall.explain import explain
-from coreward.words import Degrees, Lasting, Length, Text, Units, say, shown
+from coreward.words import Degrees, Lasting, Length, Mass, Text, Units, say, shown
 
 _HOUR: Final = 3600.0
 _LONGEST_S: Final = 30 * _HOUR
@@ -88,11 +88,19 @@ def how_unsure() -> tuple[Turned, ...]:
         cooks.append(("how far suction reaches", f"{value:g} kg/kg", turned, pit))
     for value in skin.record("film_capacity").range:
         turned = made(surface=skin.replace(film_capacity=value))
-        cooks.append(("water that stays on the surface", f"{value:g} kg/m²", turned, pit))
+        cooks.append(
+            (
+                "water that stays on the surface",
+                say("{0} on a square metre", Mass(value, 2)),
+                turned,
+                pit,
+            )
+        )
     for size in _THICKNESSES_M:
         cooks.append(("thickness", Length(size), usual.piece(Slab(size)), pit))
     for value in fresh:
-        cooks.append(("fresh air", f"{value:g} kg/h", plain, usual.pit(fresh_air_kg_h=value)))
+        around = usual.pit(fresh_air_kg_h=value)
+        cooks.append(("fresh air", say("{0} an hour", Mass(value)), plain, around))
 
     def cook(one: tuple[str, Text, Piece, Chamber]) -> Turned:
         name, words, piece, around = one
