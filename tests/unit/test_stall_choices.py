@@ -124,6 +124,15 @@ def test_a_wrapped_piece_is_not_wrapped_again() -> None:
     assert found.rows[0].result.records[-1].wrap == "paper"
 
 
+def test_done_before_the_foil_of_later_goes_on(tight: cw.Result) -> None:
+    """A stage in a chamber that is over as it begins has nothing to balance."""
+    found = what_to_do(tight, 7 * HOUR, 78.0)
+    wait, later = found.row("wait"), found.row("foil later")
+    assert wait.takes_s < 2 * HOUR
+    assert later.takes_s == pytest.approx(wait.takes_s, abs=60.0)
+    assert later.result.balance.vapour < 1e-8
+
+
 def test_what_cannot_be_chosen_is_refused(tight: cw.Result) -> None:
     shut = cooked(evaporation=False)
     with pytest.raises(InputError, match="does not stall"):

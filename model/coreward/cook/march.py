@@ -716,7 +716,9 @@ def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
             came = book[q["vapour_in"]] + book[q["evaporated"]] + book[q["boiled"]]
             went = book[q["vapour_out"]] + book[q["condensed"]]
             kept_here = raw.vapour[-1] - raw.vapour[0]
-            worst_vapour = max(worst_vapour, abs(kept_here - came + went) / max(came, went))
+            # A stage of no length has nothing to close.
+            moved = max(came, went, 1e-30)
+            worst_vapour = max(worst_vapour, abs(kept_here - came + went) / moved)
         before_e, before_w = e1, w1
     return Balance(float(worst_energy), float(worst_water), float(worst_vapour))
 

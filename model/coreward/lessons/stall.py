@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-import numpy as np
-
+from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
-from coreward.cook.stages import Piece, Stage, Surroundings
+from coreward.cook.stages import Stage
 from coreward.errors import InputError
+from coreward.events.standstill import Stall
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question, Step
 from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import Slab
-from coreward.physics.meat import meat
-from coreward.questions.stall.explain import AIR_LIMITED, DRY, SUPPLY_LIMITED, explain
+from coreward.questions.stall import usual
+from coreward.questions.stall.explain import Account, explain
 from coreward.words import Degrees, Lasting, say
 
 _HOUR = 3600.0
@@ -22,35 +22,38 @@ _LONGEST_S = 30 * _HOUR
 _FROM_C, _TO_C = 65.0, 75.0
 """The stretch of the core's way whose time is compared. [°C]"""
 _STRETCH = (Degrees(_FROM_C), Degrees(_TO_C))
-_DONE_C = 88.0
+_DONE_C = 85.0
 _SAME = 0.1
 """A change of the time by less than this share counts as none."""
-_THICKNESS_M = 0.08
-_PIT_C = 110.0
-_DEW_POINT_C, _DRY_DEW_POINT_C = 35.0, 5.0
+_SAME_K = 1.0
+"""A change of the height by less than this counts as none."""
+_THICKER_M = 0.06
+_VENTED = "average"
+"""Set of table ``ventilation`` with the vents half open."""
 
 
 @lru_cache(maxsize=32)
 def cook(
     *,
-    thickness_m: float = _THICKNESS_M,
-    air_c: float = _PIT_C,
-    dew_point_c: float = _DEW_POINT_C,
+    thickness_m: float = usual.THICKNESS_M,
+    air_c: float = usual.PIT_C,
+    ventilation: str = usual.PIT,
     evaporation: bool = True,
     altitude_m: float = 0.0,
     wrap: str | None = None,
     wrap_at_c: float = 66.0,
-    transport: str | None = None,
-    permeability: str | None = None,
+    transport: str = usual.FLOW,
 ) -> Result:
     """Return the brisket of the story, with one thing changed.
 
     Parameters
     ----------
     thickness_m : float
-        [m]
-    air_c, dew_point_c : float
+        Of the same weight. [m]
+    air_c : float
         Of the pit. [°C]
+    ventilation : str
+        Set of table ``ventilation``: how much fresh air.
     evaporation : bool
         Whether vapour can leave.
     altitude_m : float
@@ -58,14 +61,13 @@ def cook(
     wrap : str, optional
         "foil" or "paper", put on when the core has `wrap_at_c`. [°C]
     wrap_at_c : float
-    transport, permeability : str, optional
-        Sets of those tables: another account of how water moves.
+    transport : str
+        Set of that table: another account of how water moves.
     """
-    brisket = meat("beef brisket whole", transport=transport, permeability=permeability)
-    piece = Piece(Slab(thickness_m), brisket, start_c=4.0)
-    pit = Surroundings(
-        air_c=air_c,
-        dew_point_c=dew_point_c,
+    piece = usual.piece(Slab(thickness_m), transport=transport)
+    pit = usual.pit(
+        air_c,
+        ventilation=ventilation,
         evaporation=evaporation,
         pressure_pa=float(pressure_at_altitude(altitude_m)),
     )
@@ -100,6 +102,17 @@ def _hours_until(result: Result, core_c: float) -> float:
     return hours_between(result, float(result.core_c[0]) + 0.01, core_c)
 
 
+def _account(result: Result) -> Account:
+    return explain(result).account
+
+
+def _stall(result: Result) -> Stall:
+    stall = _account(result).stall
+    if stall is None:
+        raise InputError("This cook does not stall, so there is nothing to compare.")
+    return stall
+
+
 def _without_vapour() -> Finding:
     shut, bare = cook(evaporation=False), cook()
     stalls = explain(shut).stalls
@@ -121,52 +134,57 @@ def _without_vapour() -> Finding:
     )
 
 
-def _limit() -> Finding:
-    told = explain(cook())
-    stall = max(told.stalls, key=lambda each: each.duration_s)
-    inside = (told.time_s >= stall.begin_s) & (told.time_s <= stall.end_s)
-    names, counts = np.unique(told.regime[inside], return_counts=True)
-    most = int(np.argmax(counts))
-    share = 100.0 * counts[most] / counts.sum()
-    ratio = float(
-        np.median(told.water_demand_kg_m2_s[inside] / told.evaporation_kg_m2_s[inside])
-    )
+def _vents() -> Finding:
+    tight, open_ = _stall(cook()), _stall(cook(ventilation=_VENTED))
+    step = open_.core_begin_c - tight.core_begin_c
+    if not open_.level:
+        choice = "nowhere"
+    elif abs(step) < _SAME_K:
+        choice = "same"
+    else:
+        choice = "hotter" if step > 0.0 else "cooler"
     return Finding(
-        str(names[most]),
-        f"{share:.0f} % of the stall is {names[most]}; the air could take {ratio:.0f} times "
-        "what reaches the surface.",
+        choice,
+        say(
+            "Vents nearly closed: {0} to {1} in {2}. Half open: {3} to {4} in {5}.",
+            Degrees(tight.core_begin_c),
+            Degrees(tight.core_end_c),
+            Lasting(tight.duration_s),
+            Degrees(open_.core_begin_c),
+            Degrees(open_.core_end_c),
+            Lasting(open_.duration_s),
+        ),
     )
 
 
-def _drier() -> Finding:
-    damp, dry = cook(), cook(dew_point_c=_DRY_DEW_POINT_C)
-    ratio = hours_between(dry) / hours_between(damp)
+def _length() -> Finding:
+    thin, thick = _stall(cook()), _stall(cook(thickness_m=_THICKER_M))
+    ratio = thick.duration_s / thin.duration_s
     choice = "same" if abs(ratio - 1.0) < _SAME else "longer" if ratio > 1.0 else "shorter"
     return Finding(
         choice,
         say(
-            "From {0} to {1}: {2} at a dew point of {3}, {4} at {5}.",
-            *_STRETCH,
-            Lasting(hours_between(damp) * _HOUR),
-            Degrees(_DEW_POINT_C),
-            Lasting(hours_between(dry) * _HOUR),
-            Degrees(_DRY_DEW_POINT_C),
+            "The core stands still for {0} in the thinner piece and for {1} in the thicker.",
+            Lasting(thin.duration_s),
+            Lasting(thick.duration_s),
         ),
     )
 
 
 def _vapour_share() -> float:
-    told = explain(cook())
-    stall = max(told.stalls, key=lambda each: each.duration_s)
-    inside = (told.time_s >= stall.begin_s) & (told.time_s <= stall.end_s)
-    seconds = np.gradient(told.time_s[inside])
-    arrived = ((told.convection_w_m2 + told.radiation_w_m2)[inside] * seconds).sum()
-    return float(100.0 * (told.evaporation_w_m2[inside] * seconds).sum() / arrived)
+    return 100.0 * _account(cook()).vapour_share
 
 
-def _half_as_thick() -> float:
-    thin = hours_between(cook(thickness_m=0.5 * _THICKNESS_M))
-    return 100.0 * thin / hours_between(cook())
+def _damp() -> float:
+    damp = _account(cook()).damp
+    if damp is None:
+        raise InputError("The core does not stand still, so it tells nothing about the pit.")
+    return damp.dew_point_c
+
+
+def _thicker() -> float:
+    thick = _hours_until(cook(thickness_m=_THICKER_M), _DONE_C)
+    return 100.0 * thick / _hours_until(cook(), _DONE_C)
 
 
 def _saved_by_foil() -> float:
@@ -178,13 +196,18 @@ def _up_the_hill() -> float:
     return float(cook(wrap="foil", altitude_m=1500.0).core_c[-1])
 
 
+_FRESH, _VENTED_AIR = (
+    f"{tables.load('ventilation', name)['fresh_air']:g}" for name in (usual.PIT, _VENTED)
+)
+
 LESSON = Lesson(
     name="why-the-stall",
     title="Why has it stopped rising?",
     case=(
-        "The crew of our invented village hall put a whole brisket, {80 mm} thick, into a pit "
-        "at {110 C}. For hours it climbs steadily. In the sixties it slows to a crawl, for "
-        "hours, and the supper is at 18:30. Nobody changed the fire."
+        "The crew of our invented village hall put a flat brisket, {7.0 kg} and {45 mm} thick, "
+        "into a tight pit at {107 C}, vents nearly closed. It climbs fast. Then, in the "
+        "sixties, it stands still, for hours, and the supper is at 18:30. Nobody changed the "
+        "fire. And then, by itself, it goes on."
     ),
     questions=(
         Question(
@@ -199,67 +222,89 @@ LESSON = Lesson(
             "No evaporation, no stall: nothing else takes that much heat away at the surface.",
         ),
         Question(
-            "limit",
-            "With evaporation: what holds the temperature back for most of the stall?",
+            "vents",
+            f"Open the vents half: {{{_VENTED_AIR} kg}} of fresh air an hour in place of "
+            f"{{{_FRESH} kg}}. "
+            "Where does the core stand still then?",
             {
-                AIR_LIMITED: "The air: it cannot take more water",
-                SUPPLY_LIMITED: "The meat: it does not send more water",
-                DRY: "Neither: the surface is dry by then",
+                "hotter": "Hotter than before",
+                "same": "Just where it did",
+                "cooler": "Cooler than before",
+                "nowhere": "Nowhere: it only slows down",
             },
-            _limit,
-            "Each degree of rise squeezes out more water, and boiling that off takes the heat.",
+            _vents,
+            "Air that is damp from the meat holds a wet surface at one temperature. Dry air "
+            "takes water faster than it arrives; the surface dries, and the core climbs "
+            "slowly with what the meat still sends.",
         ),
         Question(
-            "drier",
-            "Dry the air of the pit, from a dew point of {35 C} to one of {5 C}. Does the core "
-            "take longer from {65 C} to {75 C}?",
+            "length",
+            "The same weight, but {60 mm} thick and not {45 mm}, in the tight pit. For how "
+            "long does the core stand still?",
             {
-                "longer": "Longer: drier air evaporates more",
-                "shorter": "Shorter: the surface dries out sooner",
-                "same": "Neither: it stays within a tenth",
+                "longer": "Longer",
+                "same": "As long, within a tenth",
+                "shorter": "Shorter",
             },
-            _drier,
-            "Air that could already take far more than arrives gains nothing from being drier.",
+            _length,
+            "It stands still for as long as its stock of free water lasts, and a thicker piece "
+            "has more of it behind each patch of surface.",
         ),
     ),
     exercises=(
         Exercise(
             "vapour",
-            "How much of the heat that arrives during the stall leaves again as vapour? Read "
-            "it from the words under the picture, evaporation on.",
+            "How much of the heat that arrives during the standstill leaves again as vapour? "
+            "Read it from the words under the picture, evaporation on.",
             "%",
             _vapour_share,
-            within=4.0,
+            within=2.0,
             digits=0,
             too_low="Compare the blue line of evaporation with convection and radiation "
-            "together: little is left over for the meat.",
+            "together: hardly anything is left over for the meat.",
             too_high="Something still goes into the meat, or the core would not rise at all.",
-            because="What is left over warms the meat: that is the slow rise.",
+            because="What is left over warms the meat: next to nothing, so it stands still.",
         ),
         Exercise(
-            "thin",
-            "A piece {40 mm} thick instead of {80 mm}. The time from {65 C} to {75 C} is how "
-            "many per cent of what it was?",
-            "%",
-            _half_as_thick,
-            within=6.0,
+            "damp",
+            "Which dew point does the standstill tell of? (All as at the start, evaporation "
+            "on.)",
+            "°C",
+            _damp,
+            within=2.0,
             digits=0,
-            too_low="A quarter would hold for conduction alone. Here the water has to be "
-            "boiled off: half the meat holds half the water and has the same surface.",
-            too_high="Half the thickness is half the water behind each patch of surface.",
-            because="Half the water behind the same surface takes about half the time; "
-            "conduction alone would have made it a quarter.",
+            too_low="A wet surface is only a few degrees hotter than the dew point when the "
+            "air is this damp.",
+            too_high="Nothing that evaporates can be colder than the dew point: it lies below "
+            "the core.",
+            because="The meat has made its own weather: the wet surface settles a few degrees "
+            "above the dew point, and the core with it.",
+        ),
+        Exercise(
+            "thick",
+            "The same weight {60 mm} thick instead of {45 mm}. The time until the core has "
+            "{85 C} is how many per cent of what it was?",
+            "%",
+            _thicker,
+            within=7.0,
+            digits=0,
+            too_low="A third more would hold if there were only more water behind each patch "
+            "of surface. Less surface also makes its air less damp, and so the surface cooler.",
+            too_high="The square of the thickness would hold for heat alone; here most of the "
+            "time goes into boiling off water.",
+            because="More than in proportion to the thickness (water), less than to its square "
+            "(heat).",
         ),
         Exercise(
             "foil",
             "Foil goes on when the core has {66 C}. How many hours sooner than bare does the "
-            "core reach {88 C}?",
+            "core reach {85 C}?",
             "h",
             _saved_by_foil,
-            share=0.15,
+            share=0.1,
             within=0.3,
-            too_low="Read both times at {88 C}, and cook for long enough: the bare piece needs "
-            "more than 15 h.",
+            too_low="Read both times at {85 C}: the bare piece has all its standstill before "
+            "it and a long climb after it.",
             too_high="The foil goes on when the core has {66 C}, hours after the start; only "
             "the rest is saved.",
             because="The wrap keeps the vapour in, so the heat stays, at the price of a soft "
@@ -281,14 +326,15 @@ LESSON = Lesson(
     equation=(
         "h (T_air - T_s) + q_rad  =  L m  +  k dT/dn\n"
         "what arrives             =  what evaporates  +  what goes into the meat\n"
-        "c_apparent = c + L |dW/dT|   what one more degree costs"
+        "V Y  =  V Y_outside + m A   what the fresh air carries off  =  what the meat gives"
     ),
     takeaways=(
         "No evaporation, no stall. A tight wrap switches it off, at the price of a soft crust.",
-        "The stall ends when the meat has little left to send at that temperature, not when "
-        "some patience runs out.",
-        "When the meat is the limit, a hotter pit shortens the stall and damper air does "
-        "little. When the air is the limit, it is the reverse.",
+        "How hot it stands still, the damp of the pit decides, and in a tight pit the meat "
+        "makes the damp: the plateau tells of the dew point.",
+        "How long, the stock of free water decides, and nobody knows well how freely it "
+        "follows. When it is spent the core goes on by itself.",
+        "In a dry, leaky pit there is a slow climb and no standstill.",
     ),
     steps=(
         Step(
@@ -313,30 +359,33 @@ LESSON = Lesson(
         ),
         Step(
             9,
-            "Which one is the limit?",
-            "reads the strip of words under 'Water at the surface' through the stall; finds "
-            "the two lines of water and the gap between them",
-            "draws the balance on the board: what arrives, what evaporates, what goes in",
+            "What sets the height?",
+            "drags fresh air up and down: watches the core, the dew point and the strip of "
+            "words under 'Water at the surface'",
+            "draws the balance on the board: what arrives, what evaporates, what the fresh "
+            "air carries off; reveals the second answer",
         ),
         Step(
             7,
-            "Dry the air",
-            "drags the dew point down and up and watches the time from {65 C} to {75 C}",
-            "asks those who predicted 'longer' what they reckoned with; reveals the third "
+            "What sets the length?",
+            "drags the thickness and watches the free water at the lower right run out",
+            "asks those who predicted 'shorter' what they reckoned with; reveals the third "
             "answer",
         ),
         Step(
             10,
             "Exercises in pairs",
-            "works out two of the four exercises with the panel and types the answers in",
+            "works out two of the five exercises with the panel and types the answers in",
             "goes round; the sheet of answers has what the model gives and what counts as "
             "right",
         ),
         Step(
             5,
             "Say it in one sentence",
-            "writes on the hand-out why it stopped, in one sentence, without the word 'stall'",
-            "has three sentences read out; says what the model does not know",
+            "writes on the hand-out why it stopped and what ended it, in one sentence, without "
+            "the word 'stall'",
+            "has three sentences read out; says what the model does not know: how freely the "
+            "water follows",
         ),
     ),
 )

@@ -13,7 +13,6 @@ import numpy as np
 from matplotlib.figure import Figure
 
 import coreward as cw
-from coreward import tables
 from coreward.drawing import thumbnails
 from coreward.errors import CorewardError, InputError, LogError
 from coreward.events.found import Event
@@ -21,6 +20,7 @@ from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import read_log
 from coreward.questions.rest.carryover import carryover
+from coreward.questions.stall import usual
 from coreward.questions.stall.explain import explain
 from coreward.reports.pictures import drawing, svg_text
 from coreward.widgets.panel import default_units
@@ -134,23 +134,23 @@ def _card_html(card: tuple[Card, str, str]) -> str:
 
 
 def _stall(units: UnitChoice) -> Answer:
-    slab = cw.Slab(0.08)
-    brisket = cw.Piece(slab, cw.meat("beef brisket whole"), start_c=4.0)
-    # As damp as the panel below starts with: card and panel then tell of the same cook.
-    pit = cw.Surroundings(air_c=110, dew_point_c=tables.load("fire")["dew_point_c"])
-    cook = cw.simulate(brisket, cw.Stage(pit, duration_s=14 * _HOUR))
+    # The cook that the panel below and the page start with: all tell of the same.
+    cook = cw.simulate(usual.piece(), cw.Stage(usual.pit(), duration_s=14 * _HOUR))
     told = explain(cook)
-    if not told.stalls:
-        return Answer(thumbnails.thumb_stall(cook, told, units), "A brisket without a stall.")
-    longest = max(told.stalls, key=lambda each: each.duration_s)
+    stall = told.account.stall
+    picture = thumbnails.thumb_stall(cook, told, units)
+    if stall is None:
+        return Answer(picture, "A brisket without a stall.")
+    does = "stands still" if stall.level else "climbs slowly"
     return Answer(
-        thumbnails.thumb_stall(cook, told, units),
+        picture,
         say(
-            "A brisket {0} thick, computed: slow for {1}, from {2} to {3}.",
-            Length(slab.thickness),
-            Lasting(longest.duration_s),
-            Degrees(longest.core_begin_c),
-            Degrees(longest.core_end_c),
+            "A brisket {0} thick in a tight pit, computed: {1} for {2}, at {3} to {4}.",
+            Length(usual.THICKNESS_M),
+            does,
+            Lasting(stall.duration_s),
+            Degrees(stall.core_begin_c),
+            Degrees(stall.core_end_c),
         ),
     )
 

@@ -333,7 +333,7 @@ class NumberControl(Control):
             tooltip=f"{self.spec.label}: type a value",
             layout=W.Layout(width="54px", flex="0 0 auto"),
         )
-        self.unit = W.HTML(layout=W.Layout(width="28px", flex="0 0 auto", margin="0 0 0 2px"))
+        self.unit = W.HTML(layout=W.Layout(width="34px", flex="0 0 auto", margin="0 0 0 2px"))
         self.entry.add_class("coreward-entry")
         self._echo: tuple[float, float, float] | None = None
         self._is_shown = self._slides = False

@@ -392,8 +392,8 @@ def _sentence(e: Explanation) -> Text:
     if account.kind == WET_PLATEAU:
         settles = say(
             "The surface stays wet and the damp of the air sets how hot it gets: it settles "
-            "near {0}, where evaporation takes all the heat that arrives. Drier air holds it "
-            "lower, damper air higher. A wrap or a hotter pit ends it.",
+            "near {0}, where evaporation takes all the heat that arrives. Somewhat drier air "
+            "holds it lower, damper air higher. A wrap or a hotter pit ends it.",
             Degrees(float(np.nanmean(e.wet_surface_c[inside]))),
         )
         return together((span, why, settles, *_read_off(account), *_ending(account)))

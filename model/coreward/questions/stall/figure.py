@@ -12,24 +12,21 @@ slider moves: a full redraw costs several times as much.
 
 from __future__ import annotations
 
-import io
-from typing import Any
-
-import matplotlib as mpl
-import numpy as np
-from matplotlib.figure import Figure
-
 from coreward.cook.result import Result
 from coreward.drawing import style
-from coreward.drawing.canvas import PictureCanvas, pixels_of
+from coreward.drawing.canvas import PictureCanvas
+from coreward.drawing.canvas import pixels_of
 from coreward.questions.stall.explain import Explanation
-from coreward.questions.stall.scene import (
-    REGIME_WORDS,
-    TILES,
-    Scene,
-    regime_spans,
-)
+from coreward.questions.stall.scene import REGIME_WORDS
+from coreward.questions.stall.scene import Scene
+from coreward.questions.stall.scene import TILES
+from coreward.questions.stall.scene import regime_spans
 from coreward.words import UnitChoice
+from matplotlib.figure import Figure
+from typing import Any
+import io
+import matplotlib as mpl
+import numpy as np
 
 
 def figure_stall(
@@ -162,9 +159,9 @@ def alt_text(result: Result, explanation: Explanation, units: str | UnitChoice =
         f"{100.0 * float(result.mass_loss_fraction[-1]):.0f} percent."
     ]
     for stall in explanation.stalls:
+        does = "Stands still" if stall.level else "Climbs slowly"
         parts.append(
-            f"{'Stands still' if stall.level else 'Climbs slowly'} from "
-            f"{style.format_hours(stall.begin_s)} to "
+            f"{does} from {style.format_hours(stall.begin_s)} to "
             f"{style.format_hours(stall.end_s)}, core {degrees(stall.core_begin_c)} to "
             f"{degrees(stall.core_end_c)}."
         )

@@ -48,8 +48,9 @@ _MADE, _KNOWN = "fresh air", "dew point"
 # a dry crust. Common practice, no source.
 _WET, _DRY = 0.97, 0.75
 _STYLE: Final = """<style>
-.coreward-choices { display: grid; grid-template-columns: minmax(9em, 17em) 1fr; gap: 3px 10px;
+.coreward-choices { display: grid; grid-template-columns: minmax(9em, 20em) 1fr; gap: 3px 10px;
   max-width: 900px; line-height: 1.35; align-items: center; }
+@media (max-width: 640px) { .coreward-choices { grid-template-columns: 1fr; } }
 .coreward-choices > div { min-width: 0; }
 .coreward-choices i { display: block; height: 9px; background: #9c4a5c; }
 .coreward-choices .coreward-late i {
@@ -317,7 +318,7 @@ class StallPanel(Panel):
         self._known: tuple[Any, StallOutcome] | None = None
         self._choices_box = W.HTML()
         self._choices_box.add_class("coreward-tables")
-        super().__init__(state, units, unit_kinds=("temperature", "length"))
+        super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""

@@ -27,9 +27,15 @@ FLOW: Final = "swelling_pressure"
 _HELD_WITH: Final = {FLOW: "through_flow"}
 
 
-def material(cut: str = CUT, transport: str = FLOW) -> Material:
+def material(
+    cut: str = CUT,
+    transport: str | tables.ParameterSet = FLOW,
+    surface: tables.ParameterSet | None = None,
+) -> Material:
     """Return the meat, with the water-holding curve that belongs to an account of transport."""
-    return meat(cut, transport=transport, water_holding=_HELD_WITH.get(transport))
+    name = transport if isinstance(transport, str) else transport.name
+    held = _HELD_WITH.get(name)
+    return meat(cut, transport=transport, water_holding=held, surface=surface)
 
 
 def piece(
