@@ -42,6 +42,13 @@ def test_quick_measures_every_method_that_is_installed(report):
     assert report.rows[0].ratio == 1.0
 
 
+def test_a_chamber_is_measured_too(report):
+    (row,) = report.chamber
+    assert row.note == "ok"
+    assert row.error_k <= benchmark.LIMIT_K
+    assert 0.0 < row.fastest_s <= row.median_s
+
+
 def test_scaling_and_floor_are_numbers(report):
     for table in (report.cells, report.members):
         for line in table:

@@ -1,13 +1,21 @@
-"""Random cooks inside (and at the edge of) what the package accepts."""
+"""Random cooks inside (and at the edge of) what the package accepts.
+
+``python tests/verification/random_cooks.py 2000`` cooks as many in chambers, with flow,
+injections, sprays and wraps among them, and says how many failed and why.
+"""
 
 from __future__ import annotations
 
+import sys
+from collections import Counter
 from dataclasses import dataclass, replace
 
 import numpy as np
+from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 import coreward as cw
+from coreward.errors import CorewardError
 from coreward.physics.meat import Material
 from coreward.physics.water import saturation_temperature
 
@@ -91,3 +99,113 @@ def random_cooks(draw: st.DrawFn, longest_s: float = 4 * 3600.0) -> RandomCook:
         # more than the test allows; nobody is served such a result.
         tolerance=draw(st.sampled_from((0.005, 0.02, 0.1))),
     )
+
+
+@st.composite
+def chambers(draw: st.DrawFn, longest_s: float) -> cw.Stage:
+    """A stage in a chamber: sealed to leaky, steady or changing, walls cold or warm."""
+    duration = draw(logarithmic(60.0, longest_s))
+    air = draw(st.floats(30.0, 200.0))
+    fresh = draw(st.one_of(st.just(0.0), logarithmic(0.05, 500.0)))
+    kind = draw(st.sampled_from(("constant", "constant", "ramp", "vent")))
+    given: object = air
+    flow: object = fresh
+    if kind == "ramp":
+        given = ([0.0, duration], [air, draw(st.floats(30.0, 200.0))])
+    elif kind == "vent":
+        flow = ([0.0, 0.5 * duration, 0.5 * duration + 5.0], [fresh, fresh, 20.0 * fresh + 5.0])
+    wrap = draw(st.sampled_from((None, None, None, "foil", "paper")))
+    spray = None
+    if wrap is None and draw(st.booleans()):
+        spray = cw.Spray(draw(logarithmic(1e-3, 0.3)), draw(logarithmic(300.0, 7200.0)))
+    return cw.Stage(
+        cw.Chamber(
+            given,  # type: ignore[arg-type]
+            flow,  # type: ignore[arg-type]
+            water_kg_h=draw(st.one_of(st.just(0.0), logarithmic(0.01, 2.0))),
+            volume_m3=draw(logarithmic(0.02, 5.0)),
+            wall_c=draw(st.one_of(st.none(), st.none(), st.floats(10.0, 200.0))),
+            heat_transfer=draw(logarithmic(1.0, 60.0)),
+            portion=draw(st.sampled_from((1.0, 1.0, 0.3))),
+        ),
+        duration_s=duration,
+        until_core_c=draw(st.sampled_from((None, None, 65.0, 90.0))),
+        wrap=wrap,
+        spray=spray,
+    )
+
+
+@st.composite
+def chamber_cooks(draw: st.DrawFn, longest_s: float = 6 * 3600.0) -> RandomCook:
+    shape = draw(st.sampled_from((cw.Slab, cw.Cylinder, cw.Sphere)))
+    permeability = draw(st.one_of(st.none(), logarithmic(1e-17, 1e-15)))
+    closure = draw(
+        st.sampled_from(("swelling_pressure", "swelling_pressure", "expulsion", "both"))
+    )
+    return RandomCook(
+        piece=cw.Piece(
+            shape(draw(logarithmic(0.01, 0.25))),
+            material(draw(st.sampled_from(CUTS)), closure, permeability),
+            draw(st.floats(-1.0, 40.0)),
+            draw(logarithmic(0.05, 30.0)),
+            draw(st.sampled_from((0.0, 0.0, 0.1, 0.25))),
+        ),
+        stages=tuple(draw(st.lists(chambers(longest_s), min_size=1, max_size=3))),
+        cells=draw(st.sampled_from((10, 24, 60))),
+        tolerance=draw(st.sampled_from((0.01, 0.02, 0.1))),
+    )
+
+
+RESIDUAL = 1e-8
+MOST_STEPS = 5000
+
+
+def faults(c: RandomCook) -> list[str]:
+    """What is wrong with a cook in a chamber; nothing if all is well."""
+    r = cw.simulate(c.piece, c.stages, cells=c.cells, tolerance=c.tolerance)
+    scale = c.piece.material.constants.film_scale
+    checks = {
+        "energy": r.balance.energy <= RESIDUAL,
+        "water": r.balance.water <= RESIDUAL,
+        "vapour": r.balance.vapour <= RESIDUAL,
+        "steps": max(record.steps for record in r.records) < MOST_STEPS,
+        "not finite": bool(np.isfinite(r.temperature_c).all()),
+        "negative water": bool((r.water >= 0.0).all()),
+        "negative film": float(r.film.min()) >= -0.5 * c.tolerance * scale,
+        # Without fresh air it becomes steam; the last of the dry air never leaves.
+        "more vapour than steam": float(r.environment[:, 2].max()) <= 1.005 * 101325.0,
+    }
+    return [name for name, good in checks.items() if not good]
+
+
+def main(count: int) -> int:
+    """Cook so many, print what failed; return 1 if any did."""
+    found: Counter[str] = Counter()
+    done = 0
+
+    @settings(
+        max_examples=count,
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @seed(20)
+    @given(chamber_cooks())
+    def cook(c: RandomCook) -> None:
+        nonlocal done
+        done += 1
+        try:
+            wrong = faults(c)
+        except CorewardError as error:
+            wrong = [f"{type(error).__name__}: {str(error)[:60]}"]
+        for one in wrong:
+            found[one] += 1
+            print(one, c.piece.shape, c.stages, c.cells, c.tolerance, flush=True)
+
+    cook()
+    print(f"{done} cooks, {sum(found.values())} failures", dict(found))
+    return 1 if found else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +18,11 @@ from scipy import stats
 
 from coreward import tables
 from coreward.cook.simulate import simulate
-from coreward.cook.stages import Piece, Stage, Surroundings
+from coreward.cook.stages import Chamber, Piece, Stage, Surroundings
 from coreward.errors import InputError
+from coreward.evidence.trust.stall import longest_stand
 from coreward.physics.body import Slab
-from coreward.physics.meat import meat
+from coreward.physics.meat import FLOWING, meat
 
 Floats = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -32,6 +34,13 @@ OUTCOMES: tuple[tuple[str, str], ...] = (
 )
 """Outcomes of the study and their units."""
 
+PLATEAU_OUTCOMES: tuple[tuple[str, str], ...] = (
+    ("height", "°C"),
+    ("length", "h"),
+    ("finish time", "h"),
+)
+"""Outcomes of the study of the standstill and their units."""
+
 _CUT = "beef brisket whole"
 # Indices to a few hundredths need no more than this mesh and tolerance: the core time
 # moves by less than half a per cent against the defaults.
@@ -41,7 +50,10 @@ _TOLERANCE = 0.1
 
 @dataclass(frozen=True)
 class UncertainInput:
-    """One input of the study, and the range over which it is unknown."""
+    """One input of a study, and the range over which it is unknown.
+
+    Evenly, or evenly in its logarithm.
+    """
 
     name: str
     label: str
@@ -49,6 +61,7 @@ class UncertainInput:
     low: float
     high: float
     source: str
+    logarithmic: bool = False
 
 
 @dataclass(frozen=True)
@@ -202,6 +215,83 @@ def one_cook(
     )
 
 
+# The standstill: what stands in the chamber and how long. [°C], [h]
+_BAND_K = 5.0
+_STANDS_C = (50.0, 90.0)
+_DONE_C = 85.0
+_PIT_C = 107.0
+_LONGEST_H = 40.0
+_LOGARITHMIC = ("fresh_air", "permeability")
+_WORDS = {
+    "fresh_air": "ventilation, fresh air",
+    "permeability": "permeability of the meat",
+    "thickness": "thickness",
+    "mass": "mass in the chamber",
+    "film_capacity": "what film and crust hold",
+    "injected": "injected water",
+}
+
+
+def plateau_inputs() -> tuple[UncertainInput, ...]:
+    """Return the inputs of the study of the standstill, from set "plateau"."""
+    table = tables.load("sensitivity", "plateau")
+    return tuple(
+        UncertainInput(
+            name, words, r.unit, r.range[0], r.range[1], r.source, name in _LOGARITHMIC
+        )
+        for name, words in _WORDS.items()
+        for r in [table.record(name)]
+    )
+
+
+def one_plateau(
+    values: dict[str, float], *, cells: int = _CELLS, tolerance: float = _TOLERANCE
+) -> tuple[float, float, float, bool]:
+    """Cook once in a chamber that the meat makes damp.
+
+    Parameters
+    ----------
+    values : dict
+        By the names of `plateau_inputs`; those left out keep their nominal value.
+    cells, tolerance
+        See :func:`coreward.simulate`.
+
+    Returns
+    -------
+    height : float
+        Middle of the 5 K in which the core stays longest, between 50 and 90 °C. [°C]
+    length : float
+        How long it stays there. [h]
+    finish : float
+        Time to 85 °C. [h]
+    reached : bool
+        Whether that was reached.
+    """
+    table = tables.load("sensitivity", "plateau")
+    v = {name: table[name] for name in _WORDS} | values
+    material = meat(
+        "beef brisket flat",
+        **FLOWING
+        | {
+            "transport": tables.load("transport", FLOWING["transport"]).replace(
+                permeability=v["permeability"]
+            )
+        },
+        surface=tables.load("surface").replace(film_capacity=v["film_capacity"]),
+    )
+    piece = Piece(Slab(v["thickness"]), material, 4.0, v["mass"], v["injected"])
+    pit = Chamber(_PIT_C, v["fresh_air"], heat_transfer=8.0)
+    result = simulate(
+        piece,
+        Stage(pit, duration_s=_LONGEST_H * 3600.0, until_core_c=92.0),
+        cells=cells,
+        tolerance=tolerance,
+    )
+    length, height = longest_stand(result, _BAND_K, *_STANDS_C)
+    done = result.time_at_core(_DONE_C)
+    return height, length, (done or result.duration_s) / 3600.0, done is not None
+
+
 def sensitivity(
     samples: int = 64, progress: Progress | None = None, seed: int = 20
 ) -> Sensitivity:
@@ -225,21 +315,49 @@ def sensitivity(
     InputError
         If `samples` is not a power of two.
     """
+    return _study(uncertain_inputs(), len(OUTCOMES), one_cook, 0, samples, progress, seed)
+
+
+def plateau_sensitivity(
+    samples: int = 64, progress: Progress | None = None, seed: int = 20
+) -> Sensitivity:
+    """Compute Sobol' indices of the standstill's height, length and the finish time.
+
+    Parameters and what is raised are those of :func:`sensitivity`.
+
+    Returns
+    -------
+    Sensitivity
+        Its outcomes are `PLATEAU_OUTCOMES`.
+    """
+    return _study(
+        plateau_inputs(), len(PLATEAU_OUTCOMES), one_plateau, 2, samples, progress, seed
+    )
+
+
+def _study(
+    inputs: tuple[UncertainInput, ...],
+    outcomes_count: int,
+    cook: Callable[[dict[str, float]], tuple[float, float, float, bool]],
+    of_logarithm: int,
+    samples: int,
+    progress: Progress | None,
+    seed: int,
+) -> Sensitivity:
     if samples < 8 or samples & (samples - 1):
         raise InputError(
             f"The number of samples must be a power of two, at least 8; it is {samples}."
         )
-    inputs = uncertain_inputs()
     everything = samples * (len(inputs) + 2)
     sampled: list[Floats] = []
     done = unfinished = 0
 
     def outcomes(points: Floats) -> Floats:
         nonlocal done, unfinished
-        values = np.empty((len(OUTCOMES), points.shape[1]))
+        values = np.empty((outcomes_count, points.shape[1]))
         for column in range(points.shape[1]):
             names = (item.name for item in inputs)
-            *numbers, reached = one_cook(
+            *numbers, reached = cook(
                 dict(zip(names, map(float, points[:, column]), strict=True))
             )
             values[:, column] = numbers
@@ -249,14 +367,14 @@ def sensitivity(
                 progress(done, everything)
         sampled.append(values.copy())  # sobol_indices centres what it is given in place
         # Some cooks take very long: the logarithm keeps a few of them from ruling.
-        values[0] = np.log(values[0])
+        values[of_logarithm] = np.log(values[of_logarithm])
         return values
 
     generator = np.random.default_rng(seed)
     indices = stats.sobol_indices(
         func=outcomes,
         n=samples,
-        dists=[stats.uniform(loc=i.low, scale=i.high - i.low) for i in inputs],
+        dists=[_distribution(i) for i in inputs],
         rng=generator,
     )
     bounds = indices.bootstrap(confidence_level=0.95, n_resamples=200)
@@ -275,3 +393,9 @@ def sensitivity(
         runs=done,
         unfinished=unfinished,
     )
+
+
+def _distribution(item: UncertainInput) -> Any:
+    if item.logarithmic:
+        return stats.loguniform(item.low, item.high)
+    return stats.uniform(loc=item.low, scale=item.high - item.low)
