@@ -12,21 +12,19 @@ slider moves: a full redraw costs several times as much.
 
 from __future__ import annotations
 
-from coreward.cook.result import Result
-from coreward.drawing import style
-from coreward.drawing.canvas import PictureCanvas
-from coreward.drawing.canvas import pixels_of
-from coreward.questions.stall.explain import Explanation
-from coreward.questions.stall.scene import REGIME_WORDS
-from coreward.questions.stall.scene import Scene
-from coreward.questions.stall.scene import TILES
-from coreward.questions.stall.scene import regime_spans
-from coreward.words import UnitChoice
-from matplotlib.figure import Figure
-from typing import Any
 import io
+from typing import Any
+
 import matplotlib as mpl
 import numpy as np
+from matplotlib.figure import Figure
+
+from coreward.cook.result import Result
+from coreward.drawing import style
+from coreward.drawing.canvas import PictureCanvas, pixels_of
+from coreward.questions.stall.explain import Explanation
+from coreward.questions.stall.scene import REGIME_WORDS, TILES, Scene, regime_spans
+from coreward.words import UnitChoice
 
 
 def figure_stall(
