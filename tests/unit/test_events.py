@@ -367,7 +367,6 @@ def test_times_run_forward(cooks):
         assert all(a.time_s <= b.time_s for a, b in pairwise(find_events(log)))
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(40))
 def test_garbage_is_no_trouble(seed):
     """Any times, any numbers, any holes: a list of events, and never a crash."""
