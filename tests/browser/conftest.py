@@ -38,6 +38,25 @@ SLOW = "slow"
 """A page of the app view that computes for some seconds on any machine, and does nothing."""
 _SLOW_CELL = "import time\n\ntime.sleep(6)\nprint('the second part')"
 
+_FEW_DRAWS = (
+    "from coreward import tables",
+    "for kind, few in (('plan', {'members': 60, 'settled': 50}),",
+    "                  ('forecast', {'members': 60})):",
+    "    sets, _ = tables._table(kind)",
+    "    sets['numerics'] = sets['numerics'].replace(**few)",
+)
+QUICKER = {
+    "plan-the-day": _FEW_DRAWS,
+    "my-log": _FEW_DRAWS,
+    "how-far-to-trust-it": (
+        "import functools",
+        "import coreward.evidence.sensitivity as study",
+        "study.sensitivity = functools.partial(study.sensitivity, 8)",
+    ),
+    # It then finds no second engine, and says how to get it.
+    "does-it-solve-its-equations": ("import sys", "sys.modules['fipy'] = None"),
+}
+
 NotebookOpener = Callable[..., AbstractContextManager[NotebookPage]]
 OpenNotebook = Callable[[str], NotebookPage]
 OpenPage = Callable[[str], AppPage]
@@ -74,6 +93,7 @@ def _copied(folder: Path) -> Path:
     ignore = shutil.ignore_patterns(".ipynb_checkpoints")
     for part in ("notebooks", "data"):
         shutil.copytree(ROOT / part, folder / part, ignore=ignore)
+    _made_quick(folder / "notebooks")
     return folder
 
 
@@ -89,16 +109,17 @@ def _drop_controls_check(folder: Path) -> None:
         path.write_text(json.dumps(notebook), encoding="utf-8")
 
 
-def _without_the_second_engine(folder: Path) -> None:
-    """Let the page on the numerics find no second engine, which takes half a minute there.
+def _made_quick(folder: Path) -> None:
+    """Let some pages compute less than they do for a cook.
 
-    It then says how to get it. tests/notebooks runs that page as it is.
+    What they say of it is not what is looked at here: tests/notebooks runs them as they are.
     """
-    path = folder / "does-it-solve-its-equations.ipynb"
-    notebook = json.loads(path.read_text(encoding="utf-8"))
-    first = next(cell for cell in notebook["cells"] if cell["cell_type"] == "code")
-    first["source"] = ["import sys\n", "sys.modules['fipy'] = None\n", *first["source"]]
-    path.write_text(json.dumps(notebook), encoding="utf-8")
+    for name, lines in () if FULL else QUICKER.items():
+        path = folder / f"{name}.ipynb"
+        notebook = json.loads(path.read_text(encoding="utf-8"))
+        first = next(cell for cell in notebook["cells"] if cell["cell_type"] == "code")
+        first["source"] = [*(f"{line}\n" for line in lines), *first["source"]]
+        path.write_text(json.dumps(notebook), encoding="utf-8")
 
 
 # JupyterLab ---------------------------------------------------------------------------
@@ -164,8 +185,6 @@ def open_notebook(notebook_opener: NotebookOpener) -> Iterator[OpenNotebook]:
 @pytest.fixture(scope="package")
 def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[AppServer]:
     folder = _copied(tmp_path_factory.mktemp("pages"))
-    if not FULL:
-        _without_the_second_engine(folder / "notebooks")
     write_page(folder, SLOW, ("code", "print('the first part')"), ("code", _SLOW_CELL))
     caches = cache_folders(prepare_solver_cache())
     with running_app(folder, caches=caches, most=20, abandoned_s=5.0) as server:

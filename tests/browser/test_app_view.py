@@ -48,7 +48,6 @@ def test_a_page_answers_and_is_for_everybody(open_page: OpenPage, name: str) -> 
             exercise(panel, how_many(), from_the_end=True)
     assert found_by_the_checker(page) == []
     page.on_a_phone()
-    page.page.wait_for_timeout(300)
     page.keep_picture(f"app-{name}-390")
     assert page.overflow() <= 0
     assert page.cut_off() == []

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 from playwright.sync_api import Page, Request, expect
 
 from support.app_server import AppServer
-from support.workbench import RUN_TIMEOUT_MS, Panel, panels_in, tracebacks_sent_to
+from support.workbench import (
+    CHANGE_TIMEOUT_MS,
+    RUN_TIMEOUT_MS,
+    Panel,
+    panels_in,
+    tracebacks_sent_to,
+)
 
 PHONE = {"width": 390, "height": 844}
 
@@ -114,8 +121,12 @@ class AppPage:
         return found
 
     def on_a_phone(self) -> None:
-        """Make the window as narrow as a phone."""
+        """Make the window as narrow as a phone, and wait until what fits has fitted in."""
         self.page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+        # What still hangs over then will stay so, and is found by whoever asks.
+        deadline = time.monotonic() + CHANGE_TIMEOUT_MS / 1000
+        while (self.overflow() > 0 or self.cut_off()) and time.monotonic() < deadline:
+            self.page.wait_for_timeout(50)
 
     def keep_picture(self, name: str) -> Path:
         """Take a picture of the whole page."""

@@ -295,6 +295,7 @@ def test_the_band_is_what_the_roots_of_the_corners_are():
     assert found["heat transfer in the pit"] == pytest.approx(max(moved), abs=0.3)
 
 
+@pytest.mark.slow
 def test_a_box_has_a_band_of_its_own():
     box = BoxPlan(3600.0, mass_kg=2.0, pieces=3)
     answer = pull_for_peak(PIECE, PIT, box, 60.0, **QUICK)

@@ -154,6 +154,7 @@ def test_fourteen_hours_with_everything_going_wrong(tmp_path):
     assert len(layers["clock step"].repairs) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(25))
 def test_whatever_happens_every_sample_is_there_once(tmp_path, seed):
     path = tmp_path / "supper.csv"

@@ -257,11 +257,14 @@ def test_a_later_moment_says_how_it_moved() -> None:
     assert panel.state.outcome.moved == ""
 
 
-def test_too_early_asks_for_patience() -> None:
-    panel = forecast_panel(moment=0.05, target_c=70.0, remember=False)
-    panel.state.moment = 0.05
-    panel.settle()
-    assert panel.state.error is None or "wait" in panel.state.error.lower()
+def test_too_early_asks_for_patience(tmp_path: Path) -> None:
+    # The first five minutes of the demo log.
+    young = tmp_path / "young.csv"
+    lines = SUPPER.read_text(encoding="utf-8").splitlines(keepends=True)
+    young.write_text("".join(lines[:13]), encoding="utf-8")
+    panel = forecast_panel(young, remember=False)
+    assert panel.state.error is not None
+    assert "Wait a little" in panel.state.error
 
 
 def test_units_change_words_only(shoulder: ForecastPanel) -> None:

@@ -7,8 +7,6 @@ import pytest
 from support.fuzzing import try_one
 from support.garbage_logs import KINDS, garbage
 
-pytestmark = pytest.mark.quick
-
 BLOCKS, PER_BLOCK = 10, 35
 
 

@@ -11,8 +11,6 @@ from coreward.questions.review.panel import log_panel
 from coreward.widgets import log_source, remember
 from coreward.widgets.log_source import _plain_name, _typed_file
 
-pytestmark = pytest.mark.quick
-
 LOG = "minutes,pit C,meat C\n" + "".join(f"{n},110,{20 + n / 10}\n" for n in range(200))
 
 

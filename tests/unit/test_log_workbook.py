@@ -230,6 +230,7 @@ def test_pattern_for_numbers_up_to_a_bound():
         assert accepted == list(range(1, last + 1))
 
 
+@pytest.mark.slow
 def test_sheet_that_lies_about_its_size(write):
     book = book_of(("log", [HEADINGS, *good_rows()]))
     out = io.BytesIO()

@@ -127,6 +127,7 @@ def test_a_late_piece_is_said_and_the_hour_that_is_possible(supper_plan: Plan) -
     )
 
 
+@pytest.mark.slow
 def test_served_at_the_nearest_hour_the_chance_is_kept(
     supper: PlanFile, supper_plan: Plan
 ) -> None:
@@ -614,6 +615,7 @@ def test_the_numbers_of_a_plan_are_those_of_its_draws(
         assert step.chance == np.mean((off >= middle[0]) & (off <= middle[2]))
 
 
+@pytest.mark.slow
 def test_the_sheet_of_the_supper_is_one_page(supper_plan: Plan) -> None:
     pdf = report_bytes(supper_plan, "pdf", title="Village-hall supper, Lower Wending")
     assert pdf.count(b"/Type /Page") - pdf.count(b"/Type /Pages") == 1

@@ -845,6 +845,7 @@ def read_or_refuse(path: Path, **options) -> None:
         assert np.all((known >= -40.0) & (known <= limit))
 
 
+@pytest.mark.slow
 @QUIET
 @given(data=st.binary(max_size=400))
 def test_random_bytes(data, tmp_path):
@@ -894,6 +895,7 @@ cells = st.one_of(
 tables_of_cells = st.lists(st.lists(cells, min_size=1, max_size=5), max_size=8)
 
 
+@pytest.mark.slow
 @QUIET
 @given(
     head=st.sampled_from(
@@ -929,6 +931,7 @@ def test_random_tables(head, rows, delimiter, options, tmp_path):
     read_or_refuse(path, **options)
 
 
+@pytest.mark.slow
 @QUIET
 @given(seed=st.integers(0, 2**32), changes=st.integers(1, 12))
 def test_mutations_of_a_good_file(seed, changes, tmp_path):

@@ -152,6 +152,7 @@ def test_the_advice_is_the_cheapest_that_makes_it(shoulder: Replan, supper: Plan
     assert all(x.chance >= supper.chance_wanted for x in enough)
 
 
+@pytest.mark.slow
 def test_served_later_is_the_way_out_when_no_lever_helps(supper: Plan, log) -> None:
     """With two hours left nothing makes it; the nearest hour is named."""
     tight = promised(supper, hours=-6.5)

@@ -109,6 +109,7 @@ def test_what_is_shown_as_met_is_met(reading: float, limit: float) -> None:
             assert reading >= limit - 2.0 * _SLACK_C
 
 
+@pytest.mark.slow
 @given(seconds)
 def test_a_time_is_never_lengthened_nor_asked_for_too_short(value: float) -> None:
     held, needed = in_seconds(Held(value).shown("C")), in_seconds(Needed(value).shown("C"))
