@@ -259,7 +259,13 @@ class LogFollower:
             if asked or unread.lines - unread.notes > few:
                 self._problem = error
                 raise
-            return None
+            log = self._log_of([*self._files, unread], is_last) if self._files else None
+            if (
+                log is not None
+                and self.log is not None
+                and log.duration_s == self.log.duration_s
+            ):
+                return None
         self.log = log or self.log
         return log
 
