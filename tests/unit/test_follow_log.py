@@ -401,6 +401,27 @@ def test_header_repeated_and_another_header_in_the_same_file(growing):
     assert growing.log.air_c[-1] == 112.0
 
 
+def test_a_header_waits_for_its_first_row(growing):
+    growing.add(HEAD + rows(0, 9))
+    growing.add("time,meat_c,air_c\n")
+    assert growing.numbers() == list(range(9))
+    assert growing.follower.accounting.notes == 2
+    growing.add("2026-05-02T20:09:00,4.09,111\n")
+    assert growing.numbers() == list(range(10))
+    assert growing.log.air_c[-1] == 111.0
+
+
+def test_rows_before_a_rotation_are_told_while_the_new_file_has_none(growing):
+    growing.add(HEAD + rows(0, 10))
+    with growing.path.open("a") as stream:
+        stream.write(rows(10, 15))
+    growing.path.rename(growing.path.with_suffix(".old"))
+    assert growing.add(HEAD).time_s.size == 15
+    assert growing.follower.accounting.waiting == 1
+    growing.add(rows(15, 16))
+    assert growing.numbers() == list(range(16))
+
+
 def test_elapsed_times_begin_anew_in_a_new_file(growing):
     head = "time_s,air_c,meat_c\n"
     body = [f"{60 * i},{110 + i % 3},{meat_c(i):.2f}\n" for i in range(20)]

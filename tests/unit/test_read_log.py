@@ -14,7 +14,15 @@ from hypothesis import strategies as st
 
 from coreward import tables
 from coreward.errors import InputError, LogError
-from coreward.logs import Channel, LogReadError, ProbeLog, RawRows, Repair, read_log
+from coreward.logs import (
+    Channel,
+    LogReadError,
+    ProbeLog,
+    RawRows,
+    Repair,
+    read_in_order,
+    read_log,
+)
 from coreward.logs.read import COLUMN_ROLES
 
 pytestmark = pytest.mark.quick
@@ -958,3 +966,20 @@ def test_mutations_of_a_good_file(seed, changes, tmp_path):
     path = tmp_path / "fuzz.csv"
     path.write_bytes(bytes(data))
     read_or_refuse(path)
+
+
+def test_another_header_below_is_no_row(tmp_path):
+    """Failed before: below it meat was read as air and air as meat, and nothing was said."""
+    path = tmp_path / "two.csv"
+    lines = [f"{60 * i},{110 + i % 3},{40 + i}" for i in range(10)]
+    later = [f"{600 + 60 * i},{50 + i},{111 + i % 3}" for i in range(10)]
+    path.write_text("\n".join(["time_s,air_c,meat_c", *lines, "time_s,meat_c,air_c", *later]))
+    with pytest.raises(LogReadError, match="Another header stands here") as caught:
+        read_log(path)
+    assert caught.value.row == 12
+    log = read_in_order(path)
+    assert log.meat().temperature_c.tolist() == [40.0 + i for i in range(20)]
+    assert np.all(log.air_c > 100.0)
+    again = "time_s,air_c,meat_c"  # the same once more is a row that is left out, as ever
+    path.write_text("\n".join([again, *lines, again, "600,110,50"]))
+    assert [repair.kind for repair in read_log(path).repairs] == ["time unreadable"]

@@ -8,14 +8,13 @@ rests nine times as long as the last reading took (`LogFollower.rest_s`).
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import os
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Unpack
 
 import numpy as np
 
@@ -33,9 +32,9 @@ from coreward.logs.joining import (
     without_replays,
 )
 from coreward.logs.log import Floats, ProbeLog
-from coreward.logs.parts import LogReadError, Reading, Unit
+from coreward.logs.parts import LogReadError, Reading
 from coreward.logs.placing import Coming, place
-from coreward.logs.read import Rows, checked, log_of, running_on, zone_for
+from coreward.logs.read import Rows, Stating, checked, log_of, running_on, zone_for
 from coreward.logs.rows import spread_minutes
 from coreward.logs.text import decode, read_bytes, whole_lines
 
@@ -66,8 +65,8 @@ class LogFollower:
     ----------
     path : str or Path
         The file; it need not exist yet.
-    units, columns, start_date, zone, accept_jumps
-        As for `read_log`.
+    **stated
+        As for `read_log`: ``units``, ``columns``, ``start_date``, ``zone``, ``accept_jumps``.
 
     Attributes
     ----------
@@ -86,17 +85,8 @@ class LogFollower:
         If an argument is not one of those listed.
     """
 
-    def __init__(
-        self,
-        path: str | Path,
-        *,
-        units: Unit | None = None,
-        columns: Mapping[str, str] | None = None,
-        start_date: dt.date | str | None = None,
-        zone: str | None = None,
-        accept_jumps: bool = False,
-    ) -> None:
-        self._stated = checked(units, columns, start_date, zone, None, accept_jumps)
+    def __init__(self, path: str | Path, **stated: Unpack[Stating]) -> None:
+        self._stated = checked(**stated)
         self._path = Path(path)
         self._limits = tables.load("log_reading")
         self._stream: BinaryIO | None = None
@@ -269,7 +259,13 @@ class LogFollower:
             if asked or unread.lines - unread.notes > few:
                 self._problem = error
                 raise
-            return None
+            log = self._log_of([*self._files, unread], is_last) if self._files else None
+            if (
+                log is not None
+                and self.log is not None
+                and log.duration_s == self.log.duration_s
+            ):
+                return None
         self.log = log or self.log
         return log
 
@@ -346,11 +342,7 @@ def follow_log(
     apart_s: float = 0.0,
     idle_s: float | None = None,
     stop: Callable[[], bool] | None = None,
-    units: Unit | None = None,
-    columns: Mapping[str, str] | None = None,
-    start_date: dt.date | str | None = None,
-    zone: str | None = None,
-    accept_jumps: bool = False,
+    **stated: Unpack[Stating],
 ) -> Iterator[ProbeLog]:
     """Follow a growing log: yield the log of all rows so far, each time there are more.
 
@@ -367,8 +359,8 @@ def follow_log(
         End after so long without a new row; by default never. [s]
     stop : callable, optional
         Asked before each look; true ends the following, after one last look.
-    units, columns, start_date, zone, accept_jumps
-        As for `read_log`.
+    **stated
+        As for `read_log`: ``units``, ``columns``, ``start_date``, ``zone``, ``accept_jumps``.
 
     Yields
     ------
@@ -383,14 +375,7 @@ def follow_log(
     """
     if not every_s > 0:
         raise InputError(f"every_s is {every_s!r}; give a positive number of seconds.")
-    follower = LogFollower(
-        path,
-        units=units,
-        columns=columns,
-        start_date=start_date,
-        zone=zone,
-        accept_jumps=accept_jumps,
-    )
+    follower = LogFollower(path, **stated)
     last_new, last_told = time.monotonic(), -math.inf
     waiting = told = None
     while stop is None or not stop():
@@ -409,15 +394,7 @@ def follow_log(
         yield log
 
 
-def read_in_order(
-    path: str | Path,
-    *,
-    units: Unit | None = None,
-    columns: Mapping[str, str] | None = None,
-    start_date: dt.date | str | None = None,
-    zone: str | None = None,
-    accept_jumps: bool = False,
-) -> ProbeLog:
+def read_in_order(path: str | Path, **stated: Unpack[Stating]) -> ProbeLog:
     """Read a finished file as following it would have: its rows in the order they came.
 
     `read_log` goes by the times and refuses a file whose clock was set back; here the
@@ -428,8 +405,8 @@ def read_in_order(
     ----------
     path : str or Path
         A file of text or of JSON lines.
-    units, columns, start_date, zone, accept_jumps
-        As for `read_log`.
+    **stated
+        As for `read_log`: ``units``, ``columns``, ``start_date``, ``zone``, ``accept_jumps``.
 
     Returns
     -------
@@ -442,14 +419,7 @@ def read_in_order(
     InputError
         If an argument is not one of those listed.
     """
-    follower = LogFollower(
-        path,
-        units=units,
-        columns=columns,
-        start_date=start_date,
-        zone=zone,
-        accept_jumps=accept_jumps,
-    )
+    follower = LogFollower(path, **stated)
     log = follower.finish()
     name = Path(path).name
     if not follower.is_there:

@@ -20,7 +20,7 @@ from coreward.logs.long_rows import one_column_per_probe
 from coreward.logs.parts import Column, LogReadError, Reading, Table, Unused, time_cells
 from coreward.logs.read import Plan, Stated, plan_for, times_of
 from coreward.logs.rows import kept_rows
-from coreward.logs.text import decode, is_header, split_table
+from coreward.logs.text import decode, is_header, is_other_header, split_table
 from coreward.logs.workbook import is_workbook
 
 _ARRAY = re.compile(rb"(?:\xef\xbb\xbf)?\s*\[\s*\{")
@@ -140,7 +140,9 @@ def read_file(
     texts = [found.text]
     while texts:
         text = texts.pop()
-        own = replace(reading, repairs=[], understood=[], notes=[], warnings=[], aside=[])
+        own = Reading(
+            reading.file, reading.limits, is_growing=True, lines_before=reading.lines_before
+        )
         if is_json(text):
             table = json_table(text, own)[0]
         else:
@@ -148,11 +150,13 @@ def read_file(
             heads = [
                 i
                 for i, cells in enumerate(table.rows)
-                if not any(cell[:1].isdigit() for cell in cells)
+                if not cells[0][:1].isdigit()
+                and not any(cell[:1].isdigit() for cell in cells)
                 and is_header(cells, stated.columns)
             ]
+            last = len(table.rows) - 1  # may be a header whose rows are to come
             others = [
-                i for i in heads if tuple(c.strip() for c in table.rows[i]) != table.header
+                i for i in heads if i < last and is_other_header(table.rows[i], table.header)
             ]
             if others:  # read again up to there, and from there
                 lines = text.split("\n")

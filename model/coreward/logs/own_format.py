@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
@@ -14,81 +14,73 @@ from coreward.logs.log import ROLES, LeftOutColumn, ProbeLog, Repair, Role, are_
 from coreward.logs.parts import Reading, metadata_of, short
 from coreward.words import METRIC, Text, from_plain, shown
 
+_T = TypeVar("_T")
+_KEYS = (
+    "start",
+    "start clock",
+    "source",
+    "channel",
+    "left out",
+    "unknown span",
+    "repair",
+    "understood",
+    "warning",
+    "note",
+)
+
 
 def own_channels(reading: Reading) -> dict[str, tuple[str, Role]]:
     """Return name and role of each channel by its column in our own format."""
-    names = {}
-    for key, value in _own_notes(reading):
-        if key == "channel":
-            try:
-                column, name, role = value["column"], value["name"], value["role"]
-            except (KeyError, TypeError):
-                column = name = role = None
-            if not (isinstance(column, str) and isinstance(name, str) and role in ROLES):
-                reading.fail(
-                    "A 'channel' note of our own format is damaged.",
-                    "Write the file again with to_csv.",
-                )
-            names[column] = (name, cast(Role, role))
-    return names
+
+    def channel(value: Any) -> tuple[str, tuple[str, Role]]:
+        column, name, role = value["column"], value["name"], value["role"]
+        if not (isinstance(column, str) and isinstance(name, str) and role in ROLES):
+            raise ValueError
+        return column, (name, cast(Role, role))
+
+    return dict(_parsed("channel", channel, reading))
 
 
 def own_left_out(reading: Reading) -> list[tuple[str | None, LeftOutColumn]]:
     """Return the columns left out, each with the column of our own format that holds it."""
-    found: list[tuple[str | None, LeftOutColumn]] = []
-    for key, value in _own_notes(reading):
-        if key == "left out":
-            try:
-                column, name = value["column"], value["name"]
-                reason, meat_like = value["reason"], value["meat_like"]
-            except (KeyError, TypeError):
-                name = None
-            if (
-                not isinstance(name, str)
-                or not isinstance(reason, str)
-                or not isinstance(meat_like, bool)
-                or not (column is None or isinstance(column, str))
-            ):
-                reading.fail(
-                    "A 'left out' note of our own format is damaged.",
-                    "Write the file again with to_csv.",
-                )
-            found.append((column, LeftOutColumn(name, reason, np.empty(0), meat_like)))
-    return found
+
+    def left_out(value: Any) -> tuple[str | None, LeftOutColumn]:
+        column, name = value["column"], value["name"]
+        reason, meat_like = value["reason"], value["meat_like"]
+        are_words = isinstance(name, str) and isinstance(reason, str)
+        if not (are_words and isinstance(meat_like, bool) and isinstance(column, str | None)):
+            raise ValueError
+        return column, LeftOutColumn(name, reason, np.empty(0), meat_like)
+
+    return _parsed("left out", left_out, reading)
 
 
 def own_spans(reading: Reading) -> list[tuple[float, float]]:
     """Return the spans of unknown time that our own format carries. [s]."""
-    spans = []
-    for key, value in _own_notes(reading):
-        if key == "unknown span":
-            try:
-                first, last = map(float, value)
-            except (TypeError, ValueError, OverflowError):
-                reading.fail(
-                    "An 'unknown span' note of our own format is damaged.",
-                    "Write the file again with to_csv.",
-                )
-            spans.append((first, last))
-    return spans
+
+    def span(value: Any) -> tuple[float, float]:
+        first, last = map(float, value)
+        return first, last
+
+    return _parsed("unknown span", span, reading)
+
+
+def _parsed(key: str, parse: Callable[[Any], _T], reading: Reading) -> list[_T]:
+    """Return what the notes of one key hold; refuse one that is damaged."""
+    article = "An" if key[0] in "aeiou" else "A"
+    try:
+        return [parse(value) for name, value in _own_notes(reading) if name == key]
+    except (KeyError, TypeError, ValueError, OverflowError):
+        reading.fail(
+            f"{article} '{key}' note of our own format is damaged.",
+            "Write the file again with to_csv.",
+        )
 
 
 def _own_notes(reading: Reading) -> Iterator[tuple[str, Any]]:
-    keys = (
-        "start",
-        "start clock",
-        "source",
-        "channel",
-        "left out",
-        "unknown span",
-        "repair",
-        "understood",
-        "warning",
-        "note",
-    )
     for note in reading.notes[1:]:
         key, colon, value = note.partition(": ")
-        if colon and key in keys:
+        if colon and key in _KEYS:
             try:
                 yield key, json.loads(value)
             except (ValueError, RecursionError):

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypedDict
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -68,6 +69,16 @@ COLUMN_ROLES: tuple[str, ...] = (*TIME_ROLES, "date", *ROLES, "ignore")
 
 _NEVER = "it has no reading in any row"
 _ZONE_NOTES = ("zone", "time zone", "timezone")
+
+
+class Stating(TypedDict, total=False):
+    """What a caller may say about a file that grows, as for `read_log`."""
+
+    units: Unit | None
+    columns: Mapping[str, str] | None
+    start_date: dt.date | str | None
+    zone: str | None
+    accept_jumps: bool
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from coreward.logs.log import Floats
 from coreward.logs.parts import LEFT_OUT, Question, Reading, Table, short, time_cell
+from coreward.logs.text import is_header, is_other_header
 from coreward.logs.time_forms import DAY_S
 
 _FEW_OTHERS = 0.1  # share of rows with the time of another and other readings
@@ -56,6 +57,12 @@ def kept_rows(
         )
     for i in bad.tolist():
         number, row = table.numbers[i], table.rows[i]
+        if i + 1 < times.size and is_header(row, {}) and is_other_header(row, table.header):
+            reading.fail(
+                "Another header stands here, and below it the columns hold something else.",
+                "Cut the file here, or read it with read_in_order, which goes by each header.",
+                number,
+            )
         if table.cut_off and i == times.size - 1:
             reason = "the file ends within the row"
             reading.leave_out(number, "half-written", ",".join(row), reason)

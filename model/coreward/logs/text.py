@@ -21,6 +21,7 @@ _UNIT_CELL = re.compile(
     rf"{_TEMPERATURE_UNIT.pattern}|[\[(]?(?:s|sec|min|h|ms|hh:mm(?::ss)?|%|-|—|n/a|rpm|v)[\])]?",
     re.IGNORECASE,
 )
+_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")  # save for blanks and line ends
 _IN_BRACKETS = re.compile(r"[\[(].*[\])]\s*$")
 _TWO_IN_ONE = re.compile(
     r"[\u2030-\u203b\u2c30-\u2c39\u0a30-\u0a39\u300a-\u390a]"
@@ -118,8 +119,7 @@ def decode(data: bytes, reading: Reading) -> str:
     else:
         reading.fail(*binary)
     sample = text[:100_000]
-    control = sum(1 for c in sample if ord(c) < 32 and c not in "\t\n\r\f\v")
-    if control > 0.01 * len(sample) or "\x00" in text:
+    if len(_CONTROL.findall(sample)) > 0.01 * len(sample) or "\x00" in text:
         reading.fail(*binary)
     if encoding.startswith("utf-16") and len(_TWO_IN_ONE.findall(text)) > 4:
         reading.fail(
@@ -347,3 +347,17 @@ def is_header(cells: Sequence[str], stated: Mapping[str, str]) -> bool:
         for role, cell in zip(roles, cells, strict=True)
     )
     return timed and measured
+
+
+def is_other_header(cells: Sequence[str], header: Sequence[str]) -> bool:
+    """Tell whether cells are headings under which the columns hold something else."""
+
+    def is_same(cell: str, name: str) -> bool:
+        # Units that stand in a row of their own were added to the headings above.
+        alike = role_of(cell) == role_of(name) and unit_of(cell) in (None, unit_of(name))
+        return name.startswith(cell) or (alike and cell not in header)
+
+    found = [cell.strip() for cell in cells]
+    if any(cell[:1].isdigit() for cell in found):
+        return False  # a row, or what is left of one
+    return len(found) != len(header) or not all(map(is_same, found, header))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import html
 import math
 from collections.abc import Mapping, Sequence
@@ -494,36 +493,51 @@ class ForecastPanel(LogSourcePanel):
     async def _keep_looking(self) -> None:
         while self.follow_switch.value:
             follower = self._follower
-            rest_s = _LOOK_S if follower is None else max(_LOOK_S, follower.rest_s)
-            await asyncio.sleep(rest_s)
-            # Only this task polls, and away from the page: a long log takes a while.
-            with contextlib.suppress(CorewardError):  # said when it is shown
-                await asyncio.to_thread(self._to_follow().poll)
-            if self.follow_switch.value:
-                self.follow_once()
-
-    def _to_follow(self) -> LogFollower:
-        """Return the follower of the file, a new one if it is to be read otherwise."""
-        inputs = self.state.saved()
-        how = self._how(inputs)
-        how.pop("sheet", None)  # a workbook is rewritten whole: it cannot be followed
-        if self._follower is None or how != self._followed_how:
-            self._follower = LogFollower(self._file(inputs), **how)
-            self._followed_how = how
-        return self._follower
+            await asyncio.sleep(max(_LOOK_S, 0.0 if follower is None else follower.rest_s))
+            follower = self._to_follow()
+            if follower is not None:
+                # A long log takes a while: it is read beside the page, and by this task only.
+                trouble = await asyncio.to_thread(_polled, follower)
+                if follower is self._follower:
+                    self._tell(follower, trouble)
 
     def follow_once(self) -> None:
         """Look at the file once; if it has grown, answer again."""
+        follower = self._to_follow()
+        if follower is not None:
+            self._tell(follower, _polled(follower))
+
+    def _to_follow(self) -> LogFollower | None:
+        """Return the follower of the file, a new one if it is to be read otherwise."""
         try:
-            follower = self._to_follow()
-            follower.poll()
-            self._follow_line.value = html.escape(follower.accounting.sentence())
+            inputs = self.state.saved()
+            how = self._how(inputs)
+            how.pop("sheet", None)  # a workbook is rewritten whole: it cannot be followed
+            if self._follower is None or how != self._followed_how:
+                self._follower = LogFollower(self._file(inputs), **how)
+                self._followed_how = how
         except CorewardError as error:
             self._follow_line.value = html.escape(error.shown(self.state.units))
-            return
-        if follower.log is not self._followed_log:
+            return None
+        return self._follower
+
+    def _tell(self, follower: LogFollower, trouble: CorewardError | None) -> None:
+        """Say how far the file was read; answer again if there is another log."""
+        units = self.state.units
+        said = follower.accounting.sentence() if trouble is None else trouble.shown(units)
+        self._follow_line.value = html.escape(said)
+        if trouble is None and follower.log is not self._followed_log:
             self._followed_log = follower.log
             self.schedule.request()
+
+
+def _polled(follower: LogFollower) -> CorewardError | None:
+    """Read the file if it has changed; return what stands in the way."""
+    try:
+        follower.poll()
+    except CorewardError as error:
+        return error
+    return None
 
 
 def _open_question(events: Sequence[Event], now_s: float) -> Event | None:
