@@ -10,7 +10,7 @@ import pytest
 import coreward as cw
 from coreward.events.found import Event
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions import fit as module
+from coreward.questions.forecast import fit as module
 from coreward.questions.forecast.fit import NAMES, fit, prepare_past, stated_prior
 
 HOUR = 3600.0

@@ -9,8 +9,9 @@ import pytest
 
 from coreward.errors import InputError
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.verdict import verdict, verdict_text
+from coreward.questions.verdict import verdict
 from coreward.words import shown
+from support.said import text_of
 
 MINUTE, HOUR = 60.0, 3600.0
 BEEF: dict[str, Any] = {"meat": "beef", "surface": "sealed bag"}
@@ -84,7 +85,7 @@ def test_the_text_says_what_would_help_of_all_that_is_not_met_and_of_nothing_els
         time = np.arange(0.0, 3.0 * HOUR, MINUTE)
         record = time, np.interp(time / HOUR, [0.0, 2.0], [4.0, peak_c])
         answer = verdict(record, **BEEF)
-        text = verdict_text(answer).partition("Kill added up over the record")[2]
+        text = text_of(answer).partition("Kill added up over the record")[2]
         states |= {view.state for view in answer.integrals}
         asked = [shown(v.enough, "C") for v in answer.integrals if v.state != "met"]
         assert text.count("what would make it enough: ") == len(asked)

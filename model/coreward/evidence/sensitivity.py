@@ -271,7 +271,7 @@ def one_plateau(
     v = {name: table[name] for name in _WORDS} | values
     material = meat(
         "beef brisket flat",
-        **FLOWING
+        **dict(FLOWING)
         | {
             "transport": tables.load("transport", FLOWING["transport"]).replace(
                 permeability=v["permeability"]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Stage
@@ -196,9 +195,7 @@ def _up_the_hill() -> float:
     return float(cook(wrap="foil", altitude_m=1500.0).core_c[-1])
 
 
-_FRESH, _VENTED_AIR = (
-    f"{tables.load('ventilation', name)['fresh_air']:g}" for name in (usual.PIT, _VENTED)
-)
+_FRESH, _VENTED_AIR = (f"{usual.usual_fresh_air(name):g}" for name in (usual.PIT, _VENTED))
 
 LESSON = Lesson(
     name="why-the-stall",
