@@ -83,6 +83,3 @@ def _fields(value: Any, units: Units) -> dict[str, Any]:
         if told is not None:
             found[key or field.name] = as_data(told(held), units)
     return found
-
-
-__all__ = ["apart", "as_data", "floored", "told_as"]

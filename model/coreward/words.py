@@ -27,7 +27,6 @@ LengthUnit = Literal["mm", "in"]
 MassUnit = Literal["kg", "lb"]
 
 _MINUTE: Final = 60.0
-_HOUR: Final = 3600.0
 # Binary fractions must not push 54.444...°C past 130 °F, or 7200.0000001 s past two hours.
 _ROUNDING: Final = 1e-6
 

@@ -358,7 +358,7 @@ def test_text_states_everything_a_reader_needs(supper):
         "supper.csv",
         "What was understood",
         "its heading says so",
-        "Rows",
+        "What was repaired\n  ",
         "dash written",
         "No rows from",
         "Time in each range",

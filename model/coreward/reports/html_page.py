@@ -254,6 +254,3 @@ def _(block: Lines, prefix: str) -> str:
 @_block_html.register
 def _(block: PageBreak, prefix: str) -> str:
     return '<div class="break"></div>'
-
-
-__all__ = ["block_html", "html_page", "panel_html"]

@@ -375,6 +375,3 @@ def pdf_pages(document: Document, units: Units = METRIC) -> bytes:
     units : str or UnitChoice
     """
     return _Writer(document.shown(units)).write()
-
-
-__all__ = ["pdf_pages"]

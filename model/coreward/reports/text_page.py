@@ -82,6 +82,3 @@ def _(block: Table) -> Iterator[str]:
         yield f"  {row[0]}"
         cells = zip(rows[0][1:], row[1:], strict=True)
         yield from (f"      {head}: {cell}" for head, cell in cells if cell)
-
-
-__all__ = ["text_page"]

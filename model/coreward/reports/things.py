@@ -75,6 +75,3 @@ document_of = _Dispatch()
 @document_of.register
 def _(answer: Document) -> Document:
     return answer
-
-
-__all__ = ["document_of"]

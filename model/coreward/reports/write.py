@@ -173,6 +173,7 @@ _MIMES: Final = {
     "pdf": "application/pdf",
     "csv": "text/csv",
     "zip": "application/zip",
+    "ics": "text/calendar",
 }
 
 
@@ -200,6 +201,3 @@ def file_name(text: str) -> str:
     """Return a name that every file system takes, from any label."""
     kept = re.sub(r"[^\w.\- ]+", "-", Path(text).name).strip(" .-")
     return kept[:100] or "data"
-
-
-__all__ = ["KINDS", "download_link", "file_name", "report", "report_bytes"]

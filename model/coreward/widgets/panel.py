@@ -93,7 +93,10 @@ _STYLE: Final = """
 .coreward-panel .coreward-scroll { max-height: 420px; overflow: auto; }
 /* Each row of a verdict counts: none is out of sight. */
 .coreward-panel .coreward-whole .coreward-scroll { max-height: none; }
-.coreward-panel h4 { margin: 12px 0 4px; }
+.coreward-panel h4, .coreward-panel .coreward-tables h2,
+.coreward-panel .coreward-tables caption { margin: 12px 0 4px; font-size: 14px;
+  font-weight: bold; text-align: left; }
+.coreward-panel .coreward-tables .strong { font-weight: bold; }
 .coreward-panel ul { margin: 0; padding-left: 22px; }
 </style>
 """

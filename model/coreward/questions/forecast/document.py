@@ -230,6 +230,3 @@ def forecast_data(answer: Forecast) -> tuple[Data, ...]:
         "When each draw is ready, in the log's time; inf where never within the horizon.",
     )
     return (bands, finish, log_data(log)) if log is not None else (bands, finish)
-
-
-__all__ = ["document"]

@@ -152,6 +152,3 @@ def _description(plan: Plan, step: Step, units: Units) -> str:
         lines.append(shown(plan.sentences[bool(plan.warnings)], units))
     lines += [shown(words, units) for words in plan.cautions]
     return "\n".join(lines)
-
-
-__all__ = ["calendar_bytes", "write_calendar"]

@@ -222,6 +222,3 @@ class Plan:
             f"The plan has no piece {name!r}; it has "
             f"{', '.join(one.item.name for one in self.pieces)}."
         )
-
-
-__all__ = ["Kind", "OddsCurve", "PieceOutlook", "Plan", "Step"]

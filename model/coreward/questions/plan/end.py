@@ -180,6 +180,3 @@ def _hotter(standards: tuple[Standard, ...], error_k: float) -> Say:
         Published(level + error_k),
         Difference(error_k),
     )
-
-
-__all__ = ["End", "judged_end"]

@@ -352,6 +352,3 @@ def _optional_moment(
     raw: Mapping[str, Any], key: str, zone: ZoneInfo, where: str
 ) -> dt.datetime | None:
     return _moment(raw[key], zone, f"{where}: {key}") if key in raw else None
-
-
-__all__ = ["PlanFile", "read_plan_file"]

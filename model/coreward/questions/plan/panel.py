@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
@@ -22,6 +21,7 @@ from coreward.questions.plan.document import document, plan_code
 from coreward.questions.plan.figure import PlanPicture, alt_text
 from coreward.questions.plan.inputs import Hold, PitPlan, PlannedPiece, Wanted
 from coreward.reports.html_page import panel_html
+from coreward.reports.write import download_link
 from coreward.widgets import shared
 from coreward.widgets.controls import (
     HOURS,
@@ -249,11 +249,8 @@ class PlanPanel(Panel):
 
 def _link(answer: Plan, units: UnitChoice) -> str:
     """Return a link that saves the calendar file."""
-    data = base64.b64encode(calendar_bytes(answer, units=units)).decode("ascii")
-    return (
-        '<p><a class="coreward-download" download="plan.ics" '
-        f'href="data:text/calendar;base64,{data}">Calendar file (.ics)</a></p>'
-    )
+    content = calendar_bytes(answer, units=units)
+    return f"<p>{download_link(content, 'plan.ics', 'Calendar file (.ics)')}</p>"
 
 
 def plan_panel(
@@ -288,6 +285,3 @@ def plan_panel(
     if day is None:
         return PlanPanel(state, units, day=now.date(), zone=place, not_before=now)
     return PlanPanel(state, units, day=day, zone=place)
-
-
-__all__ = ["PlanPanel", "PlanState", "plan_panel"]

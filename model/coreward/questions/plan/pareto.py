@@ -173,6 +173,3 @@ def spread_weights(goals: int, steps: int) -> Floats:
     ]
     table = np.array(rows, dtype=float) / steps
     return np.maximum(table, 0.02)
-
-
-__all__ = ["Front", "nondominated", "search_front", "spread_weights"]

@@ -429,12 +429,3 @@ def _choice(plan: Plan, name: str, levers: Sequence[Lever]) -> Text:
         chances(best.chance),
         nearest,
     )
-
-
-__all__ = [
-    "AS_PLANNED",
-    "Lever",
-    "Lost",
-    "Replan",
-    "replan",
-]

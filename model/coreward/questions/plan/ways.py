@@ -650,18 +650,3 @@ def search_ways(
         values=front.goals[front.picked],
         front=front,
     )
-
-
-__all__ = [
-    "COLUMNS",
-    "GOALS",
-    "BestWays",
-    "Way",
-    "WayOutcome",
-    "Ways",
-    "applied",
-    "compare_ways",
-    "search_ways",
-    "usual_ways",
-    "ways_rows",
-]

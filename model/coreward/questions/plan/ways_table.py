@@ -73,6 +73,3 @@ def _sorted(chosen: bool, descending: bool) -> str:
 def ways_table(answer: Ways, by: str = "ready", units: Units = METRIC) -> WaysTable:
     """Return a table of ways that sorts."""
     return WaysTable(answer, by, units)
-
-
-__all__ = ["WaysTable", "ways_table"]

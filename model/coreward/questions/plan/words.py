@@ -330,20 +330,3 @@ def assumptions(
     if any(i.wrap is None and i.hold.place == BOX for i in items):
         text.append("A bare piece is wrapped in foil for the box.")
     return tuple(text)
-
-
-__all__ = [
-    "assumptions",
-    "cannot_be",
-    "cannot_have",
-    "chances",
-    "clock_text",
-    "hold_note",
-    "hold_words",
-    "past_words",
-    "pull_words",
-    "sentences",
-    "serving_text",
-    "uncomputed",
-    "wrap_words",
-]

@@ -75,6 +75,3 @@ def level_table(answer: Carryover) -> Table:
             )
         ),
     )
-
-
-__all__ = ["document"]

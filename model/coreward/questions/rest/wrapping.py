@@ -21,8 +21,6 @@ from coreward.cook.stages import Liquid, Piece, Stage, Surroundings, Wrap
 from coreward.errors import InputError
 from coreward.words import Degrees, say
 
-_HOUR = 3600.0
-
 
 def wrapped_cook(
     pit: Surroundings,

@@ -336,6 +336,3 @@ def review_code(answer: Review) -> str:
     }
     lines = [*read_code(answer.log), *call("answer = cw.review", given, ("log",))]
     return "\n".join([*lines, "print(cw.document(answer).text())", ""])
-
-
-__all__ = ["document", "log_data", "log_picture", "read_code"]

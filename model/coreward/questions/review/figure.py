@@ -279,6 +279,3 @@ def _draw_plateaus(ax: Axes, review: Review, axis: TimeAxis) -> list[Patch]:
             label="stall, coldest probe",
         )
     ]
-
-
-__all__ = ["figure_log"]

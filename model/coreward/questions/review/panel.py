@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import html
 import io
 from collections.abc import Sequence
@@ -16,9 +15,10 @@ from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
 from coreward.physics.lethality import kinetics_names, load_kinetics
 from coreward.questions.review.answer import Review, review
+from coreward.questions.review.document import document, log_name
 from coreward.questions.review.figure import figure_log
 from coreward.reports.html_page import panel_html
-from coreward.reports.things import document_of
+from coreward.reports.write import download_link
 from coreward.widgets.controls import Choice
 from coreward.widgets.log_source import LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View
@@ -122,7 +122,7 @@ class LogPanel(LogSourcePanel):
         key = (id(log), units.temperature)
         if self._drawn is None or self._drawn[0] != key:
             self._drawn = (key, picture_of(figure_log(log, answer, units)))
-        said = document_of(answer)
+        said = document(answer)
         self._tables.value = panel_html(said, units)
         words = shown(said.lead, units)
         return View(self._drawn[1], f"Temperatures of the log against time. {words}", words)
@@ -166,12 +166,8 @@ class LogPanel(LogSourcePanel):
         except InputError as error:
             self._export_line.value = f'<span role="alert">{html.escape(str(error))}</span>'
             return
-        data = base64.b64encode(log.to_csv_text().encode("utf-8")).decode("ascii")
-        name = f"{Path(log.source).stem or 'log'}-cleaned.csv"
-        self._export_line.value = (
-            f'<a download="{html.escape(name, quote=True)}" '
-            f'href="data:text/csv;base64,{data}">Save {html.escape(name)}</a>'
-        )
+        content = log.to_csv_text().encode("utf-8")
+        self._export_line.value = download_link(content, log_name(log))
 
 
 def picture_of(figure: Any) -> bytes:

@@ -378,6 +378,3 @@ def verdict_code(answer: Verdict) -> str:
             lines.append("# coldest_c is the centre that was estimated from the probe.")
     lines += call("answer = cw.verdict", given, (subject,))
     return "\n".join([*lines, "print(cw.document(answer).text())", ""])
-
-
-__all__ = ["STATE_WORDS", "document", "explanation", "in_short"]

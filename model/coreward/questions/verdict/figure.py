@@ -20,7 +20,6 @@ from coreward.words import UnitChoice, as_units, shown
 
 Floats = NDArray[np.float64]
 _HOUR = 3600.0
-_MINUTE = 60.0
 _SHOWN_LOGS = 12.0  # beyond this a count of survivors means nothing
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*", "h")
 _SIZE = (8.0, 5.6)
