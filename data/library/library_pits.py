@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
 FIRES = ("thermostat", "charcoal", "wood", "gas")
 TROUBLES = ("none", "drift", "dying_refuelled", "changed", "dying", "too_low")
@@ -38,7 +37,11 @@ def wander(rng: np.random.Generator, minutes: int, spread: float, memory_min: fl
     keep = np.exp(-1 / memory_min)
     kicks = rng.normal(0.0, spread * np.sqrt(1 - keep * keep), minutes)
     kicks[0] = rng.normal(0.0, spread)
-    return lfilter([1.0], [1.0, -keep], kicks)
+    departure, course = 0.0, np.empty(minutes)
+    for minute, kick in enumerate(kicks):
+        departure = kick + keep * departure
+        course[minute] = departure
+    return course
 
 
 def _unrest(fire: str, rng: np.random.Generator, minutes: int) -> np.ndarray:
@@ -140,6 +143,6 @@ def draw_pit(
     dips, lids = _lids(
         rng, minutes, rng.uniform(0.05, 0.5 if manual else 0.3), rng.uniform(15, 45)
     )
-    film = rng.uniform(11, 19) if manual else rng.uniform(14, 24)
+    film = rng.uniform(10, 18) if manual else rng.uniform(13, 23)
     air = np.maximum(air + dips, rng.uniform(5, 25))
     return Pit(fire, pan, set_c, trouble, float(dew_point), float(film), lids, air)

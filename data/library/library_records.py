@@ -11,7 +11,6 @@ from typing import Any, Protocol
 import numpy as np
 from library_pieces import Piece
 from library_structures import BARE, Cover
-from scipy.signal import lfilter
 
 EVERY_MIN = 5
 MISSING = -32768
@@ -229,7 +228,11 @@ def read_out(course: Course, probe: Probe, rng: np.random.Generator) -> dict[str
         The four `CHANNELS`, every five minutes; a missing reading is `MISSING`.
     """
     keep = float(np.exp(-60 / probe.lag_s))
-    late, _ = lfilter([1 - keep], [1, -keep], course.core_c, zi=[keep * course.core_c[0]])
+    late = np.empty_like(course.core_c)
+    told = course.core_c[0]
+    for minute, core_c in enumerate(course.core_c):
+        told = (1 - keep) * core_c + keep * told
+        late[minute] = told
     take = slice(None, None, EVERY_MIN)
     true_air, true_core, late = course.air_c[take], course.core_c[take], late[take]
     count = len(true_core)

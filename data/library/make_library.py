@@ -5,9 +5,9 @@ Run from anywhere: ``python data/library/make_library.py``. It writes ``cooks.cs
 and prints them instead.
 
 Each cook has its own seed, so that any of them can be made again alone. A draw whose total
-time is not usual for its cut and pit (``practice.csv``) is drawn again, except that one in
-twelve may be odd: up to six tenths below or above the usual. How often that happened is
-printed, since it tells how far a structure is from what people see.
+time is not usual for its cut and pit (``practice.csv``) is drawn again, except that one
+cook of each row may be odd: down to 0.62 of its least, up to 1.6 of its most. How often
+draws were repeated is printed: it tells how far a structure is from what people see.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from library_pieces import KINDS, Piece, Usual, draw_piece, usual_times
+from library_pieces import KINDS, Piece, Usual, draw_piece, how_usual, usual_times
 from library_pits import Pit, draw_pit
 from library_records import (
     Course,
@@ -64,8 +64,10 @@ def plan_of(number: int) -> Plan:
     if number % 25 == 24:
         # Nobody sets a pit so low that it cannot bring a roast to 55 °C.
         never = "too_low" if KINDS[cut].target_c[0] > 80 else "dying"
-    odd = not never and (turn + 5 * place) % 12 == 7
-    usual = rows[(turn // len(cuts) + place) % len(rows)]
+    round_, index = divmod(turn, len(cuts))
+    usual = rows[(round_ + place) % len(rows)]
+    # One odd cook for each row of the table, of changing structures.
+    odd = not never and round_ == 1 and 0 <= place - index % 3 < len(rows)
     return Plan(number, structures[place], cut, usual, never, odd)
 
 
@@ -92,8 +94,8 @@ def draw_setting(plan: Plan, piece: Piece, rng: np.random.Generator) -> tuple[fl
     )
 
 
-def acceptable(plan: Plan, course: Course, piece: Piece) -> bool:
-    """Return whether the course is one that its plan asks for."""
+def acceptable(plan: Plan, course: Course, piece: Piece, chance: float) -> bool:
+    """Return whether the course is one that its plan asks for; ``chance`` was drawn."""
     if plan.never:
         last = course.air_c[-120:]
         return course.finish_s is None and bool((last < piece.target_c - 1).all())
@@ -103,7 +105,7 @@ def acceptable(plan: Plan, course: Course, piece: Piece) -> bool:
     low, high = plan.usual.hours_from, plan.usual.hours_to
     if plan.odd:
         return ODD[0] * low <= hours <= ODD[1] * high
-    return low <= hours <= high
+    return chance < how_usual(plan.usual, hours)
 
 
 def attempt_cook(number: int, attempt: int) -> Record | None:
@@ -134,7 +136,7 @@ def attempt_cook(number: int, attempt: int) -> Record | None:
     stalls = bool(rng.uniform() < KINDS[plan.cut].standstill_share)
     body = STRUCTURES[plan.structure](piece, setting, pit.film_w_m2k, stalls, rng)
     course = march(body, piece, pit.air_c, pit.dew_point_c, wrap)
-    if not acceptable(plan, course, piece):
+    if not acceptable(plan, course, piece, float(rng.uniform())):
         return None
     return record_of(plan, attempt, piece, pit, wrap, course, rng)
 

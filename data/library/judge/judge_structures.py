@@ -5,8 +5,9 @@ drying_periods   heat-balance integral: a heated zone with a quadratic profile g
                  the middle, then the profile as a whole rises; the surface dries as
                  textbooks of drying have it: constant rate to a critical moisture, then
                  falling with the moisture that is left near the surface
-surface_states   the meat is a linear filter (three lags in a row); its surface jumps at random between wet, tacky and dry, and back when juice
-                 breaks through or somebody sprays: a semi-Markov chain
+surface_states   the meat is a linear filter (three lags in a row); its surface jumps at
+                 random between wet, tacky and dry, and back when juice breaks through
+                 or somebody sprays: a semi-Markov chain
 layered_sides    a stack of tissue between two unlike faces: below, the fire radiates and
                  juice drips off; above, juice pools and draughts pass; fat and bone lie
                  somewhere in it, fat melts and runs; the core is the coldest layer

@@ -20,7 +20,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
 from judge_structures import JUDGE_STRUCTURES  # noqa: E402
-from library_pieces import KINDS, Piece, Usual, draw_piece, usual_times  # noqa: E402
+from library_pieces import KINDS, Piece, Usual, draw_piece, how_usual, usual_times  # noqa: E402
 from library_records import (  # noqa: E402
     Course,
     Record,
@@ -40,7 +40,7 @@ SEED = 77_230_011
 COOKS = 108
 ATTEMPTS = 400
 LONG = (1.5, 6.0)
-"""A long standstill, h: every third cook of the big soft cuts is asked to have one."""
+"""A long standstill, h: three in five cooks of the soft cuts are asked to have one."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def wish_of(number: int) -> Wish:
     usual = rows[(turn // 3 + place) % len(rows)]
     never = number % 17 == 16
     soft = KINDS[cut].target_c[0] > 80
-    long_still = soft and not never and turn % 3 != 2 and usual.hours_from > 2.5
+    long_still = soft and not never and turn % 5 < 3 and usual.hours_from > 2.5
     return Wish(number, structures[place], cut, usual, never, long_still)
 
 
@@ -156,7 +156,7 @@ def try_cook(number: int, attempt: int) -> Record | None:
     wrap = Wrap()
     # A long standstill is rare under a wrap: the other soft cuts are wrapped the more often.
     soft = KINDS[wish.cut].target_c[0] > 80
-    share = 0.9 if soft and not wish.long_still else KINDS[wish.cut].wrapped_share
+    share = 0.65 if soft and not wish.long_still else KINDS[wish.cut].wrapped_share
     if rng.uniform() < share:
         at = float(np.clip(rng.normal(76 if wish.long_still else 70, 6), 56, target - 4))
         paper = rng.uniform() < 0.45
@@ -166,7 +166,7 @@ def try_cook(number: int, attempt: int) -> Record | None:
     body = JUDGE_STRUCTURES[wish.structure](piece, day.film, stalls, rng)
     course = march(body, piece, day.air_c, day.dew_c, wrap)
     still = find_standstill(course)
-    if not _as_wished(wish, course, still, piece):
+    if not _as_wished(wish, course, still, piece, float(rng.uniform())):
         return None
     probe = draw_probe(rng)
     curves = read_out(course, probe, rng)
@@ -202,7 +202,9 @@ def try_cook(number: int, attempt: int) -> Record | None:
     return Record(row, curves)
 
 
-def _as_wished(wish: Wish, course: Course, still: Standstill | None, piece: Piece) -> bool:
+def _as_wished(
+    wish: Wish, course: Course, still: Standstill | None, piece: Piece, chance: float
+) -> bool:
     """Return whether a course is what was wished: usual in time, long in its standstill."""
     if wish.never:
         return course.finish_s is None and bool(
@@ -214,7 +216,7 @@ def _as_wished(wish: Wish, course: Course, still: Standstill | None, piece: Piec
         length = 0.0 if still is None else (still.end_s - still.begin_s) / 3600
         if not LONG[0] <= length <= LONG[1]:
             return False
-    return wish.usual.hours_from <= course.finish_s / 3600 <= wish.usual.hours_to
+    return chance < how_usual(wish.usual, course.finish_s / 3600)
 
 
 def make_cook(number: int) -> Record:
