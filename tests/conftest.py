@@ -18,6 +18,9 @@ TESTS = Path(__file__).parent
 ROOT = TESTS.parent
 KINDS = ("unit", "verification", "validation", "notebooks", "browser")
 
+# For the processes that share the tests and for programs that tests start: two cores are better
+# used by two of them than by the threads of a library that wait for each other.
+os.environ.setdefault("OMP_NUM_THREADS", "1")
 # Before anything imports pyplot: a test never needs a screen.
 matplotlib.use("Agg")
 

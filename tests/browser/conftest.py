@@ -74,9 +74,9 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def screenshots(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def screenshots() -> Path | None:
     chosen = os.environ.get("COREWARD_SCREENSHOTS")
-    return Path(chosen) if chosen else tmp_path_factory.mktemp("screenshots")
+    return Path(chosen) if chosen else None
 
 
 @pytest.fixture(scope="session")
@@ -139,7 +139,7 @@ def lab(workbench_folder: Path, private: Path) -> Iterator[Server]:
 
 @pytest.fixture(scope="package")
 def notebook_opener(
-    browser: Browser, lab: Server, screenshots: Path, private: Path
+    browser: Browser, lab: Server, screenshots: Path | None, private: Path
 ) -> NotebookOpener:
     """Return what opens a notebook of the copy and runs all of it, in a window of its own.
 
@@ -192,7 +192,7 @@ def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[AppServer]:
 
 
 @pytest.fixture
-def open_page(browser: Browser, app: AppServer, screenshots: Path) -> Iterator[OpenPage]:
+def open_page(browser: Browser, app: AppServer, screenshots: Path | None) -> Iterator[OpenPage]:
     """Return a function that opens pages, all as the same new visitor."""
     context = browser.new_context(viewport=WINDOW)  # type: ignore[arg-type]
 

@@ -107,7 +107,7 @@ def test_units_chosen_once_hold_on_the_visitors_other_pages(
     assert "°F" in other.panels()[0].status()
     # Somebody else goes on reading °C.
     context = browser.new_context()
-    stranger = AppPage(context.new_page(), app, "why-the-stall", Path())
+    stranger = AppPage(context.new_page(), app, "why-the-stall", None)
     stranger.await_ready()
     assert "°C" in stranger.panels()[0].status()
     context.close()

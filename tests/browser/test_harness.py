@@ -8,6 +8,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
+from support.pictures import is_drawn
 from support.workbench import NotebookPage
 
 OpenNotebook = Callable[[str], NotebookPage]
@@ -65,7 +66,7 @@ def own_notebooks(workbench_folder: Path) -> None:
         nbformat.write(notebook, workbench_folder / "notebooks" / name)
 
 
-def test_keys_and_mouse_move_the_picture(open_notebook: OpenNotebook) -> None:
+def test_keys_and_mouse_move_the_picture(open_notebook: OpenNotebook, tmp_path: Path) -> None:
     notebook = open_notebook("harness-panel.ipynb")
     assert notebook.errors() == []
     panel = notebook.panel()
@@ -88,7 +89,9 @@ def test_keys_and_mouse_move_the_picture(open_notebook: OpenNotebook) -> None:
     panel.drag("pit", 0.0)
     panel.await_settled()
     assert (panel.status(), panel.error()) == ("pit 80", "")
-    assert notebook.keep_picture("harness").stat().st_size > 0
+    notebook.screenshots = tmp_path
+    notebook.keep_picture("harness")
+    assert is_drawn((tmp_path / "harness.png").read_bytes())
 
 
 def test_a_traceback_is_seen(open_notebook: OpenNotebook) -> None:

@@ -30,11 +30,13 @@ class AppPage:
         Where it comes from.
     name : str
         Its name.
-    screenshots : Path
-        Where pictures of the page are kept.
+    screenshots : Path, optional
+        Where pictures of the page are kept; without it none is taken.
     """
 
-    def __init__(self, page: Page, server: AppServer, name: str, screenshots: Path) -> None:
+    def __init__(
+        self, page: Page, server: AppServer, name: str, screenshots: Path | None
+    ) -> None:
         self.page = page
         self.name = name
         self._server = server
@@ -128,9 +130,8 @@ class AppPage:
         while (self.overflow() > 0 or self.cut_off()) and time.monotonic() < deadline:
             self.page.wait_for_timeout(50)
 
-    def keep_picture(self, name: str) -> Path:
-        """Take a picture of the whole page."""
-        self._screenshots.mkdir(parents=True, exist_ok=True)
-        path = self._screenshots / f"{name}.png"
-        self.page.screenshot(path=path, full_page=True)
-        return path
+    def keep_picture(self, name: str) -> None:
+        """Take a picture of the whole page, if it shall be kept."""
+        if self._screenshots is not None:
+            self._screenshots.mkdir(parents=True, exist_ok=True)
+            self.page.screenshot(path=self._screenshots / f"{name}.png", full_page=True)

@@ -246,11 +246,11 @@ class NotebookPage:
     ----------
     page : Page
         The browser's page.
-    screenshots : Path
-        Where pictures of the page are kept.
+    screenshots : Path, optional
+        Where pictures of the page are kept; without it none is taken.
     """
 
-    def __init__(self, page: Page, screenshots: Path) -> None:
+    def __init__(self, page: Page, screenshots: Path | None) -> None:
         self.page = page
         self.screenshots = screenshots
         self.console_errors: list[str] = []
@@ -347,12 +347,11 @@ class NotebookPage:
         root.scroll_into_view_if_needed()
         return Panel(root)
 
-    def keep_picture(self, name: str) -> Path:
-        """Take a screenshot."""
-        self.screenshots.mkdir(parents=True, exist_ok=True)
-        path = self.screenshots / f"{name}.png"
-        self.page.screenshot(path=path)
-        return path
+    def keep_picture(self, name: str) -> None:
+        """Take a screenshot, if it shall be kept."""
+        if self.screenshots is not None:
+            self.screenshots.mkdir(parents=True, exist_ok=True)
+            self.page.screenshot(path=self.screenshots / f"{name}.png")
 
 
 def panels_in(place: Page | Locator) -> list[Panel]:
