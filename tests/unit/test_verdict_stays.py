@@ -1,0 +1,85 @@
+"""What is said of a cooling in each of its outcomes, with its numbers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from coreward.logs.log import Channel, ProbeLog
+from coreward.questions.verdict import verdict
+from coreward.questions.verdict.answer import NOTHING_MORE
+from coreward.words import Held, Needed, shown
+
+HOUR = 3600.0
+GROWTH = "Growth of Clostridium perfringens without lag, an upper bound that decides nothing: "
+FASTER = "chill faster: thinner pieces, moving cold air or an ice bath, unpacked"
+
+
+def cooling(end_h: float, end_c: float, *, at_h: float = 0.0, **more: Any):
+    """Cooked to 80 °C by 3 h, then straight down to a temperature; its two cooling limits.
+
+    With `at_h` the reading stays at 40 °C for so long on the way.
+    """
+    down = 3.5 + 0.4
+    hours = [0.0, 3.0, 3.5, down, down + at_h, down + at_h + end_h]
+    time = np.arange(0.0, hours[-1] * HOUR + 1.0, 60.0)
+    celsius = np.interp(time / HOUR, hours, [4.0, 80.0, 80.0, 40.0, 40.0, end_c])
+    log = ProbeLog(time, None, (Channel("T1", "meat", celsius),), **more)
+    answer = verdict(log, meat="beef", surface="sealed bag", cooling=True, new_piece_s=())
+    found = [item for item in answer.limits if item.kind == "cooling"]
+    assert [(item.from_c, item.to_c) for item in found] == [
+        (pytest.approx(57.222, abs=0.001), pytest.approx(21.111, abs=0.001)),
+        (pytest.approx(57.222, abs=0.001), pytest.approx(5.0)),
+    ]
+    return found
+
+
+def words(item: Any, low: str, limit: str) -> str:
+    text = shown(item.text, "C")
+    for start in ("Not through yet: ", "An unknown time passed in it: "):
+        text = text.removeprefix(start)
+    begin = f"{Needed(item.elapsed_s).shown('C')} between 57.3 °C and {low} after lethality at "
+    assert text.startswith(f"{begin}the hottest probe or place, limit {limit}. {GROWTH}")
+    return shown(item.enough, "C")
+
+
+def test_a_cooling_in_time_is_said_with_its_hours() -> None:
+    first, second = cooling(1.5, 3.0)
+    assert (first.state, second.state) == ("met", "met")
+    # From 57.2 °C at 23 K of 100 K/h to 40 °C, then to 21.1 and to 5 °C at 24.7 K/h; the
+    # minutes at either end may be in it, and a kelvin of the probe's error.
+    by_hand = 17.2 / 100.0 + 18.9 / (37.0 / 1.5)
+    assert first.elapsed_s == pytest.approx(by_hand * HOUR, abs=0.1 * HOUR)
+    assert words(first, "21.1 °C", "2 h") == NOTHING_MORE
+    assert words(second, "5 °C", "6 h") == NOTHING_MORE
+
+
+def test_a_cooling_past_its_limit_is_said_with_its_hours() -> None:
+    first, second = cooling(1.5, 3.0, at_h=3.0)
+    assert (first.state, second.state) == ("not met", "met")
+    assert first.elapsed_s == pytest.approx((3.0 + 0.94) * HOUR, abs=0.1 * HOUR)
+    assert words(first, "21.1 °C", "2 h") == FASTER
+
+
+def test_a_cooling_that_is_not_through_says_until_when() -> None:
+    for item, low, limit in zip(
+        cooling(0.5, 30.0), ("21.1 °C", "5 °C"), ("2 h", "6 h"), strict=True
+    ):
+        assert item.state == "cannot tell"
+        assert shown(item.text, "C").startswith("Not through yet: ")
+        spare = Held(item.limit_s - item.elapsed_s).shown("C")
+        assert words(item, low, limit) == f"be at {low} within {spare}"
+
+
+def test_an_unknown_time_in_a_cooling_is_said() -> None:
+    for item, low, limit in zip(
+        cooling(1.5, 3.0, unknown_spans=((4.0 * HOUR, 4.0 * HOUR + 60.0),)),
+        ("21.1 °C", "5 °C"),
+        ("2 h", "6 h"),
+        strict=True,
+    ):
+        assert item.state == "cannot tell"
+        assert shown(item.text, "C").startswith("An unknown time passed in it: ")
+        assert words(item, low, limit) == f"{FASTER}; log it without a break"
