@@ -41,21 +41,23 @@ def document(answer: Plan) -> Document:
     """Return all that is said of a plan: boxes to tick, the picture, what it assumes."""
     serve = answer.serve_at
     judged = (say("{0}: {1}", one.item.name, one.verdict_headline) for one in answer.pieces)
+    # How long a hold lasts that is longer than the rest stands in the table: on paper there
+    # is one page.
+    aside = [one.hold_note for one in answer.pieces if one.most_hold_s > one.item.hold.least_s]
+    said = answer.sentences[1 + bool(answer.warnings) :]
+    told = [sentence for sentence in said if sentence not in aside]
     blocks: tuple[Block, ...] = (
-        Listing(tuple(_line(s, answer) for s in answer.steps if s.kind in _WORDS), boxes=True),
+        Listing(
+            tuple(_line(s, answer) for s in answer.steps if s.kind in _WORDS),
+            "By the clock",
+            True,
+        ),
         Picture(
             lambda units: figure_timeline(answer, units), lambda units: alt_text(answer, units)
         ),
         _pieces(answer),
-        *(
-            Paragraph(together(sentences), "small")
-            for sentences in (
-                answer.sentences[1 + bool(answer.warnings) :],
-                ("It assumes:", *answer.assumptions),
-                tuple(judged),
-            )
-            if sentences
-        ),
+        Paragraph(together((*told, "It assumes:", *answer.assumptions)), "small"),
+        Paragraph(together((*(s for s in said if s in aside), *judged)), "aside"),
     )
     return Document(
         title=f"Serve at {serving_text(serve)} on {serve:%A %d %B %Y}",
