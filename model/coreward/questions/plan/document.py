@@ -116,6 +116,7 @@ def _pieces(answer: Plan) -> Table:
 def of_replan(answer: Replan) -> Document:
     """Return what is said of a day that slips: what is lost, and what still makes the hour."""
     lost = answer.lost.in_words()
+    beware = tuple(words for words in answer.cautions if words != cautions.ANSWER)
     levers = table_of(
         "What could be done now",
         ("what", "ready", "in time", "loss", "against going on as planned"),
@@ -124,7 +125,7 @@ def of_replan(answer: Replan) -> Document:
     return Document(
         title=f"What can still be done about {answer.piece.item.name}",
         lead=say("At {0}: {1} {2}", f"{answer.now:%H:%M}", lost, answer.advice),
-        blocks=(levers, Listing(answer.cautions, "Beware")),
+        blocks=(levers, *([Listing(beware, "Beware")] if beware else [])),
         caution=cautions.REPORT,
         answer=answer,
         numbers={"kind": "replan", "lost": lost, "pull_core_c": answer.piece.pull_core_c},
