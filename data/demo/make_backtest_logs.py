@@ -31,6 +31,8 @@ import numpy as np
 
 import coreward as cw
 from coreward import tables
+from coreward.cook.result import Result
+from coreward.events.standstill import find_stalls
 from coreward.physics.exchange import convective_coefficient
 
 BANNER = (
@@ -422,7 +424,7 @@ def stages(cook: Cook, until_s: float) -> list[cw.Stage]:
     return [_stage(cook, 0.0, duration_s=at), _stage(cook, at, duration_s=until_s - at)]
 
 
-def run(cook: Cook, engine: str = "fast") -> cw.Result:
+def run(cook: Cook, engine: str = "fast") -> Result:
     """Compute the cook until the meat is pulled or the log ends."""
     until = cook.end_s if cook.pulled_s is None else cook.pulled_s
     return cw.simulate(
@@ -434,7 +436,7 @@ def run(cook: Cook, engine: str = "fast") -> cw.Result:
     )
 
 
-def at_depth(result: cw.Result, time: np.ndarray, depth_share: float) -> np.ndarray:
+def at_depth(result: Result, time: np.ndarray, depth_share: float) -> np.ndarray:
     """Temperature at a share of the way from core to surface.
 
     Linear in the square of the distance: exact where the profile is a parabola, as it is
@@ -448,7 +450,7 @@ def at_depth(result: cw.Result, time: np.ndarray, depth_share: float) -> np.ndar
     return np.interp(time, result.time_s, row)
 
 
-def at_probe(result: cw.Result, probe: dict[str, Any], time: np.ndarray) -> np.ndarray:
+def at_probe(result: Result, probe: dict[str, Any], time: np.ndarray) -> np.ndarray:
     """Temperature where the probe truly sits, which may change."""
     value = at_depth(result, time, probe["depth_share"])
     for move in probe["moves"]:
@@ -693,7 +695,7 @@ def _fault(
     cook: Cook,
     which: int,
     kind: str,
-    result: cw.Result,
+    result: Result,
     diary: _Diary,
     rng: np.random.Generator,
 ) -> None:
@@ -739,7 +741,7 @@ def _fault(
 # --- readings and truth ------------------------------------------------------------------
 
 
-def clean_readings(cook: Cook, result: cw.Result, time: np.ndarray) -> list[np.ndarray]:
+def clean_readings(cook: Cook, result: Result, time: np.ndarray) -> list[np.ndarray]:
     """Return what each meat probe feels: biased and misplaced, but without noise and faults."""
     feels = []
     for probe in cook.probes:
@@ -757,7 +759,7 @@ def clean_readings(cook: Cook, result: cw.Result, time: np.ndarray) -> list[np.n
     return feels
 
 
-def readings(cook: Cook, result: cw.Result) -> tuple[np.ndarray, list[np.ndarray]]:
+def readings(cook: Cook, result: Result) -> tuple[np.ndarray, list[np.ndarray]]:
     """Return log times and the columns air, meat, ... in °C; missing is NaN."""
     log_time = np.arange(0.0, cook.lead_s + cook.end_s + 1e-6, cook.sampling_s)
     time = log_time - cook.lead_s
@@ -804,7 +806,7 @@ def headings(cook: Cook) -> list[str]:
     return [f"{name} ({unit})" for name in ("air", *meats)]
 
 
-def write_log(cook: Cook, result: cw.Result, path: Path) -> None:
+def write_log(cook: Cook, result: Result, path: Path) -> None:
     """Write the CSV."""
     log_time, columns = readings(cook, result)
     with path.open("w", newline="", encoding="utf-8") as f:
@@ -824,7 +826,7 @@ def write_log(cook: Cook, result: cw.Result, path: Path) -> None:
             writer.writerow([f"{moment:.0f}", *cells])
 
 
-def events(cook: Cook, result: cw.Result) -> list[dict[str, Any]]:
+def events(cook: Cook, result: Result) -> list[dict[str, Any]]:
     """Return every event, in time from the first row."""
     found: list[dict[str, Any]] = []
     ends = cook.end_s
@@ -914,7 +916,7 @@ def events(cook: Cook, result: cw.Result) -> list[dict[str, Any]]:
                 channel=name,
                 end_s=end,
             )
-    for stall in cw.find_stalls(
+    for stall in find_stalls(
         result.time_s, result.core_c, np.interp(result.time_s, corners, air)
     ):
         add("stall_begins", stall.begin_s, stall.core_begin_c, "degC")
@@ -932,7 +934,7 @@ def weight_kg(cook: Cook) -> float:
     return density * _volume(cook.shape, cook.size_m, cook.length_m)
 
 
-def stated(cook: Cook, result: cw.Result) -> dict[str, Any]:
+def stated(cook: Cook, result: Result) -> dict[str, Any]:
     """Return what the person at the pit knows and would say, errors included."""
     rng = np.random.default_rng([cook.seed, 3])
     size = cook.size_m * (1.0 + float(np.clip(rng.normal(0.0, 0.045), -0.08, 0.08)))
@@ -969,7 +971,7 @@ def stated(cook: Cook, result: cw.Result) -> dict[str, Any]:
     }
 
 
-def truth(cook: Cook, result: cw.Result, engine: str) -> dict[str, Any]:
+def truth(cook: Cook, result: Result, engine: str) -> dict[str, Any]:
     """Return all that is true of a cook, ready for JSON."""
     probe_c = at_probe(result, cook.probes[0], result.time_s)
     core_s = first_time(result.time_s, result.core_c, cook.target_c)

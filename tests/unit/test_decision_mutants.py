@@ -209,7 +209,7 @@ def test_what_draws_and_what_is_pressed_is_no_part_of_a_room(tmp_path: Path) -> 
         "verdict/clock.py",
         "verdict/panel.py",
         "verdict/__init__.py",
-        "verdict/report.py",
+        "verdict/document.py",
         "verdict/hold_figure.py",
         "plan/replan.py",
     ):

@@ -228,7 +228,7 @@ def test_credit_of_a_curve_carries_its_unit() -> None:
     history = credit_history([0, 60], [70, 70], equivalent_curve(70.0, 7.5))
     assert history.unit == "minutes"
     assert history.total == pytest.approx(1.0)
-    assert "lower of the two" in history.interpolation
+    assert "lower of the two" in str(history.interpolation)
 
 
 def test_every_kinetics_is_complete_and_never_a_memory() -> None:

@@ -557,10 +557,10 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
         assert any(each.startswith(line) for each in lines)
     assert "  [ ] 14:15  turkey on, as soon as it is there" in lines
     assert "  [ ] 18:30  serve" in lines
-    assert f"- {shown(p.assumptions[0], 'C')}" in lines
+    assert shown(p.assumptions[0], "C") in text
     assert shown(p.assumptions[0], "C").startswith(f"{FEW} draws of piece, meat, pit and ")
-    assert lines[-2] == f"- turkey: {shown(turkey.verdict_headline, 'C')}"
-    assert lines[-1] == p.cautions[0]
+    assert f"turkey: {shown(turkey.verdict_headline, 'C')}" in text
+    assert p.cautions[0] in text
 
 
 def test_the_numbers_of_a_plan_are_those_of_its_draws(
@@ -621,8 +621,8 @@ def test_the_sheet_of_the_supper_is_one_page(supper_plan: Plan) -> None:
     assert pdf.count(b"/Type /Page") - pdf.count(b"/Type /Pages") == 1
     page = report_bytes(supper_plan, "html").decode("utf-8")
     hot = Held(supper_plan.piece("shoulder").most_hold_s).shown("C")
-    assert f"box, at most {hot}" in page
-    assert "falls below the hot-holding limit" not in page
+    assert f"box, at least 30 min, at most {hot}" in page
+    assert "falls below the hot-holding limit" in page  # on paper there is no room for it
 
 
 def test_a_piece_that_the_plan_does_not_have_is_refused(supper_plan: Plan) -> None:

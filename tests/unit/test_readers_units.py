@@ -238,7 +238,8 @@ def rest_says(units: str) -> Iterator[str]:
 def verdict_says(units: str) -> Iterator[str]:
     for judged, more in ((supper(), {}), (pulled(), {"meat": "beef", "cooling": True})):
         answer = verdict.verdict(judged, **more)
-        yield text_of(answer, units)
+        # The title of a source is its own.
+        yield text_of(answer, units).split("\nSources\n")[0]
         yield from strings(numbers_of(answer, units))
         yield from of_document(document_of(answer).shown(units))
 

@@ -37,6 +37,7 @@ from coreward import tables
 from coreward.errors import InputError, OutOfRangeError, TableError
 from coreward.plain import apart
 from coreward.tables.standards import MEATS
+from coreward.words import Rate, Text, say
 
 Floats = NDArray[np.float64]
 
@@ -256,7 +257,7 @@ class LethalityHistory:
         What earned nothing and why.
     longest_gap_s : float
         Longest stretch without a usable reading. [s]
-    interpolation : str
+    interpolation : str or Say
         The rule between samples, in words.
     """
 
@@ -266,7 +267,7 @@ class LethalityHistory:
     unit: str
     uncredited: tuple[Uncredited, ...]
     longest_gap_s: float
-    interpolation: str
+    interpolation: Text
 
     @property
     def complete(self) -> bool:
@@ -415,12 +416,12 @@ def credit_history(
             fall_limit_k_per_s,
         )
     cumulative = np.concatenate(([0.0], np.cumsum(credit)))
-    rule = INTERPOLATION
+    rule: Text = INTERPOLATION
     if fall_limit_k_per_s > 0.0:
-        rule = (
-            "between two samples the temperature is taken to fall at "
-            f"{fall_limit_k_per_s * SECONDS_PER_MINUTE:g} K/min from the first of them (the "
-            "lower of the two where the record itself falls faster)"
+        rule = say(
+            "between two samples the temperature is taken to fall at {0} from the first of "
+            "them (the lower of the two where the record itself falls faster)",
+            Rate(fall_limit_k_per_s * SECONDS_PER_MINUTE, "min"),
         )
     return LethalityHistory(
         time_s=time,

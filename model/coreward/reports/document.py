@@ -45,10 +45,10 @@ class Heading:
 
 @dataclass(frozen=True)
 class Paragraph:
-    """Running words. `style` is "plain", "small" or "strong"."""
+    """Running words. `style` is "plain", "small", "strong" or "aside": not on paper."""
 
     words: Text
-    style: Literal["plain", "small", "strong"] = "plain"
+    style: Literal["plain", "small", "strong", "aside"] = "plain"
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,7 @@ p, li {{ overflow-wrap: anywhere; }}
 td, th {{ overflow-wrap: break-word; }}
 .lead {{ font-size: 1.1rem; }}
 .strong {{ font-weight: bold; }}
-.small, footer, figcaption {{ font-size: .85rem; color: #454c52; }}
+.small, .aside, footer, figcaption {{ font-size: .85rem; color: #454c52; }}
 .caution {{ border: 2px solid {_INK}; border-left-width: 10px; padding: .3rem .8rem;
   margin: 1rem 0; background: #f6f4ef; }}
 .caution p {{ margin: .3rem 0; }}

@@ -295,6 +295,8 @@ class _Writer:
 
     @put.register
     def _(self, block: Paragraph) -> None:
+        if block.style == "aside":
+            return
         size = _SMALL if block.style == "small" else _SIZE
         self.text(block.words, size, "B" if block.style == "strong" else "")
         self.gap(1.5)

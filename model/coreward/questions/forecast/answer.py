@@ -551,7 +551,7 @@ def forecast(
     Parameters
     ----------
     log, piece, meat, until_s, events, wrap, fire, dew_point_c, pressure_pa
-        See `coreward.fit`.
+        See `coreward.questions.forecast.fit.fit`.
     target : Target or float
         What "ready" means; a number is the probe's reading. [°C]
     changes : sequence of Change

@@ -41,21 +41,23 @@ def document(answer: Plan) -> Document:
     """Return all that is said of a plan: boxes to tick, the picture, what it assumes."""
     serve = answer.serve_at
     judged = (say("{0}: {1}", one.item.name, one.verdict_headline) for one in answer.pieces)
+    # How long a hold lasts that is longer than the rest stands in the table: on paper there
+    # is one page.
+    aside = [one.hold_note for one in answer.pieces if one.most_hold_s > one.item.hold.least_s]
+    said = answer.sentences[1 + bool(answer.warnings) :]
+    told = [sentence for sentence in said if sentence not in aside]
     blocks: tuple[Block, ...] = (
-        Listing(tuple(_line(s, answer) for s in answer.steps if s.kind in _WORDS), boxes=True),
+        Listing(
+            tuple(_line(s, answer) for s in answer.steps if s.kind in _WORDS),
+            "By the clock",
+            True,
+        ),
         Picture(
             lambda units: figure_timeline(answer, units), lambda units: alt_text(answer, units)
         ),
         _pieces(answer),
-        *(
-            Paragraph(together(sentences), "small")
-            for sentences in (
-                answer.sentences[1 + bool(answer.warnings) :],
-                ("It assumes:", *answer.assumptions),
-                tuple(judged),
-            )
-            if sentences
-        ),
+        Paragraph(together((*told, "It assumes:", *answer.assumptions)), "small"),
+        Paragraph(together((*(s for s in said if s in aside), *judged)), "aside"),
     )
     return Document(
         title=f"Serve at {serving_text(serve)} on {serve:%A %d %B %Y}",
@@ -114,6 +116,7 @@ def _pieces(answer: Plan) -> Table:
 def of_replan(answer: Replan) -> Document:
     """Return what is said of a day that slips: what is lost, and what still makes the hour."""
     lost = answer.lost.in_words()
+    beware = tuple(words for words in answer.cautions if words != cautions.ANSWER)
     levers = table_of(
         "What could be done now",
         ("what", "ready", "in time", "loss", "against going on as planned"),
@@ -122,7 +125,7 @@ def of_replan(answer: Replan) -> Document:
     return Document(
         title=f"What can still be done about {answer.piece.item.name}",
         lead=say("At {0}: {1} {2}", f"{answer.now:%H:%M}", lost, answer.advice),
-        blocks=(levers, Listing(answer.cautions, "Beware")),
+        blocks=(levers, *([Listing(beware, "Beware")] if beware else [])),
         caution=cautions.REPORT,
         answer=answer,
         numbers={"kind": "replan", "lost": lost, "pull_core_c": answer.piece.pull_core_c},
