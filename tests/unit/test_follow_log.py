@@ -267,6 +267,15 @@ def test_row_cut_off_by_a_new_file_is_left_out(growing):
     assert growing.follower.accounting.refused == 1
 
 
+def test_a_file_that_is_replaced_may_end_within_a_letter(growing):
+    growing.path.write_bytes((HEAD + rows(0, 12)).encode("utf-16") + b"\x32")
+    growing.follower.poll()
+    growing.path.write_text(HEAD + rows(12, 14))
+    growing.follower.poll()
+    assert growing.numbers() == list(range(14))
+    assert growing.kinds() == ["half-written"]
+
+
 def test_duplicates_and_late_rows(growing):
     growing.add(HEAD + rows(0, 10) + rows(9, 10) + rows(10, 12))
     growing.add(rows(20, 22) + rows(12, 20) + rows(22, 24))  # a block comes late

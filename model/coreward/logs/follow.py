@@ -36,7 +36,7 @@ from coreward.logs.parts import LogReadError, Reading
 from coreward.logs.placing import Coming, place
 from coreward.logs.read import Rows, Stating, checked, log_of, running_on, zone_for
 from coreward.logs.rows import spread_minutes
-from coreward.logs.text import decode, read_bytes, whole_lines
+from coreward.logs.text import read_bytes, whole_lines
 
 _KEEPS_OPEN = os.name == "posix"
 """Whether a file may be renamed and deleted while it is open here.
@@ -214,7 +214,7 @@ class LogFollower:
         except LogReadError:
             file = not_understood(whole, self._reading(), True)
         if rest := self._data[len(whole) :]:
-            text = decode(rest, self._reading())
+            text = " ".join(rest.replace(b"\0", b"").decode("utf-8", "replace").split())
             number, reason = file.lines + 1, "the file ends within the row"
             file.reading.leave_out(number, "half-written", text, reason)
             file.text, file.data = f"{file.text}{text}\n", file.data + rest
