@@ -34,12 +34,15 @@ def run_nbval(notebook: Path, settings: Path, *more: str) -> subprocess.Complete
     command = [
         sys.executable, "-m", "pytest",
         "-c", str(settings), f"--rootdir={notebook.parent}",
-        "-p", "no:cacheprovider", "-q",
+        "-p", "no:cacheprovider", "-p", "nbval.plugin", "-q",
         "--nbval-lax", "--nbval-current-env", f"--nbval-cell-timeout={CELL_TIMEOUT_S}",
         *more, str(notebook),
     ]  # fmt: skip
     # Stored outputs are in the usual units, whatever the person at this machine chose.
-    environment = os.environ | {"COREWARD_CONFIG_DIR": str(settings.parent / "coreward")}
+    environment = os.environ | {
+        "COREWARD_CONFIG_DIR": str(settings.parent / "coreward"),
+        "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1",  # loading those of other tests takes a while
+    }
     return subprocess.run(
         command,
         capture_output=True,

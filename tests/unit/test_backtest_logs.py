@@ -7,6 +7,7 @@ import importlib.util
 import json
 import math
 import sys
+from collections import Counter
 from functools import cache
 from pathlib import Path
 from types import ModuleType
@@ -177,6 +178,16 @@ def test_finish_is_where_the_core_curve_meets_the_target(cook):
         assert np.interp(finish["core_s"], time, core) == pytest.approx(target, abs=0.15)
     if finish["at_probe_s"] is not None:
         assert 0.0 < finish["at_probe_s"] < cook["log_end_s"]
+
+
+def test_there_is_something_of_each_to_look_at():
+    """Each check below passes a cook in which nothing of the kind happened."""
+    happened = Counter(
+        event.get("fault", event["kind"]) for cook in COOKS for event in cook["events"]
+    )
+    assert (
+        min(happened[kind] for kind in ("probe_unplugged", "lid_opened", "flat", "spike")) > 1
+    )
 
 
 @each_cook
