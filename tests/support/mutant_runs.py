@@ -43,7 +43,7 @@ HEAVY = (
 )  # fmt: skip
 # A test is given so much before it counts as hanging, beside a multiple of its own time:
 # the machine may be busy.
-PATIENCE_S, PATIENCE = 40.0, 12.0
+PATIENCE_S, PATIENCE, WAITS = 40.0, 12.0, 30.0
 
 
 # -- in the parent, before any fork -----------------------------------------------------
@@ -79,6 +79,17 @@ def prepare(cache: Path, package: str, floor: Sequence[str]) -> None:
 # -- a child ----------------------------------------------------------------------------
 
 
+def processor_s(pid: int) -> float | None:
+    """Return the processor time that a running process has used, where it is told. [s]."""
+    try:
+        told = Path(f"/proc/{pid}/stat").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return None
+    # Behind the name, which may hold anything: fields 14 and 15.
+    fields = told.rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 @dataclass
 class Child:
     """A running process and what it has said so far."""
@@ -88,6 +99,7 @@ class Child:
     folder: Path
     heard: float
     expected: float = 20.0
+    used: float = 0.0  # of processor time when it was heard last
     running: str = ""
     rest: bytes = b""
     said: list[dict[str, Any]] = field(default_factory=list)
@@ -106,12 +118,23 @@ class Child:
             message = json.loads(line)
             self.said.append(message)
             self.heard = time.monotonic()
+            self.used = processor_s(self.pid) or 0.0
             self.running = message.get("begins", "")
             self.expected = float(message.get("expected", 20.0))
 
     def hangs(self) -> bool:
-        """Whether it has been silent for longer than what it does can take."""
-        return time.monotonic() - self.heard > PATIENCE_S + PATIENCE * self.expected
+        """Whether it has been silent for longer than what it does can take.
+
+        That is counted in its own processor time: on a busy machine the clock runs on. One
+        that waits for ever uses none, and is given up after so many times as long.
+        """
+        allowed = PATIENCE_S + PATIENCE * self.expected
+        silent = time.monotonic() - self.heard
+        if silent <= allowed:
+            return False
+        used = processor_s(self.pid)
+        worked = silent if used is None else used - self.used
+        return worked > allowed or silent > WAITS * allowed
 
     def end(self) -> None:
         """Stop it and all that it started, and leave nothing behind."""

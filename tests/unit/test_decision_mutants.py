@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import ast
 import csv
+import os
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -431,6 +433,35 @@ def test_a_hang_is_caught(package: Path, monkeypatch: pytest.MonkeyPatch) -> Non
         "caught", "hang", "test_lid.py::test_long"
     )  # fmt: skip
     assert child.hung
+
+
+def test_a_child_that_is_kept_waiting_does_not_hang(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A busy machine gives it no time; one that waits for ever is given up all the same."""
+    allowed = mutant_runs.PATIENCE_S + mutant_runs.PATIENCE * 2.0
+    child = mutant_runs.Child(os.getpid(), 0, tmp_path, heard=1000.0, expected=2.0, used=5.0)
+    used: list[float | None] = [5.0]
+    now = [1000.0]
+    monkeypatch.setattr(mutant_runs, "processor_s", lambda _: used[0])
+    monkeypatch.setattr(mutant_runs.time, "monotonic", lambda: now[0])
+
+    def hangs(silent: float, worked: float | None) -> bool:
+        now[0], used[0] = 1000.0 + silent, None if worked is None else 5.0 + worked
+        return child.hangs()
+
+    more = mutant_runs.WAITS * allowed
+    assert [hangs(allowed + 1.0, w) for w in (1.0, allowed, allowed + 1.0, None)] == [
+        False,
+        False,
+        True,
+        True,
+    ]
+    assert [hangs(s, 0.0) for s in (allowed, more, more + 1.0)] == [False, False, True]
+    monkeypatch.undo()
+    mine = mutant_runs.processor_s(os.getpid())
+    assert mine is None or mine == pytest.approx(time.process_time(), abs=2.0)
+    assert mutant_runs.processor_s(2**30) is None
 
 
 def test_what_breaks_at_once_is_told_apart(package: Path) -> None:
