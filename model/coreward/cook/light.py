@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from coreward.cook.many import usable_cores
 from coreward.cook.march import (
     chamber_constants,
-    fresh_vapour,
     make_forcing,
     surface_conditions,
+    vapour_at_end,
+    vapour_at_start,
 )
 from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage
 from coreward.errors import InputError
@@ -162,7 +163,7 @@ def run_light(
     film = 0.0
     held0 = (m.raw_water + cook.injected_water) * mesh.volume.sum()
     raw_mass = held0 + mesh.volume.sum() * (m.solids_density + m.fat_density)
-    density: float | None = None  # of the vapour in a chamber
+    air: tuple[float, float] | None = None  # of a chamber
     out = np.empty((8, len(at_s)))
     begin = 0.0
     evaporated = 0.0
@@ -176,7 +177,6 @@ def run_light(
             reached.append(True)
             continue
         room = leg.chamber
-        vapour = fresh_vapour(leg.forcing, room) if density is None else density * room.volume
         raw = solve(
             Problem(
                 cook.shape,
@@ -192,7 +192,7 @@ def run_light(
                 leg.until_core_c,
                 tolerance,
                 room,
-                vapour if room.closed else 0.0,
+                vapour_at_start(leg.forcing, room, air),
             )
         )
         end = begin + float(raw.time_s[-1])
@@ -224,7 +224,7 @@ def run_light(
             done = stop
         t, w = raw.temperature_c[-1], raw.water[-1]
         film, highest = float(raw.film[-1]), raw.highest_c[-1]
-        density = None if raw.vapour is None else float(raw.vapour[-1]) / room.volume
+        air = vapour_at_end(leg.forcing, room, raw)
         evaporated += _vapour(raw)[-1]
         begin = end
         ends.append(end)
