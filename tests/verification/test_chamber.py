@@ -178,6 +178,26 @@ def test_a_vent_that_is_opened_and_a_stage_that_follows_keep_the_air() -> None:
     )
 
 
+def test_air_that_jumps_between_stages_swells_or_draws_in() -> None:
+    """Heated at once steam stays steam and no more; cooled at once fresh air dilutes it."""
+    full = cw.Stage(cw.Chamber(99.0, 0.0, water_kg_h=1.0), duration_s=2 * HOUR)
+    hot = cw.simulate(brisket(), (full, cw.Stage(cw.Chamber(180.0, 0.0), duration_s=60.0)))
+    assert hot.environment[:, 2].max() <= 1.005 * 101325.0
+    assert hot.environment[-1, 2] > 0.9 * 101325.0
+    cold = cw.simulate(brisket(), (full, cw.Stage(cw.Chamber(30.0, 0.0), duration_s=1.0)))
+    row = int(np.argmax(cold.stage_index == 1))
+    # By the ratio of the temperatures, and of dry outside air the rest.
+    left = 303.15 / 372.15
+    expected = left * cold.environment[row - 1, 2] + (1.0 - left) * saturation_pressure(8.0)
+    assert cold.environment[row, 2] == pytest.approx(expected, rel=0.01)
+
+
+def test_a_sealed_and_idle_chamber_closes_too() -> None:
+    idle = cw.Chamber(60.0, 0.0, evaporation=False)
+    r = cw.simulate(brisket(), cw.Stage(idle, duration_s=HOUR))
+    assert r.balance.vapour == 0.0
+
+
 def test_the_units_of_the_mesh_do_not_matter() -> None:
     """The same surface as slab or ball meets the same flows."""
     for shape in (cw.Slab(0.05), cw.Cylinder(0.08), cw.Sphere(0.1)):

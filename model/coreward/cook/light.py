@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.cook.many import usable_cores
-from coreward.cook.march import fresh_vapour
+from coreward.cook.march import vapour_at_end, vapour_at_start
 from coreward.physics import history
 from coreward.physics.body import Mesh, Shape, make_mesh
 from coreward.physics.chamber import OPEN, ChamberConstants, pascal_per_kilogram
@@ -155,7 +155,7 @@ def run_light(
     film = 0.0
     held0 = (m.raw_water + cook.injected_water) * mesh.volume.sum()
     raw_mass = held0 + mesh.volume.sum() * (m.solids_density + m.fat_density)
-    density: float | None = None  # of the vapour in a chamber
+    air: tuple[float, float] | None = None  # of a chamber
     out = np.empty((8, len(at_s)))
     begin = 0.0
     evaporated = 0.0
@@ -169,7 +169,6 @@ def run_light(
             reached.append(True)
             continue
         room = leg.chamber
-        vapour = fresh_vapour(leg.forcing, room) if density is None else density * room.volume
         raw = solve(
             Problem(
                 cook.shape,
@@ -185,7 +184,7 @@ def run_light(
                 leg.until_core_c,
                 tolerance,
                 room,
-                vapour if room.closed else 0.0,
+                vapour_at_start(leg.forcing, room, air),
             )
         )
         end = begin + float(raw.time_s[-1])
@@ -217,7 +216,7 @@ def run_light(
             done = stop
         t, w = raw.temperature_c[-1], raw.water[-1]
         film, highest = float(raw.film[-1]), raw.highest_c[-1]
-        density = None if raw.vapour is None else float(raw.vapour[-1]) / room.volume
+        air = vapour_at_end(leg.forcing, room, raw)
         evaporated += _vapour(raw)[-1]
         begin = end
         ends.append(end)

@@ -53,6 +53,7 @@ Floats = NDArray[np.float64]
 # Results carry a row at least this often, besides the solver's own steps.
 ROW_SPACING_S = 60.0
 _HOUR_S = 3600.0
+_KELVIN = 273.15
 _MOST_ROWS = 4000
 # An engine lands on a target within a few millionths of a kelvin, from either
 # side: a core this close is there, and does not wait to come from the other side.
@@ -141,6 +142,42 @@ def fresh_vapour(forcing: Forcing, chamber: ChamberConstants) -> float:
     # As much vapour per dry air as outside: the air was let in and warmed.
     p = float(forcing.vapour_pressure[0])
     return p / pascal_per_kilogram(float(forcing.air_c[0]), chamber)
+
+
+def vapour_at_start(
+    forcing: Forcing, chamber: ChamberConstants, before: tuple[float, float] | None
+) -> float:
+    """Vapour in a chamber as a stretch begins. [kg per unit of the mesh].
+
+    Where air has become hotter at once, what was there has swollen and some of it left;
+    where colder, fresh air was drawn in.
+
+    Parameters
+    ----------
+    forcing : Forcing
+    chamber : ChamberConstants
+    before : tuple of float or None
+        Vapour pressure and temperature of its air before; None where it is full of fresh
+        air. [Pa], [°C]
+    """
+    if not chamber.closed or before is None:
+        return fresh_vapour(forcing, chamber)
+    pressure, was_c = before
+    air_c = float(forcing.air_c[0])
+    if air_c < was_c:
+        left = (air_c + _KELVIN) / (was_c + _KELVIN)
+        pressure = left * pressure + (1.0 - left) * float(forcing.vapour_pressure[0])
+    return pressure / pascal_per_kilogram(air_c, chamber)
+
+
+def vapour_at_end(
+    forcing: Forcing, chamber: ChamberConstants, raw: Raw
+) -> tuple[float, float] | None:
+    """What `vapour_at_start` of the next stretch takes."""
+    if raw.vapour is None:
+        return None
+    air_c = float(np.interp(raw.time_s[-1], forcing.time_s, forcing.air_c))
+    return float(raw.vapour[-1]) * pascal_per_kilogram(air_c, chamber), air_c
 
 
 def make_forcing(
@@ -257,7 +294,8 @@ def _rows(raw: Raw, spacing: float) -> Floats:
 class State:
     """What one stage leaves for the next: fields, film, record of heat, clock.
 
-    `vapour` is what the air of a chamber held per m³, None outside of one. [kg/m³]
+    `vapour` is the vapour pressure in the air of a chamber and that air's temperature,
+    None outside of one. [Pa], [°C]
     """
 
     temperature_c: Floats
@@ -265,7 +303,7 @@ class State:
     film: float
     highest_c: Floats
     time_s: float = 0.0
-    vapour: float | None = None
+    vapour: tuple[float, float] | None = None
 
 
 def start_state(piece: Piece, cells: int) -> State:
@@ -512,9 +550,6 @@ def march_leg(
         state, poured, told = pour(piece, liquid, stage, conditions, mesh, state)
         notes += told
     notes += [stage.note] if stage.note else []
-    vapour = fresh_vapour(forcing, chamber)
-    if chamber.closed and state.vapour is not None:
-        vapour = state.vapour * chamber.volume
     problem = Problem(
         shape=piece.shape,
         mesh=mesh,
@@ -529,7 +564,7 @@ def march_leg(
         until_core_c=target,
         tolerance=tolerance,
         chamber=chamber,
-        vapour=vapour,
+        vapour=vapour_at_start(forcing, chamber, state.vapour),
     )
     raw = _solve(solve, problem, stage.surroundings.radiant_flux)
     hottest = float(raw.temperature_c[:, -1].max())
@@ -554,7 +589,7 @@ def march_leg(
         float(raw.film[-1]),
         raw.highest_c[-1],
         end,
-        None if raw.vapour is None else float(raw.vapour[-1]) / chamber.volume,
+        vapour_at_end(forcing, chamber, raw),
     )
     done = bool(reached) or seconds >= left - 1e-6
     if done and until_c is not None and not reached:
@@ -716,9 +751,8 @@ def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
             came = book[q["vapour_in"]] + book[q["evaporated"]] + book[q["boiled"]]
             went = book[q["vapour_out"]] + book[q["condensed"]]
             kept_here = raw.vapour[-1] - raw.vapour[0]
-            # A stage of no length has nothing to close.
-            moved = max(came, went, 1e-30)
-            worst_vapour = max(worst_vapour, abs(kept_here - came + went) / moved)
+            crossed = max(came, went, float(raw.vapour.max()))
+            worst_vapour = max(worst_vapour, abs(kept_here - came + went) / crossed)
         before_e, before_w = e1, w1
     return Balance(float(worst_energy), float(worst_water), float(worst_vapour))
 

@@ -217,7 +217,7 @@ def one_cook(
 
 # The standstill: what stands in the chamber and how long. [°C], [h]
 _BAND_K = 5.0
-_STANDS_C = (50.0, 90.0)
+_STANDS_C = (50.0, 80.0)
 _DONE_C = 85.0
 _PIT_C = 107.0
 _LONGEST_H = 40.0
@@ -259,7 +259,7 @@ def one_plateau(
     Returns
     -------
     height : float
-        Middle of the 5 K in which the core stays longest, between 50 and 90 °C. [°C]
+        Middle of the 5 K in which the core stays longest, between 50 and 80 °C. [°C]
     length : float
         How long it stays there. [h]
     finish : float

@@ -22,6 +22,7 @@ to run off. All scalars are compiled; everything is per unit of the mesh, as in 
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 from coreward.physics.compiled import compiled
@@ -138,6 +139,10 @@ def chamber_rates(
     leaving = fresh + max(breath, 0.0)
     inner = carried_in + given_off - condensed - leaving * y
     share = 1.0 / (1.0 + y / GAS_RATIO)  # of dry air, but in pure steam
+    last = 1.0 - p / r.pressure
+    if last < _LEAST_DRY_SHARE:
+        # What is brought into pure steam pushes as much out: the rate fades to nothing.
+        share *= math.exp((last - _LEAST_DRY_SHARE) / _LEAST_DRY_SHARE)
     rate = share * inner
     carried_out = (leaving + rate / GAS_RATIO) * y
     return ChamberRates(

@@ -46,6 +46,7 @@ from coreward.physics.statement import (
     moisture_diffusivity,
     outlet,
     surface_exchange,
+    swelling_modulus,
     swelling_pressure,
     swelling_pressure_slope,
     temperature,
@@ -151,6 +152,9 @@ def _fluxes(  # type: ignore[no-untyped-def]
     """Exchange between volumes, any closure; returns the stream at the surface volume."""
     n = t.shape[0]
     stream = 0.0
+    pressed = 0.0
+    if m.permeability > 0.0:
+        pressed = swelling_pressure(t[0], w[0], t_max[0], m)
     for i in range(n - 1):
         g = area[i] / spacing[i]
         flux_e = g * 0.5 * (k_node[i] + k_node[i + 1]) * (t[i] - t[i + 1])
@@ -158,9 +162,9 @@ def _fluxes(  # type: ignore[no-untyped-def]
             t_face = 0.5 * (t[i] + t[i + 1])
             flux_w = moisture_diffusivity(t_face, m) * (w[i] - w[i + 1])
             if m.permeability > 0.0:
-                push = swelling_pressure(t[i], w[i], t_max[i], m) - swelling_pressure(
-                    t[i + 1], w[i + 1], t_max[i + 1], m
-                )
+                inner = pressed
+                pressed = swelling_pressure(t[i + 1], w[i + 1], t_max[i + 1], m)
+                push = inner - pressed
                 flux_w += carried_water(w[i], w[i + 1], push) * mobility(t_face, m) * push
             flux_w *= g
             flux_e += flux_w * water_enthalpy(t[i] if flux_w > 0.0 else t[i + 1], m)
@@ -350,6 +354,9 @@ def _matrix(  # type: ignore[no-untyped-def]
         di[i, 2] = 0.0
         di[i, 3] = volume[i] * inv
     gradient_flow = m.moist and (m.diffusivity > 0.0 or m.permeability > 0.0)
+    p_r = e_r = 0.0
+    if m.permeability > 0.0:
+        p_r, e_r = swelling_pressure_slope(t[0], w[0], t_max[0], m)
     for i in range(n - 1):
         geo = area[i] / spacing[i]
         g = geo * 0.5 * (k_node[i] + k_node[i + 1])
@@ -368,14 +375,12 @@ def _matrix(  # type: ignore[no-untyped-def]
             n_tr = 0.0
             flux = d * (w[i] - w[i + 1])
             if m.permeability > 0.0:
-                push = swelling_pressure(t[i], w[i], t_max[i], m) - swelling_pressure(
-                    t[i + 1], w[i + 1], t_max[i + 1], m
-                )
+                p_l, e_l = p_r, e_r
+                p_r, e_r = swelling_pressure_slope(t[i + 1], w[i + 1], t_max[i + 1], m)
+                push = p_l - p_r
                 lead = geo * mobility(t_face, m)
                 carried = lead * carried_water(w[i], w[i + 1], push)
                 flux += carried * push / geo
-                e_l = swelling_pressure_slope(t[i], w[i], t_max[i], m)[1]
-                e_r = swelling_pressure_slope(t[i + 1], w[i + 1], t_max[i + 1], m)[1]
                 n_wl += carried * e_l
                 n_wr -= carried * e_r
                 n_wl += 0.5 * lead * push
@@ -414,7 +419,15 @@ def _matrix(  # type: ignore[no-untyped-def]
         if w[last] > water_held(max(t[last], t_max[last]), m):
             ex_w = volume[last] * m.expulsion_rate
         depth = volume[last] / surface_area
-        ex_w += surface_area * outlet(t[last], w[last], t_max[last], depth, m)[1]
+        came, steep = outlet(t[last], w[last], t_max[last], depth, m)
+        if r.closed and came > 0.0:
+            # As steep as it gets once the onset is passed: a wet surface lives on the onset,
+            # and a step that takes the slope from there swings. Only where the air is a
+            # state, so that cooks in given air stay as they were checked, to the last bit.
+            top = max(t[last], t_max[last])
+            whole = mobility(t[last], m) * swelling_modulus(top, m) / (0.5 * depth) * w[last]
+            steep = max(steep, whole)
+        ex_w += surface_area * steep
         ex_t = 0.0
         if t[last] >= t_max[last]:
             ex_t = -ex_w * water_held_slope(t[last], m)
