@@ -153,7 +153,7 @@ def kernel_words(module: str, make: str, controls: Sequence[str]) -> str:
     """Return the processor time of each part of a preview, in this process."""
     from coreward.drawing.canvas import PictureCanvas
 
-    panel = getattr(importlib.import_module(f"coreward.widgets.{module}"), make)("C")
+    panel = getattr(importlib.import_module(f"coreward.questions.{module}.panel"), make)("C")
     panel.schedule.request = lambda: None
     encode = PictureCanvas.picture
     encoded: list[float] = []
@@ -195,10 +195,10 @@ def kernel_words(module: str, make: str, controls: Sequence[str]) -> str:
 
 
 PANELS = {
-    "start": ("stall_panel", "first_look", ("pit", "thickness")),
-    "why-the-stall": ("stall_panel", "stall_panel", ("pit", "thickness", "dew-point")),
-    "rest-and-carryover": ("rest_panel", "rest_panel", ("pit", "peak", "look")),
-    "is-this-hold-enough": ("verdict_panel", "verdict_panel", ("bath", "hold", "thickness")),
+    "start": ("stall", "first_look", ("pit", "thickness")),
+    "why-the-stall": ("stall", "stall_panel", ("fresh-air", "pit", "thickness", "pan-water")),
+    "rest-and-carryover": ("rest", "rest_panel", ("pit", "peak", "look")),
+    "is-this-hold-enough": ("verdict", "verdict_panel", ("bath", "hold", "thickness")),
 }
 
 

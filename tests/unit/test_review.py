@@ -17,6 +17,7 @@ from coreward.logs import Channel, ProbeLog, read_log
 from coreward.physics.lethality import equivalent_minutes, kinetics_names, load_kinetics
 from coreward.questions.review.answer import (
     COLDEST,
+    Plateau,
     _bridged_runs,
     _line_slopes,
     default_ranges_c,
@@ -170,6 +171,14 @@ def test_level_end_is_not_called_a_stall():
     core = np.interp(time_s / 3600.0, [0, 4, 8], [4, 80, 80.5])
     (plateau,) = review(make(time_s, core)).coldest.plateaus
     assert plateau.kind == "level end"
+    assert plateau.name == "level at the end"
+
+
+def test_a_climb_of_twenty_kelvin_is_not_called_level():
+    hours = 3600.0
+    assert Plateau("level end", 0.0, 7 * hours, 60.0, 80.0).name == "slow climb at the end"
+    assert Plateau("level end", 0.0, 7 * hours, 60.0, 70.4).name == "level at the end"
+    assert Plateau("stall", 0.0, 7 * hours, 60.0, 80.0).name == "stall"
 
 
 def test_a_gap_is_not_bridged_by_a_plateau():

@@ -10,6 +10,7 @@ from coreward.errors import InputError
 from coreward.questions.stall import usual
 from coreward.questions.stall.choices import Choices, choices_dict, choices_text, what_to_do
 from coreward.reports.things import document_of
+from coreward.words import as_units
 
 HOUR = 3600.0
 
@@ -80,6 +81,12 @@ def test_its_report_has_a_row_for_each(choices: Choices) -> None:
     table = next(b for b in page.blocks if getattr(b, "title", "").startswith("What can be"))
     assert len(table.rows) == len(choices.rows)
     assert page.lead.startswith("From ")
+    around = str(next(b for b in page.blocks if getattr(b, "title", "") == "Stage by stage"))
+    for words in ("air 107 °C", "dew point outside 8 °C", "fresh air 1.5 kg an hour", "0.1 kg"):
+        assert words in around
+    customary = str(document_of(choices, units=as_units("F")).blocks)
+    assert "fresh air 3.3 lb an hour" in customary
+    assert "°C" not in customary
 
 
 def test_the_times_of_a_series_are_moved() -> None:

@@ -11,7 +11,6 @@ from coreward.physics.statement import (
     MaterialConstants,
     SurfaceConditions,
     enthalpy,
-    heat_capacity,
     surface_exchange,
     water_enthalpy,
     wrap_temperature,
@@ -161,16 +160,6 @@ def step_rates(  # type: ignore[no-untyped-def]
         out[k, 3] = (water - water_1 + surface_area * (film[k + 1] - film[k])) * per
         out[k, 4] = (energy_1 - energy + held * (vapour + dripped)) * per
         energy, water = energy_1, water_1
-    return out
-
-
-@compiled
-def capacities(t, w, m: MaterialConstants):  # type: ignore[no-untyped-def]
-    """Return the heat capacity of raw volumes with their protein set. [J/(m³ K)]."""
-    out = np.empty(t.shape[0])
-    for r in range(t.shape[0]):
-        # a record far above: what denaturing takes is not sensible heat
-        out[r] = heat_capacity(t[r], w[r], 1e9, m)
     return out
 
 

@@ -1212,7 +1212,6 @@ def warm_up() -> None:
         t = history.interpolate(times, raw.temperature_c, raw.temperature_slope, times, 0.2)
         history.interpolate_linear(times, raw.ledger, times)
         env = np.tile(np.array([100.0, 100.0, 2000.0, 10.0]), (len(times), 1))
-        history.capacities(t[:, 0].copy(), raw.water[:, 0].copy(), m)
         history.surface_history(t, raw.water, raw.film, raw.highest_c, env, conditions, m)
         history.step_rates(
             times,

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from coreward import cautions, tables
 from coreward.errors import InputError
-from coreward.events.standstill import find_stalls
+from coreward.events.standstill import find_stalls, is_level
 from coreward.logs.log import Channel, ProbeLog, Repair
 from coreward.physics.lethality import (
     INTERPOLATION,
@@ -93,7 +93,10 @@ class Plateau:
     @property
     def name(self) -> str:
         """What it is, in words."""
-        return "stall" if self.kind == "stall" else "level at the end"
+        if self.kind == "stall":
+            return "stall"
+        level = is_level(self.high_c - self.low_c, self.duration_s)
+        return "level at the end" if level else "slow climb at the end"
 
 
 @dataclass(frozen=True)

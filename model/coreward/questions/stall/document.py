@@ -31,6 +31,7 @@ from coreward.words import (
     Difference,
     Lasting,
     Length,
+    Mass,
     Text,
     say,
     together,
@@ -194,8 +195,8 @@ def surroundings_words(stage: Stage) -> Text:
         if name in _FLOWS:
             low, high = float(series.value.min()), float(series.value.max())
             if high > 0.0:
-                span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-                parts.append(f"{_FLOWS[name]} {span} kg/h")
+                span = Mass(low) if low == high else say("{0} to {1}", Mass(low), Mass(high))
+                parts.append(say("{0} {1} an hour", _FLOWS[name], span))
             continue
         what = {"air_c": "air", "wall_c": "walls", "dew_point_c": "dew point"}[name]
         if isinstance(around, Chamber) and name == "dew_point_c":
