@@ -79,8 +79,19 @@ class AppPage:
         )
 
     def await_ready(self) -> None:
-        """Wait until all is computed and in its place."""
-        self.await_state("ready", "broken", "ended")
+        """Wait until all is computed and in its place.
+
+        However slow the machine, one that goes on from part to part does not hang.
+        """
+        over = ["ready", "broken", "ended"]
+        while self.state() not in over:
+            self.page.wait_for_function(
+                """([over, parts]) => over.includes(document.body.dataset.state)
+                    || document.querySelectorAll('.computed.has-live').length > parts""",
+                arg=[over, self.page.locator(".computed.has-live").count()],
+                polling=100,
+                timeout=RUN_TIMEOUT_MS,
+            )
         assert (self.state(), self.notice()) == ("ready", "")
         expect(self.page.locator(".computed:not(.has-live)")).to_have_count(0)
 

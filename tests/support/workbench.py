@@ -314,20 +314,27 @@ class NotebookPage:
         The kernel's idle sign alone is not enough: it can still be idle before the
         run begins. So the cells' own numbers are read: they must have been empty
         (see `clear_numbers`), a star means waiting, and after a failure the rest
-        go back to empty.
+        go back to empty. However slow the machine, a run that goes on from cell to cell
+        does not hang.
         """
         self.page.get_by_role("menuitem", name="Run", exact=True).click()
         self.page.locator('[data-command="runmenu:run-all"]').click()
-        self.page.wait_for_function(
-            r"""() => {
-                const prompts = [...document.querySelectorAll('.jp-CodeCell')]
-                    .filter(cell => cell.querySelector('.cm-content')?.textContent.trim())
-                    .map(cell => cell.querySelector('.jp-InputPrompt')?.textContent ?? '');
-                return prompts.some(prompt => /\d/.test(prompt))
-                    && !prompts.some(prompt => prompt.includes('*'));
-            }""",
-            timeout=RUN_TIMEOUT_MS,
-        )
+        run = 0
+        while run >= 0:
+            went_on = self.page.wait_for_function(
+                r"""run => {
+                    const prompts = [...document.querySelectorAll('.jp-CodeCell')]
+                        .filter(cell => cell.querySelector('.cm-content')?.textContent.trim())
+                        .map(cell => cell.querySelector('.jp-InputPrompt')?.textContent ?? '');
+                    const now = prompts.filter(prompt => /\d/.test(prompt)).length;
+                    const waits = prompts.some(prompt => prompt.includes('*'));
+                    return now > 0 && !waits ? {run: -1} : now > run ? {run: now} : null;
+                }""",
+                arg=run,
+                polling=100,
+                timeout=RUN_TIMEOUT_MS,
+            )
+            run = went_on.json_value()["run"]
         self._await_idle()
 
     def errors(self) -> list[str]:
