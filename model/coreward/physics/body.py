@@ -82,6 +82,15 @@ class Shape:
         }
         return replace(self, **changes)  # type: ignore[type-var]
 
+    @property
+    def code(self) -> str:
+        """The call that makes it."""
+        given = ", ".join(
+            repr(float(getattr(self, item.name)))
+            for item in fields(self)  # type: ignore[arg-type]
+        )
+        return f"cw.{type(self).__name__}({given})"
+
     def halved(self) -> Shape:
         """Return one of two pieces of half the volume, as far as one size can say."""
         return self.scaled(2.0 ** (-1.0 / (self.exponent + 1)))
@@ -275,6 +284,10 @@ class FiniteShape(Shape):
             here, place = np.array(place[: len(one.even)]), place[len(one.even) :]
             gaps.append(float(np.sqrt(((one.surface - here) ** 2).sum(axis=1).min())))
         return min(gaps)
+
+    def halved(self) -> Shape:
+        """Return one of two pieces that it is cut into across its length."""
+        return replace(self, length_m=0.5 * self.length_m)  # type: ignore[type-var]
 
     def like(self) -> LikeBody:
         """Return the body of one dimension that stands for it."""
