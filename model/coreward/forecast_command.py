@@ -125,7 +125,9 @@ def _weighed(parts: list[str]) -> Any:
     try:
         value = float(weight[:-2])
     except ValueError:
-        raise InputError(f"--piece: {weight!r} is no weight; write 5.2 kg or 11.5 lb.") from None
+        raise InputError(
+            f"--piece: {weight!r} is no weight; write 5.2 kg or 11.5 lb."
+        ) from None
     sizes = [part for part in between if part.lower() != "bone"]
     if len(sizes) > 1:
         raise InputError(

@@ -31,9 +31,7 @@ def random_shape(draw: np.random.Generator) -> FiniteShape:
 
 
 def factors(shape: FiniteShape, biot: float) -> list[warming.Warming]:
-    return [
-        warming.warming(one, biot / shape.volume_per_area) for one in shape._factors()
-    ]
+    return [warming.warming(one, biot / shape.volume_per_area) for one in shape._factors()]
 
 
 @pytest.mark.parametrize("biot", BIOTS)

@@ -161,9 +161,7 @@ def run_light(
     highest = t
     film = 0.0
     held0 = (m.raw_water + cook.injected_water) * mesh.volume.sum()
-    raw_mass = held0 + mesh.volume.sum() * (
-        m.solids_density + m.fat_density + m.bone_density
-    )
+    raw_mass = held0 + mesh.volume.sum() * (m.solids_density + m.fat_density + m.bone_density)
     density: float | None = None  # of the vapour in a chamber
     out = np.empty((8, len(at_s)))
     begin = 0.0

@@ -121,8 +121,8 @@ def _check_against_weight(
     if not 1.0 / _ODD_SIZE <= odd <= _ODD_SIZE:
         raise InputError(
             say(
-                "A {0} that is {1} thick and {2} long would weigh about {3} at its usual width, "
-                "not {4}: check the numbers and their units.",
+                "A {0} that is {1} thick and {2} long would weigh about {3} at its usual "
+                "width, not {4}: check the numbers and their units.",
                 name,
                 Length(thickness),
                 Length(length),
@@ -273,9 +273,7 @@ def assumed_words(one: Piece) -> Text:
             )
         )
     if guess.bone_share:
-        told.append(
-            say("Bone is taken for {0} % of it.", str(round(100.0 * guess.bone_share)))
-        )
+        told.append(say("Bone is taken for {0} % of it.", str(round(100.0 * guess.bone_share))))
     return together(told)
 
 

@@ -142,7 +142,9 @@ def _ruler(units: UnitChoice, scale: float, y: float) -> str:
     inches = units.length == "in"
     size = float(inches_to_metres(4.0)) if inches else 0.1
     told = (
-        f"{metres_to_inches(size):.0f} in" if inches else f"{metres_to_millimetres(size):.0f} mm"
+        f"{metres_to_inches(size):.0f} in"
+        if inches
+        else f"{metres_to_millimetres(size):.0f} mm"
     )
     end = _MARGIN + size * scale
     line = (

@@ -337,8 +337,9 @@ class Block(FiniteShape):
 
 @dataclass(frozen=True)
 class TaperedFlat(FiniteShape):
-    """A flat piece, thick at one end. Axes: along from the thick end, up from the middle
-    plane, along the width.
+    """A flat piece, thick at one end.
+
+    Axes of its slowest point: from the thick end, up from the middle plane, along the width.
 
     Parameters
     ----------

@@ -172,9 +172,12 @@ def plan_code(answer: Plan, units: str | UnitChoice = "C") -> str:
 
 def _piece_code(item: PlannedPiece) -> list[str]:
     made, missing = material_code(item.piece.material)
-    piece = piece_code(item.piece) if item.piece.assumed else (
-        f"cw.Piece({item.piece.shape.code}, {made}, "
-        f"start_c={float(item.piece.start_c)!r})"
+    piece = (
+        piece_code(item.piece)
+        if item.piece.assumed
+        else (
+            f"cw.Piece({item.piece.shape.code}, {made}, start_c={float(item.piece.start_c)!r})"
+        )
     )
     given = {
         "wanted": _dataclass("Wanted", _changed(item.wanted, Wanted(item.wanted.core_c)), item),

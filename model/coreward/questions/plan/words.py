@@ -6,8 +6,8 @@ import datetime as dt
 import math
 
 from coreward import tables
-from coreward.cook.usual_piece import assumed_words
 from coreward.cook.rest import BOX
+from coreward.cook.usual_piece import assumed_words
 from coreward.questions.plan.day import PieceOutlook, Plan
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
 from coreward.words import (
