@@ -45,7 +45,7 @@ def roasts() -> dict[str, TwoCarryovers]:
     out = {}
     for row in ROASTS:
         piece = cw.Piece(
-            roast_shape(float(row["mean_raw_kg"])),
+            cw.Cylinder(roast_shape(float(row["mean_raw_kg"])).diameter_m),
             cw.meat(row["cut"]),
             assumed()["refrigerator_start_c"],
         )

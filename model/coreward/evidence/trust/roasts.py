@@ -26,7 +26,7 @@ from coreward.evidence.trust.shared import (
     unmoved_water,
     usual_kitchen,
     usual_oven,
-    usual_piece,
+    usual_shape,
 )
 from coreward.physics.body import Block, Cylinder, Shape, Slab, Sphere
 from coreward.physics.exchange import convective_coefficient, wet_surface_temperature
@@ -50,7 +50,7 @@ def yield_rows() -> Iterator[TrustRow]:
     for row in published_rows("cooking_yields.csv"):
         cut, method, end = row["cut"], row["method"], float(row["end_core_c"])
         run = simulate(
-            usual_piece(cut),
+            Piece(usual_shape(cut), meat(cut), a["refrigerator_start_c"]),
             Stage(
                 braise if method == "braised" else usual_oven(),
                 duration_s=LONGEST_H * HOUR,
@@ -68,8 +68,8 @@ def yield_rows() -> Iterator[TrustRow]:
             allowed=(printed - 6.0, printed + 6.0),
             computed=(ours, ours),
             published_text=f"{printed:g} %",
-            how=f"yield at an assumed core of {end:g} °C, usual weight and proportions; ± 6 "
-            "points: fat losses of -6.6 % among the rows show their noise",
+            how=f"yield at an assumed core of {end:g} °C, usual shape and size; ± 6 points: "
+            "fat losses of -6.6 % among the rows show their noise",
             published_value=printed,
         )
 
@@ -108,7 +108,7 @@ def carryover_cases() -> tuple[CarryoverCase, ...]:
     for row in published_rows("carryover.csv"):
         if not row["cut"]:
             continue
-        shape = roast_shape(float(row["mean_raw_kg"]))
+        shape = Cylinder(roast_shape(float(row["mean_raw_kg"])).diameter_m)
         pull = float(row["core_at_removal_c"])
 
         def run(material: Material, shape: Shape = shape, pull: float = pull) -> Result:

@@ -12,7 +12,7 @@ from coreward import tables
 from coreward.cook.stages import Piece, Surroundings
 from coreward.cook.usual_piece import piece
 from coreward.evidence.published import published_cases
-from coreward.physics.body import FiniteCylinder, Shape
+from coreward.physics.body import SHAPES, FiniteCylinder, Shape
 
 Floats = NDArray[np.float64]
 
@@ -61,6 +61,12 @@ def usual_oven(air_c: float | None = None) -> Surroundings:
         dew_point_c=a["oven_dew_point_c"],
         heat_transfer=a["oven_heat_transfer"],
     )
+
+
+def usual_shape(cut: str) -> Shape:
+    """Return a cut in its usual shape and size, without ends."""
+    made = tables.load("cut", cut)
+    return SHAPES[made.text("usual_shape")](made["usual_thickness"])
 
 
 def usual_piece(cut: str) -> Piece:

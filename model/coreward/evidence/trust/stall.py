@@ -377,8 +377,8 @@ def smoking_rows() -> Iterator[TrustRow]:
             source=case["source"], status=case["status"], unit="%",
             allowed=(printed - case["tolerance"], printed + case["tolerance"]),
             computed=(ours, ours), published_text=f"{printed:g} %",
-            how="6 kg in usual proportions, pit 107 °C, dew point 35 °C, then 3 h in air at the "
-            "core's temperature: all assumed; ± 4 points: one study",
+            how="6 kg in usual proportions, pit 107 °C, dew point 35 °C, then 3 h in air at "
+            "the core's temperature: all assumed; ± 4 points: one study",
             published_value=printed,
         )  # fmt: skip
     case = observed["stall"]
