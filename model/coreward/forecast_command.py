@@ -25,7 +25,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         metavar="CUT,SHAPE,SIZE,START",
         help="the piece as stated, such as 'beef brisket flat, slab, 60 mm, 5 C': cut as in "
         "`coreward tables cut`; slab, cylinder or sphere; thickness or diameter in mm or in; "
-        "temperature at the start",
+        "temperature at the start. Or by its weight, 'pork shoulder, 5.2 kg, 5 C': kg or lb, "
+        "with the thickness after it if it was measured, and 'bone' if it has its bone",
     )
     wanted.add_argument("--meat", type=int, default=1, help="which meat probe, from 1")
     wanted.add_argument("--fire", help="what heats the pit, as in `coreward tables fire`")
@@ -78,13 +79,19 @@ def piece_of(text: str) -> Any:
     ------
     InputError
         Saying which part cannot be used.
+
+    Notes
+    -----
+    Or ``CUT,WEIGHT[,THICKNESS][,bone],START``.
     """
     from coreward.cook.stages import Piece
     from coreward.physics.body import SHAPES
     from coreward.physics.meat import meat
-    from coreward.units import inches_to_metres, millimetres_to_metres, read_temperature
+    from coreward.units import read_temperature
 
     parts = [part.strip() for part in text.split(",")]
+    if len(parts) > 2 and parts[1].lower().endswith(("kg", "lb")):
+        return _weighed(parts)
     if len(parts) != 4:
         raise InputError(
             f"--piece needs four parts, such as 'beef brisket flat, slab, 60 mm, 5 C'; "
@@ -93,14 +100,46 @@ def piece_of(text: str) -> Any:
     cut, shape, size, start = parts
     if shape not in SHAPES:
         raise InputError(f"--piece: {shape!r} is no shape; use {', '.join(SHAPES)}.")
+    return Piece(SHAPES[shape](_metres(size)), meat(cut), read_temperature(start))
+
+
+def _metres(size: str) -> float:
+    from coreward.units import inches_to_metres, millimetres_to_metres
+
     number = size.lower().removesuffix("mm").removesuffix("in").strip()
     try:
         value = float(number)
     except ValueError:
         raise InputError(f"--piece: {size!r} is no size; write 60 mm or 2.4 in.") from None
     inches = size.lower().rstrip().endswith("in")
-    metres = inches_to_metres(value) if inches else millimetres_to_metres(value)
-    return Piece(SHAPES[shape](metres), meat(cut), read_temperature(start))
+    return float(inches_to_metres(value) if inches else millimetres_to_metres(value))
+
+
+def _weighed(parts: list[str]) -> Any:
+    """Read a piece that was weighed."""
+    from coreward.cook.usual_piece import piece
+    from coreward.units import pounds_to_kilograms, read_temperature
+
+    cut, weight, *between, start = parts
+    pounds = weight.lower().endswith("lb")
+    try:
+        value = float(weight[:-2])
+    except ValueError:
+        raise InputError(
+            f"--piece: {weight!r} is no weight; write 5.2 kg or 11.5 lb."
+        ) from None
+    sizes = [part for part in between if part.lower() != "bone"]
+    if len(sizes) > 1:
+        raise InputError(
+            f"--piece: one thickness goes after the weight; there are {', '.join(sizes)}."
+        )
+    return piece(
+        cut,
+        float(pounds_to_kilograms(value)) if pounds else value,
+        bone=len(sizes) < len(between),
+        thickness_m=_metres(sizes[0]) if sizes else None,
+        start_c=read_temperature(start),
+    )
 
 
 def change_of(text: str) -> Any:

@@ -114,3 +114,19 @@ def test_errors_are_one_sentence(
 def test_a_piece_that_cannot_be_is_refused(piece: str, words: str) -> None:
     with pytest.raises(cw.CorewardError, match=words):
         piece_of(piece)
+
+
+def test_a_piece_that_was_weighed() -> None:
+    piece = piece_of("boston butt, 11 lb, 4.5 in, bone, 40F")
+    assert piece.mass_kg == pytest.approx(4.98952)
+    assert piece.shape.thickness_m == pytest.approx(0.1143)
+    assert piece.assumed.bone_share > 0.0
+    plain = piece_of("pork shoulder, 5.2 kg, 5 C")
+    assert plain == cw.piece("pork shoulder", 5.2, start_c=5.0)
+    for text, words in (
+        ("pork shoulder, many kg, 5 C", "no weight"),
+        ("pork shoulder, 5 kg, 90 mm, 200 mm, 5 C", "one thickness"),
+        ("pork shoulder, 50 kg, 5 C", "no weight that is sold"),
+    ):
+        with pytest.raises(cw.CorewardError, match=words):
+            piece_of(text)

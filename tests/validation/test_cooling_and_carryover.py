@@ -14,7 +14,7 @@ import coreward as cw
 from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.evidence.published import published_rows
-from coreward.evidence.trust.shared import assumed, roast_diameter, usual_oven
+from coreward.evidence.trust.shared import assumed, roast_shape, usual_oven
 from coreward.questions.chill.answer import chilling
 from coreward.questions.rest.carryover import (
     TwoCarryovers,
@@ -45,7 +45,7 @@ def roasts() -> dict[str, TwoCarryovers]:
     out = {}
     for row in ROASTS:
         piece = cw.Piece(
-            cw.Cylinder(roast_diameter(float(row["mean_raw_kg"]))),
+            cw.Cylinder(roast_shape(float(row["mean_raw_kg"])).diameter_m),
             cw.meat(row["cut"]),
             assumed()["refrigerator_start_c"],
         )
@@ -111,7 +111,7 @@ def test_culinary_texts_small_average_and_large():
 
 def joint(mass_kg: float) -> cw.Piece:
     """A cooked joint of a mass, 74 °C throughout."""
-    return cw.Piece(cw.Cylinder(roast_diameter(mass_kg)), cw.meat("beef round"), 74.0)
+    return cw.Piece(roast_shape(mass_kg), cw.meat("beef round"), 74.0)
 
 
 def reach(c, level_c: float) -> float:

@@ -154,7 +154,7 @@ def run_light(
     highest = t
     film = 0.0
     held0 = (m.raw_water + cook.injected_water) * mesh.volume.sum()
-    raw_mass = held0 + mesh.volume.sum() * (m.solids_density + m.fat_density)
+    raw_mass = held0 + mesh.volume.sum() * (m.solids_density + m.fat_density + m.bone_density)
     air: tuple[float, float] | None = None  # of a chamber
     out = np.empty((8, len(at_s)))
     begin = 0.0

@@ -89,7 +89,7 @@ def convection(piece: Piece, s: Around, air: Floats) -> Floats:
     rounded = np.round(air / 5.0) * 5.0
     values = {
         a: convective_coefficient(
-            piece.shape.name,
+            piece.shape.form,
             piece.shape.size,
             speed,
             float(a),

@@ -190,7 +190,7 @@ def rest_stage(
     film = p["liquid_heat_transfer"]
     if film == 0.0:
         film = convective_coefficient(
-            piece.shape.name,
+            piece.shape.form,
             piece.shape.size,
             p["air_speed"],
             air,
@@ -293,7 +293,7 @@ def sear(
         For a time that is not one, an unknown choice of faces, or a round piece in turn.
     """
     p = _place(by)
-    flat = piece.shape.name == "slab"
+    flat = piece.shape.form == "slab"
     hot = rest_stage(p, seconds, piece=piece, air_c=air_c, radiant_flux=radiant_flux)
     if faces == "both":
         note = (

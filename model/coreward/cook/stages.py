@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.errors import InputError
 from coreward.physics.air import pressure_at_altitude
-from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.body import LikeBody, Shape
 from coreward.physics.exchange import equivalent_wall
 from coreward.physics.meat import Material
 from coreward.physics.water import saturation_pressure, saturation_temperature
@@ -39,6 +39,8 @@ HEAT_TRANSFER_RANGE = (0.0, 1e5)
 MASS_RANGE_KG = (0.005, 500.0)
 # Of the mass before: what needles and pumps put in. Assumed here, no source.
 MOST_INJECTED = 0.4
+# Within so many standard deviations nine of ten lie, of a bell curve.
+NINE_IN_TEN = 1.6449
 # Of a chamber: from a sealed box to a room that is aired; from a small oven to a room.
 FRESH_AIR_RANGE_KG_H = (0.0, 5000.0)
 VOLUME_RANGE_M3 = (0.005, 100.0)
@@ -52,23 +54,81 @@ LONGEST_STAGE_S = 96 * 3600.0
 
 
 @dataclass(frozen=True)
+class PieceGuess:
+    """What :func:`coreward.piece` took for granted, and how far it may be off.
+
+    Nine pieces in ten lie between `thin` and `thick`, which weigh the same.
+
+    Attributes
+    ----------
+    cut : str
+    thin, thick : Shape
+    thickness_m, length_m : float, optional
+        What was measured. [m]
+    bone_share : float
+        Of the mass. [-]
+    """
+
+    cut: str
+    thin: Shape
+    thick: Shape
+    thickness_m: float | None = None
+    length_m: float | None = None
+    bone_share: float = 0.0
+
+    @property
+    def thickness_spread(self) -> float:
+        """Standard deviation of the logarithm of the thickness. [-]."""
+        return math.log(self.thick.size / self.thin.size) / (2.0 * NINE_IN_TEN)
+
+    def shape_at(self, middle: Shape, deviations: float) -> LikeBody:
+        """Return what a piece so many standard deviations thicker is computed as.
+
+        Parameters
+        ----------
+        middle : Shape
+            Of the piece as guessed.
+        deviations : float
+            Of `thickness_spread`.
+        """
+        x = deviations / NINE_IN_TEN
+        # A parabola through thin, middle and thick.
+        weights = (0.5 * x * (x - 1.0), 1.0 - x * x, 0.5 * x * (x + 1.0))
+        shapes = (self.thin, middle, self.thick)
+
+        def between(read: Callable[[Shape], float]) -> float:
+            return math.exp(
+                sum(w * math.log(read(s)) for w, s in zip(weights, shapes, strict=True))
+            )
+
+        n = min(max(between(lambda s: s.exponent + 1.0), 1.0), 7.0)
+        thick = between(lambda s: s.volume_per_area)
+        return LikeBody(n * thick, n, between(lambda s: s.size))
+
+
+@dataclass(frozen=True)
 class Piece:
     """A piece of one material and simple shape, at one temperature.
 
     Parameters
     ----------
-    shape : Slab, Cylinder or Sphere
+    shape : Shape
+        Slab, Cylinder or Sphere; or, with ends, FiniteCylinder, Block, TaperedFlat, Loaf or
+        BirdBreast.
     material : Material
         From :func:`coreward.meat` or :func:`coreward.constant_material`.
     start_c : float
         Temperature throughout, at the start. [°C]
     mass_kg : float, optional
         Raw mass. A slab or a cylinder is as long as you like; the mass says how much of it
-        there is, and so how much surface shares the air of a `Chamber`. [kg]
+        there is, and so how much surface shares the air of a `Chamber`. A shape with ends
+        has its own. [kg]
     injected_fraction : float
         Water injected, of the raw mass before. It starts as free water, spread evenly; salt,
         which would bind some of it, is left out, and the piece does not swell. Shares of
         the mass in a result are then of the mass with it. [-]
+    assumed : PieceGuess, optional
+        What :func:`coreward.piece` took for granted.
     """
 
     shape: Shape
@@ -76,6 +136,7 @@ class Piece:
     start_c: float
     mass_kg: float | None = None
     injected_fraction: float = 0.0
+    assumed: PieceGuess | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.injected_fraction <= MOST_INJECTED:
@@ -90,9 +151,10 @@ class Piece:
                 f"The mass of the piece must lie between {MASS_RANGE_KG[0]:g} and "
                 f"{MASS_RANGE_KG[1]:g} kg; it is {self.mass_kg} kg."
             )
-        if not isinstance(self.shape, (Slab, Cylinder, Sphere)):
+        if not isinstance(self.shape, Shape):
             raise InputError(
-                f"The shape must be a Slab, Cylinder or Sphere; it is {self.shape!r}."
+                "The shape must be a Slab, Cylinder or Sphere, or one with ends; it is "
+                f"{self.shape!r}."
             )
         if not isinstance(self.material, Material):
             raise InputError(
@@ -125,20 +187,19 @@ class Piece:
 
     @property
     def raw_mass_kg(self) -> float | None:
-        """Raw mass: what was given, or that of a ball; None where it is not known. [kg]."""
-        if self.mass_kg is None and isinstance(self.shape, Sphere):
-            return self.material.raw_density * math.pi / 6.0 * self.shape.size**3
+        """Raw mass: given, or that of a shape with ends; None where not known. [kg]."""
+        volume = self.shape.volume_m3
+        if self.mass_kg is None and volume is not None:
+            return self.material.raw_density * volume
         return self.mass_kg
 
     @property
     def surface_m2(self) -> float | None:
-        """Surface of the raw piece, ends and rim left out as everywhere. [m²]."""
+        """Surface of the raw piece; of a shape without ends, without them. [m²]."""
         mass = self.raw_mass_kg
         if mass is None:
             return None
-        # Volume per area of a body of exponent n is half its size over n + 1.
-        per_volume = (self.shape.exponent + 1) / self.shape.half_size
-        return mass / self.material.raw_density * per_volume
+        return mass / self.material.raw_density / self.shape.volume_per_area
 
 
 @dataclass(frozen=True)

@@ -1,21 +1,24 @@
 """Shapes and the one-dimensional mesh they are cut into.
 
 A shape knows its size; a mesh knows nodes, faces and volumes. Neither knows
-any meat.
+any meat. Shapes of finite size are computed as the one-dimensional body that is like them
+(`coreward.physics.warming`): same volume per area, same wait of the slowest point.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from types import MappingProxyType
-from typing import ClassVar, Final
+from typing import ClassVar, Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coreward.errors import InputError
+from coreward.physics.warming import Cloud, Reduced, bar, gauss, grid, reduced
 
 Floats = NDArray[np.float64]
 
@@ -38,11 +41,65 @@ def _check_size(what: str, size: float) -> None:
         )
 
 
-class _Body:
-    """What the shapes share: one size that a person measures, and half of it."""
+class Shape:
+    """What all shapes share, and all that a mesh needs of one."""
 
     name: ClassVar[str]
-    exponent: ClassVar[int]
+    form: ClassVar[str]
+    """Of the correlation for its heat transfer: "slab", "cylinder" or "sphere"."""
+
+    @property
+    def size(self) -> float:
+        """The size across that a person measures. [m]."""
+        raise NotImplementedError
+
+    @property
+    def exponent(self) -> float:
+        """Power of the distance by which faces grow; the dimensionality less one."""
+        raise NotImplementedError
+
+    @property
+    def half_size(self) -> float:
+        """Distance from the slowest plane, line or point to the surface, as computed. [m]."""
+        raise NotImplementedError
+
+    @property
+    def volume_per_area(self) -> float:
+        """What lies under a square metre of surface. [m]."""
+        return self.half_size / (self.exponent + 1)
+
+    @property
+    def volume_m3(self) -> float | None:
+        """Volume; None of what is as long as you like. [m³]."""
+        return None
+
+    def scaled(self, factor: float) -> Self:
+        """Return the same shape, so many times as large."""
+        changes = {
+            item.name: getattr(self, item.name) * factor
+            for item in fields(self)  # type: ignore[arg-type]
+            if item.name != "dimensionality"
+        }
+        return replace(self, **changes)  # type: ignore[type-var]
+
+    @property
+    def code(self) -> str:
+        """The call that makes it."""
+        given = ", ".join(
+            repr(float(getattr(self, item.name)))
+            for item in fields(self)  # type: ignore[arg-type]
+        )
+        return f"cw.{type(self).__name__}({given})"
+
+    def halved(self) -> Shape:
+        """Return one of two pieces of half the volume, as far as one size can say."""
+        return self.scaled(2.0 ** (-1.0 / (self.exponent + 1)))
+
+
+class _Simple(Shape):
+    """A slab, a cylinder or a ball: one size that a person measures, and half of it."""
+
+    exponent: ClassVar[int]  # type: ignore[assignment]
     _measure: ClassVar[str]
 
     def __post_init__(self) -> None:
@@ -61,7 +118,7 @@ class _Body:
 
 
 @dataclass(frozen=True)
-class Slab(_Body):
+class Slab(_Simple):
     """A flat piece, heated on both faces.
 
     Parameters
@@ -72,13 +129,13 @@ class Slab(_Body):
 
     thickness: float
 
-    name = "slab"
+    name = form = "slab"
     exponent = 0
     _measure = "thickness"
 
 
 @dataclass(frozen=True)
-class Cylinder(_Body):
+class Cylinder(_Simple):
     """A long round piece, heated on its side.
 
     Parameters
@@ -89,13 +146,13 @@ class Cylinder(_Body):
 
     diameter: float
 
-    name = "cylinder"
+    name = form = "cylinder"
     exponent = 1
     _measure = "diameter"
 
 
 @dataclass(frozen=True)
-class Sphere(_Body):
+class Sphere(_Simple):
     """A ball, heated all round.
 
     Parameters
@@ -106,12 +163,307 @@ class Sphere(_Body):
 
     diameter: float
 
-    name = "sphere"
+    name = form = "sphere"
     exponent = 2
     _measure = "diameter"
 
+    @property
+    def volume_m3(self) -> float:
+        """Volume. [m³]."""
+        return math.pi / 6.0 * self.diameter**3
 
-Shape = Slab | Cylinder | Sphere
+
+@dataclass(frozen=True)
+class LikeBody(Shape):
+    """A body of one dimension that stands for one of finite size.
+
+    Parameters
+    ----------
+    distance : float
+        From the slowest point to the surface, as computed. [m]
+    dimensionality : float
+        1 a slab, 2 a cylinder, 3 a ball, or anything from 1 to 7.
+    across : float
+        Size that the air flows along. [m]
+    """
+
+    distance: float
+    dimensionality: float
+    across: float
+
+    name = "like body"
+    form = "cylinder"
+
+    def __post_init__(self) -> None:
+        _check_size("distance of a like body", self.distance)
+        _check_size("size across of a like body", self.across)
+        if not 1.0 <= self.dimensionality <= 7.0:
+            raise InputError(
+                f"The dimensionality must lie between 1 and 7; it is {self.dimensionality}."
+            )
+
+    @property
+    def size(self) -> float:
+        """Size that the air flows along. [m]."""
+        return self.across
+
+    @property
+    def half_size(self) -> float:
+        """Distance from the slowest point to the surface, as computed. [m]."""
+        return self.distance
+
+    @property
+    def exponent(self) -> float:
+        """Power of the distance by which faces grow."""
+        return self.dimensionality - 1.0
+
+
+@lru_cache(maxsize=256)
+def _reduced(shape: FiniteShape) -> Reduced:
+    return reduced(shape._factors())
+
+
+class FiniteShape(Shape):
+    """A shape with ends: it has a volume, an area, and a slowest point that is found."""
+
+    def __post_init__(self) -> None:
+        for item in fields(self):  # type: ignore[arg-type]
+            what = item.name.removesuffix("_m")
+            _check_size(f"{what} of the {self.name}", getattr(self, item.name))
+
+    def _factors(self) -> list[Cloud]:
+        """Bodies of fewer axes whose product it is."""
+        raise NotImplementedError
+
+    @property
+    def size(self) -> float:
+        """Size across the middle, the first that is given. [m]."""
+        value: float = getattr(self, fields(self)[0].name)  # type: ignore[arg-type]
+        return value
+
+    @property
+    def half_size(self) -> float:
+        """Distance from the slowest point to the surface of the like body. [m]."""
+        return self.dimensionality * self.volume_per_area
+
+    @property
+    def dimensionality(self) -> float:
+        """Of the like body. [-]."""
+        return _reduced(self).dimensionality
+
+    @property
+    def exponent(self) -> float:
+        """Power of the distance by which the faces of the like body grow."""
+        return self.dimensionality - 1.0
+
+    @property
+    def volume_per_area(self) -> float:
+        """What lies under a square metre of surface. [m]."""
+        return _reduced(self).volume_per_area
+
+    @property
+    def volume_m3(self) -> float:
+        """Volume. [m³]."""
+        return math.prod(one.volume for one in self._factors())
+
+    @property
+    def area_m2(self) -> float:
+        """Surface, all round. [m²]."""
+        return self.volume_m3 / self.volume_per_area
+
+    @property
+    def slowest_point_m(self) -> tuple[float, ...]:
+        """Where the core is, found; see the shape for its axes. [m]."""
+        return _reduced(self).place
+
+    @property
+    def core_distance_m(self) -> float:
+        """From the slowest point to the nearest surface. [m]."""
+        place, gaps = list(self.slowest_point_m), []
+        for one in self._factors():
+            here, place = np.array(place[: len(one.even)]), place[len(one.even) :]
+            gaps.append(float(np.sqrt(((one.surface - here) ** 2).sum(axis=1).min())))
+        return min(gaps)
+
+    def halved(self) -> Shape:
+        """Return one of two pieces that it is cut into across its length."""
+        return replace(self, length_m=0.5 * self.length_m)  # type: ignore[type-var]
+
+    def like(self) -> LikeBody:
+        """Return the body of one dimension that stands for it."""
+        return LikeBody(self.half_size, self.dimensionality, self.size)
+
+
+@dataclass(frozen=True)
+class FiniteCylinder(FiniteShape):
+    """A round piece with two ends. Axes of its slowest point: from its axis, along it.
+
+    Parameters
+    ----------
+    diameter_m, length_m : float
+        [m]
+    """
+
+    diameter_m: float
+    length_m: float
+
+    name = "finite cylinder"
+    form = "cylinder"
+
+    def _factors(self) -> list[Cloud]:
+        return [bar(0.5 * self.diameter_m, 2), bar(0.5 * self.length_m)]
+
+
+@dataclass(frozen=True)
+class Block(FiniteShape):
+    """A brick. Axes of its slowest point: across, along the width, along the length.
+
+    Parameters
+    ----------
+    thickness_m, width_m, length_m : float
+        [m]
+    """
+
+    thickness_m: float
+    width_m: float
+    length_m: float
+
+    name = "block"
+    form = "slab"
+
+    def _factors(self) -> list[Cloud]:
+        return [bar(0.5 * x) for x in (self.thickness_m, self.width_m, self.length_m)]
+
+
+@dataclass(frozen=True)
+class TaperedFlat(FiniteShape):
+    """A flat piece, thick at one end.
+
+    Axes of its slowest point: from the thick end, up from the middle plane, along the width.
+
+    Parameters
+    ----------
+    thick_m, thin_m : float
+        Thickness at its two ends. [m]
+    width_m, length_m : float
+        The thickness changes along the length. [m]
+    """
+
+    thick_m: float
+    thin_m: float
+    width_m: float
+    length_m: float
+
+    name = "tapered flat"
+    form = "slab"
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.thin_m > self.thick_m:
+            raise InputError(
+                f"The thin end of a tapered flat is {self.thin_m:g} m and its thick end "
+                f"{self.thick_m:g} m: exchange the two."
+            )
+
+    @property
+    def size(self) -> float:
+        """Mean thickness. [m]."""
+        return 0.5 * (self.thick_m + self.thin_m)
+
+    def _factors(self) -> list[Cloud]:
+        length, fall = self.length_m, self.thick_m - self.thin_m
+        points, weights = grid(gauss(21, 0.0, length), gauss(15, 0.0, 0.5))
+        height = self.thick_m - fall * points[:, 0] / length
+        inside = np.column_stack((points[:, 0], points[:, 1] * height))
+        x, weight = gauss(41, 0.0, length)
+        top = np.column_stack((x, 0.5 * (self.thick_m - fall * x / length)))
+        sides = [(top, 2.0 * weight * math.hypot(1.0, 0.5 * fall / length))]
+        for at, thick in ((0.0, self.thick_m), (length, self.thin_m)):
+            y, weight = gauss(21, 0.0, 0.5 * thick)
+            sides.append((np.column_stack((np.full(21, at), y)), 2.0 * weight))
+        surface = np.concatenate([place for place, _ in sides])
+        areas = np.concatenate([weight for _, weight in sides])
+        section = Cloud(inside, 2.0 * weights * height, surface, areas, (False, True), 14)
+        return [section, bar(0.5 * self.width_m)]
+
+
+@dataclass(frozen=True)
+class Loaf(FiniteShape):
+    """Half an ellipse drawn out, flat below. Axes: across, up from below, along.
+
+    Parameters
+    ----------
+    height_m, width_m, length_m : float
+        [m]
+    """
+
+    height_m: float
+    width_m: float
+    length_m: float
+
+    name = "loaf"
+    form = "cylinder"
+
+    def _factors(self) -> list[Cloud]:
+        a, b = 0.5 * self.width_m, self.height_m
+        points, weights = grid(gauss(15, 0.0, 1.0), gauss(21, 0.0, 0.5 * math.pi))
+        rho, phi = points.T
+        inside = np.column_stack((a * rho * np.cos(phi), b * rho * np.sin(phi)))
+        phi, weight = gauss(41, 0.0, 0.5 * math.pi)
+        arch = np.column_stack((a * np.cos(phi), b * np.sin(phi)))
+        along = weight * np.hypot(a * np.sin(phi), b * np.cos(phi))
+        x, weight = gauss(21, 0.0, a)
+        surface = np.concatenate((arch, np.column_stack((x, np.zeros(21)))))
+        areas = 2.0 * np.concatenate((along, weight))
+        section = Cloud(inside, 2.0 * a * b * rho * weights, surface, areas, (True, False), 14)
+        return [section, bar(0.5 * self.length_m)]
+
+
+@dataclass(frozen=True)
+class BirdBreast(FiniteShape):
+    """A breast on its bone, half an ellipsoid, flat below. Axes: across, along, up.
+
+    Parameters
+    ----------
+    height_m, width_m, length_m : float
+        [m]
+    """
+
+    height_m: float
+    width_m: float
+    length_m: float
+
+    name = "bird's breast"
+    form = "sphere"
+
+    def _factors(self) -> list[Cloud]:
+        a, b, c = 0.5 * self.width_m, 0.5 * self.length_m, self.height_m
+        turn = gauss(12, 0.0, 0.5 * math.pi)
+        points, weights = grid(gauss(12, 0.0, 1.0), turn, turn)
+        rho, down, phi = points.T
+        unit = np.column_stack(
+            (np.sin(down) * np.cos(phi), np.sin(down) * np.sin(phi), np.cos(down))
+        )
+        volumes = 4.0 * a * b * c * weights * rho**2 * np.sin(down)
+        inside = rho[:, None] * unit * (a, b, c)
+        points, weights = grid(gauss(20, 0.0, 0.5 * math.pi), gauss(20, 0.0, 0.5 * math.pi))
+        down, phi = points.T
+        unit = np.column_stack(
+            (np.sin(down) * np.cos(phi), np.sin(down) * np.sin(phi), np.cos(down))
+        )
+        dome = np.sqrt(((unit * (b * c, a * c, a * b)) ** 2).sum(axis=1)) * np.sin(down)
+        flat, under = grid(gauss(12, 0.0, 1.0), turn)
+        below = np.column_stack(
+            (
+                a * flat[:, 0] * np.cos(flat[:, 1]),
+                b * flat[:, 0] * np.sin(flat[:, 1]),
+                np.zeros(len(flat)),
+            )
+        )
+        surface = np.concatenate((unit * (a, b, c), below))
+        areas = 4.0 * np.concatenate((weights * dome, under * a * b * flat[:, 0]))
+        return [Cloud(inside, volumes, surface, areas, (True, True, False), 8)]
+
 
 SHAPES: Final[Mapping[str, Callable[[float], Shape]]] = MappingProxyType(
     {"slab": Slab, "cylinder": Cylinder, "sphere": Sphere}
@@ -163,7 +515,7 @@ def make_mesh(shape: Shape, cells: int, grading: float = GRADING) -> Mesh:
 
     Parameters
     ----------
-    shape : Slab, Cylinder or Sphere
+    shape : Shape
     cells : int
         Number of nodes, centre and surface included.
     grading : float

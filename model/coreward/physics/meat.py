@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -225,6 +225,7 @@ transitions, conductivity, surface : str or ParameterSet, optional
         fat_density=fractions["fat"] * raw_density,
         lean_density=lean_fraction * raw_density,
         raw_water=fractions["water"] * raw_density,
+        bone_density=0.0,
         fixed_conductivity=0.0,
         k_water_0=water["conductivity_c0"],
         k_water_1=water["conductivity_c1"],
@@ -342,4 +343,50 @@ def constant_material(conductivity: float, density: float, heat_capacity: float)
     )
     return Material(
         name="constant material", constants=MaterialConstants(**numbers), raw_density=density
+    )
+
+
+_PER_VOLUME = (
+    "dry_c0", "dry_c1", "dry_c2", "solids_density", "fat_density", "lean_density", "raw_water",
+    "fusion", "denature_1", "denature_2", "denature_3",
+)  # fmt: skip
+
+
+def with_bone(material: Material, mass_share: float) -> Material:
+    """Return a material with bone spread through it, which warms and loses nothing.
+
+    Parameters
+    ----------
+    material : Material
+        Of the meat around the bone.
+    mass_share : float
+        Bone, of the whole. [-]
+
+    Raises
+    ------
+    InputError
+        If the share is not from 0 to 0.6.
+
+    Notes
+    -----
+    Everything that a volume of meat holds is thinned by the volume of the bone; what is a
+    ratio, such as the activity of its water, stays. It conducts like the meat.
+    """
+    if not 0.0 <= mass_share <= 0.6:
+        raise InputError(
+            f"The share of bone must lie between 0 and 0.6 of the mass; it is {mass_share}."
+        )
+    if mass_share == 0.0:
+        return material
+    bone = tables.load("piece")
+    meat_volume = (1.0 - mass_share) / material.raw_density
+    bone_volume = mass_share / bone["bone_density"]
+    density = 1.0 / (meat_volume + bone_volume)
+    left = meat_volume * density
+    c = material.constants
+    thinned = {name: getattr(c, name) * left for name in _PER_VOLUME}
+    inert = mass_share * density
+    thinned["dry_c0"] += inert * bone["bone_heat_capacity"]
+    return replace(
+        material, constants=c._replace(bone_density=inert, **thinned), raw_density=density
     )

@@ -70,6 +70,7 @@ class MaterialConstants(NamedTuple):
     fat_density: float
     lean_density: float
     raw_water: float
+    bone_density: float
     # conductivity: fixed (dry material) or by composition
     fixed_conductivity: float
     k_water_0: float

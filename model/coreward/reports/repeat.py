@@ -163,13 +163,11 @@ def cook_code(result: Result, name: str = "cook") -> str:
     piece = result.piece
     made, missing = material_code(piece.material)
     lines = ["import coreward as cw"]
-    shape = piece.shape
-    size = getattr(shape, dataclasses.fields(shape)[0].name)
     body: list[str] = [missing] if missing else []
     body += call(
         "piece = cw.Piece",
         {"start_c": repr(float(piece.start_c))},
-        (f"cw.{type(shape).__name__}({float(size)!r})", made),
+        (piece.shape.code, made),
     )
     around: dict[int, str] = {}
     distinct: list[Around] = []

@@ -22,13 +22,13 @@ from coreward.evidence.trust.shared import (
     assumed,
     crossing,
     observations,
-    roast_diameter,
+    roast_shape,
     unmoved_water,
     usual_kitchen,
     usual_oven,
     usual_shape,
 )
-from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.body import Block, Cylinder, Shape, Slab, Sphere
 from coreward.physics.exchange import convective_coefficient, wet_surface_temperature
 from coreward.physics.meat import Material, constant_material, meat
 from coreward.physics.statement import conductivity, heat_capacity
@@ -108,7 +108,7 @@ def carryover_cases() -> tuple[CarryoverCase, ...]:
     for row in published_rows("carryover.csv"):
         if not row["cut"]:
             continue
-        shape = Cylinder(roast_diameter(float(row["mean_raw_kg"])))
+        shape = Cylinder(roast_shape(float(row["mean_raw_kg"])).diameter_m)
         pull = float(row["core_at_removal_c"])
 
         def run(material: Material, shape: Shape = shape, pull: float = pull) -> Result:
@@ -322,7 +322,7 @@ def cooling_rows() -> Iterator[TrustRow]:
         return min(times), max(times)
 
     computed = bracket(
-        (Sphere(0.05), Slab(0.05)), "beef round", 72.0,
+        (Block(*thin),), "beef round", 72.0,
         Surroundings(0.0, dew_point_c=-3.0, air_speed=1.2), 70.0, 10.0,
     )  # fmt: skip
     printed = _joint(slab, "Air 0 C 1.2 m/s", "t70_10_h")
@@ -331,13 +331,13 @@ def cooling_rows() -> Iterator[TrustRow]:
         source=_JAMES + "16.7", status="read", unit="h",
         allowed=(printed - _TENTH_H, printed + _TENTH_H),
         computed=computed, published_text=f"{printed:g} h",
-        how="bracket: the ball inside it and an endless slab, with evaporation; whether the "
-        "slab was bare is not said",
+        how="block 50 mm thick, square, of this mass, with evaporation; whether the slab was "
+        "bare is not said",
     )  # fmt: skip
     mass = 6.4
     ball = 2.0 * (3.0 * mass / a["raw_density"] / (4.0 * math.pi)) ** (1.0 / 3.0)
     computed = bracket(
-        (Sphere(ball), Cylinder(roast_diameter(mass))), "turkey breast", 72.0,
+        (Sphere(ball), roast_shape(mass)), "turkey breast", 72.0,
         Surroundings(0.0, dew_point_c=-3.0, air_speed=1.2), 70.0, 10.0,
     )  # fmt: skip
     printed = _joint("6.4 kg boned-out turkey", "Air 0 C 1.2 m/s", "t70_10_h")
@@ -356,14 +356,14 @@ def cooling_rows() -> Iterator[TrustRow]:
     diameter = float(shop[0]["diam_mm"]) * 1e-3
     falling: Series = ([0.0, 13.5 * HOUR], [15.0, 7.0])
     computed = bracket(
-        (Sphere(diameter), Cylinder(diameter)), "pork ham", start,
+        (roast_shape(float(shop[0]["weight_kg"]), diameter),), "pork ham", start,
         Surroundings(falling, dew_point_c=0.0, air_speed=0.2, evaporation=False), start, 50.0,
     )  # fmt: skip
     yield TrustRow(
         topic="cooling", case="6.8 kg hams in bags, shop air, start to 50 °C",
         source=_JAMES + "16.4", status="read", unit="h", allowed=(min(hours), max(hours)),
         computed=computed, published_text=f"{min(hours):g} to {max(hours):g} h (four hams)",
-        how="bracket: a ball and an endless cylinder of the printed diameter, in still air, no "
+        how="cylinder of the printed diameter and weight, in still air, no "
         "evaporation; start the mean of the four",
     )  # fmt: skip
     chill = [r for r in survey if r["regime"].startswith("Chill room -3")]
@@ -372,7 +372,7 @@ def cooling_rows() -> Iterator[TrustRow]:
         start = float(np.mean([float(r["initial_C"]) for r in chill]))
         diameter = float(chill[0]["diam_mm"]) * 1e-3
         computed = bracket(
-            (Sphere(diameter), Cylinder(diameter)), "pork ham", start,
+            (roast_shape(float(chill[0]["weight_kg"]), diameter),), "pork ham", start,
             Surroundings(-2.0, dew_point_c=-5.0, air_speed=0.3, evaporation=False),
             start, level,
         )  # fmt: skip
@@ -381,7 +381,7 @@ def cooling_rows() -> Iterator[TrustRow]:
             case=f"7.3 kg hams in bags, chill room -2 °C, start to {level:g} °C",
             source=_JAMES + "16.4", status="read", unit="h", allowed=(min(hours), max(hours)),
             computed=computed, published_text=f"{min(hours):g} to {max(hours):g} h (two hams)",
-            how="bracket: a ball and an endless cylinder of the printed diameter, 0.3 m/s, no "
+            how="cylinder of the printed diameter and weight, 0.3 m/s, no "
             "evaporation",
         )  # fmt: skip
     yield from _cooling_loss()
@@ -390,7 +390,7 @@ def cooling_rows() -> Iterator[TrustRow]:
 def _cooling_loss() -> Iterator[TrustRow]:
     case = observations()["air_cooling_loss"]
     a = assumed()
-    shape = Cylinder(roast_diameter(case["mass_kg"]))
+    shape = roast_shape(case["mass_kg"])
     steam = Surroundings(
         95.0, dew_point_c=60.0, heat_transfer=a["water_heat_transfer"], emissivity=0.0,
         evaporation=False,

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.cook.stages import Surroundings
+from coreward.cook.stages import Piece, Surroundings
+from coreward.cook.usual_piece import piece
 from coreward.evidence.published import published_cases
-from coreward.physics.body import SHAPES, Shape
+from coreward.physics.body import SHAPES, FiniteCylinder, Shape
 
 Floats = NDArray[np.float64]
 
@@ -63,16 +64,24 @@ def usual_oven(air_c: float | None = None) -> Surroundings:
 
 
 def usual_shape(cut: str) -> Shape:
-    """Return a cut in its usual shape and size."""
+    """Return a cut in its usual shape and size, without ends."""
     made = tables.load("cut", cut)
     return SHAPES[made.text("usual_shape")](made["usual_thickness"])
 
 
-def roast_diameter(mass: float) -> float:
-    """Diameter of a cylinder of this mass, its length a fixed multiple of it."""
+def usual_piece(cut: str) -> Piece:
+    """Return a cut at its usual weight, in its usual proportions."""
+    made: Piece = piece(cut, tables.load("piece", cut)["mass"])
+    return made
+
+
+def roast_shape(mass: float, diameter: float | None = None) -> FiniteCylinder:
+    """Return a cylinder of this mass; its length a fixed multiple of it if none is printed."""
     a = assumed()
     volume = mass / a["raw_density"]
-    return float((4.0 * volume / (math.pi * a["length_over_diameter"])) ** (1.0 / 3.0))
+    if diameter is None:
+        diameter = (4.0 * volume / (math.pi * a["length_over_diameter"])) ** (1.0 / 3.0)
+    return FiniteCylinder(diameter, 4.0 * volume / (math.pi * diameter**2))
 
 
 def usual_kitchen(evaporation: bool = True) -> Surroundings:

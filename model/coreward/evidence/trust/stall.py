@@ -16,6 +16,7 @@ from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Chamber, Piece, Series, Stage, Surroundings
+from coreward.cook.usual_piece import piece
 from coreward.evidence.trust.row import TrustRow
 from coreward.evidence.trust.shared import (
     HOUR,
@@ -24,10 +25,10 @@ from coreward.evidence.trust.shared import (
     crossing,
     observations,
     unmoved_water,
+    usual_piece,
     usual_pit,
-    usual_shape,
 )
-from coreward.physics.body import Slab
+from coreward.physics.body import Shape, Slab
 from coreward.physics.meat import FLOWING, meat
 from coreward.physics.water import saturation_temperature
 
@@ -47,6 +48,7 @@ def pit_cook(
     pit_c: float | None = None,
     dew_point_c: float | None = None,
     thickness_m: float | None = None,
+    shape: Shape | None = None,
     cut: str = "beef brisket flat",
     evaporation: bool = True,
     hours: float = 24.0,
@@ -60,6 +62,8 @@ def pit_cook(
         Closure for the transport of water; the table's default if None.
     pit_c, dew_point_c, thickness_m : float, optional
         107 °C, 35 °C and 0.09 m if None.
+    shape : Shape, optional
+        Another shape than a slab.
     cut : str
     evaporation : bool
     hours : float
@@ -73,7 +77,7 @@ def pit_cook(
     a = assumed()
     return simulate(
         Piece(
-            Slab(a["slab_m"] if thickness_m is None else thickness_m),
+            shape or Slab(a["slab_m"] if thickness_m is None else thickness_m),
             meat(cut, transport=transport),
             a["refrigerator_start_c"],
         ),
@@ -341,26 +345,27 @@ def compare_closures(
 
 def smoking_rows() -> Iterator[TrustRow]:
     """Compare smoked brisket and its stall with what was published."""
-    observed, a = observations(), assumed()
+    observed = observations()
     case = observed["brisket_time"]
+    light, heavy = (piece("beef brisket whole", mass) for mass in case["mass_kg"])
     times = [
-        (pit_cook(pit_c=case["pit_c"], thickness_m=thick, cut="beef brisket whole",
+        (pit_cook(pit_c=case["pit_c"], shape=shape, cut="beef brisket whole",
                   hours=LONGEST_H).time_at_core(case["core_c"]) or math.nan) / HOUR
-        for thick in (case["lower_thickness_m"], case["upper_thickness_m"])
+        for shape in (light.shape, heavy.shape)
     ]  # fmt: skip
     hours, spread = case["hours"], case["spread_hours"]
     yield TrustRow(
         topic="smoking", case="whole brisket to 85 °C in a 99 °C pit", source=case["source"],
         status=case["status"], unit="h", allowed=(hours - spread, hours + spread),
         computed=(min(times), max(times)), published_text="about 11 h",
-        how="bracket: slabs of 60 and 100 mm, dew point 35 °C, 10 W/m²K, all assumed",
+        how="bracket: 5.7 and 7.1 kg in usual proportions, dew point 35 °C, 10 W/m²K: assumed",
         independent=case["independent"],
     )  # fmt: skip
     case = observed["brisket_yield"]
-    whole = usual_shape("beef brisket whole")
+    whole = usual_piece("beef brisket whole")
     for core, printed in zip(case["core_c"], case["yield_percent"], strict=True):
         run = simulate(
-            Piece(whole, meat("beef brisket whole"), a["refrigerator_start_c"]),
+            whole,
             [
                 Stage(usual_pit(), duration_s=LONGEST_H * HOUR, until_core_c=core),
                 Stage(usual_pit(core), duration_s=case["hold_hours"] * HOUR),
@@ -372,8 +377,8 @@ def smoking_rows() -> Iterator[TrustRow]:
             source=case["source"], status=case["status"], unit="%",
             allowed=(printed - case["tolerance"], printed + case["tolerance"]),
             computed=(ours, ours), published_text=f"{printed:g} %",
-            how="80 mm slab, pit 107 °C, dew point 35 °C, then 3 h in air at the core's "
-            "temperature: all assumed; ± 4 points: one study",
+            how="6 kg in usual proportions, pit 107 °C, dew point 35 °C, then 3 h in air at "
+            "the core's temperature: all assumed; ± 4 points: one study",
             published_value=printed,
         )  # fmt: skip
     case = observed["stall"]
@@ -467,10 +472,12 @@ def trade_rows() -> Iterator[TrustRow]:
         "read for plates), both faces",
     )  # fmt: skip
 
-    whole = pit_cook(thickness_m=0.08, cut="beef brisket whole", hours=LONGEST_H)
+    whole = pit_cook(
+        shape=usual_piece("beef brisket whole").shape, cut="beef brisket whole", hours=LONGEST_H
+    )
     done = (whole.time_at_core(90.0) or math.nan) / HOUR
     yield row(
-        "whole brisket of 80 mm to 90 °C at 107 °C", done, (8.0, 18.0), "h",
+        "whole brisket of 6 kg to 90 °C at 107 °C", done, (8.0, 18.0), "h",
         "twelve-hour cooks are ordinary", "bare throughout, dew point 35 °C",
     )  # fmt: skip
 

@@ -296,13 +296,12 @@ class _Grid:
         fp = _import_fipy()
         edges = _edges(problem, cells)
         kind = {
-            "slab": fp.Grid1D,
             "cylinder": fp.CylindricalGrid1D,
             "sphere": fp.SphericalGrid1D,
-        }[problem.shape.name]
+        }.get(problem.shape.name, fp.Grid1D)
         # An array of spacings makes FiPy build its general mesh; the uniform
         # ones lack distances at the boundary.
-        axis = "dx" if problem.shape.name == "slab" else "dr"
+        axis = "dx" if kind is fp.Grid1D else "dr"
         mesh = kind(**{axis: np.diff(edges)})
         power = problem.shape.exponent + 1
         self.volume = np.diff(edges**power) / power
@@ -310,6 +309,9 @@ class _Grid:
         # cells of its non-uniform sphere: what is given per volume is scaled.
         self.weight = self.volume / np.array(mesh.cellVolumes)
         self.area = edges ** (power - 1)
+        # Bodies of a dimensionality that FiPy has no grid for: a slab whose faces conduct
+        # in proportion to their area.
+        self.opening = self.area[1:-1] if kind is fp.Grid1D else np.ones(cells - 1)
         self.centre = np.array(mesh.cellCenters.value[0])
         self.face = edges
         self.thickness = np.diff(edges)
@@ -537,7 +539,7 @@ class _Stepper:
         a0, past_h, past_w = history
         stream = common[4]
         k_faces = g.to_faces(terms[_K])
-        g.k.setValue(np.concatenate(([0.0], k_faces, [0.0])))
+        g.k.setValue(np.concatenate(([0.0], k_faces * g.opening, [0.0])))
 
         def leaving(f: Floats, e_s: float) -> tuple[float, float]:
             """Energy and water that leave the last cell through the surface."""
@@ -582,7 +584,7 @@ class _Stepper:
                 - terms[_B]
                 - g.divergence(n_faces - d_eff * fall, water_out)
             )
-            g.d.setValue(_WATER_SCALE * np.concatenate(([0.0], d_eff, [0.0])))
+            g.d.setValue(_WATER_SCALE * np.concatenate(([0.0], d_eff * g.opening, [0.0])))
             g.tw.setValue(g.weight * tw)
             g.ww.setValue(g.weight * _WATER_SCALE * ww)
             g.wt.setValue(g.weight * _WATER_SCALE * wt)

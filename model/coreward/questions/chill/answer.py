@@ -28,7 +28,7 @@ from coreward.cook.result import Result, first_time_at
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import MEAT_START_RANGE_C, Piece, Stage
 from coreward.errors import InputError
-from coreward.physics.body import Cylinder, Shape, Slab, Sphere
+from coreward.physics.body import Slab
 from coreward.physics.growth import growth_bound_by_place, growth_curves, organisms
 from coreward.physics.meat import Material
 from coreward.questions.verdict import CAUTION
@@ -176,16 +176,8 @@ def _cut_piece(piece: Piece, cut: str, start_c: float, slice_m: float) -> Piece:
     Half a cylinder or a ball is taken for a whole one of half the volume, which has less
     surface and a longer way to the middle than the true half: the careful side.
     """
-    size = piece.shape.size
-    shape: Shape
-    if cut == "sliced":
-        shape = Slab(min(slice_m, size))
-    elif isinstance(piece.shape, Cylinder):
-        shape = Cylinder(size / math.sqrt(2.0))
-    elif isinstance(piece.shape, Sphere):
-        shape = Sphere(size / 2.0 ** (1.0 / 3.0))
-    else:
-        shape = Slab(size / 2.0)
+    sliced = cut == "sliced"
+    shape = Slab(min(slice_m, piece.shape.size)) if sliced else piece.shape.halved()
     if piece.material.moist:
         start_c = min(max(start_c, MEAT_START_RANGE_C[0]), MEAT_START_RANGE_C[1])
     return _cooked_before(Piece(shape, piece.material, start_c))

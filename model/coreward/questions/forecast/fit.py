@@ -30,6 +30,7 @@ from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError, SolverError
 from coreward.events.found import Event, air_without_events, clean_meat, find_events
 from coreward.logs.log import ProbeLog
+from coreward.physics.body import Shape
 from coreward.physics.problem import Forcing
 from coreward.physics.statement import MaterialConstants, SurfaceConditions
 from coreward.physics.water import saturation_pressure, saturation_temperature
@@ -185,11 +186,23 @@ class Prior:
             expulsion_rate=member.expulsion_rate,
         )
 
+    def shape(self, member: Member) -> Shape:
+        """Return the member's shape.
+
+        Of a piece that was weighed, the size that is not known is shared out between its
+        proportions, at this weight, and what stays unknown of any piece.
+        """
+        guess = self.piece.assumed
+        if guess is None:
+            return self.piece.shape.scaled(member.size_factor)
+        apart, rest = guess.thickness_spread, tables.load("forecast", "prior")["size_weighed"]
+        off = math.log(member.size_factor) / (apart**2 + rest**2)
+        return guess.shape_at(self.piece.shape, off * apart).scaled(math.exp(off * rest**2))
+
     def cook(self, member: Member, legs: Sequence[Leg]) -> LightCook:
         """Return the member's cook through the given legs."""
-        shape = self.piece.shape
         return LightCook(
-            type(shape)(shape.size * member.size_factor),
+            self.shape(member),
             self.constants(member),
             member.start_c,
             tuple(legs),
@@ -730,6 +743,10 @@ def stated_prior(
     if not piece.material.moist:
         raise InputError("A log can be fitted only with a piece of meat, not a dry solid.")
     table = tables.load("forecast", "prior")
+    if piece.assumed is not None:
+        spread_changes = {
+            "size": math.hypot(piece.assumed.thickness_spread, table["size_weighed"])
+        } | spread_changes
     if spread_changes:
         table = table.replace(**spread_changes)
     dew, wall, speed = table["dew_point_c"], table["wall_offset_mean"], None

@@ -195,7 +195,7 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan, core_c: float) -> tuple[float,
     if hold.most_s <= hold.least_s:
         return hold.most_s, ""
     thin = usual("smallest_piece")
-    shape = type(item.piece.shape)(item.piece.shape.size * thin)
+    shape = item.piece.shape.scaled(thin)
     piece = Piece(shape, item.piece.material, item.piece.start_c)
     longest = tables.load("plan", "numerics")["horizon"]
     dew = min(pit_prior(item, pit).dew_point_c, pit.air_c - 1.0)

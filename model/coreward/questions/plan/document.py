@@ -7,6 +7,7 @@ import math
 from typing import Any
 
 from coreward import cautions
+from coreward.cook.usual_piece import piece_code
 from coreward.questions.plan.answer import Plan, Step, chances, clock_text
 from coreward.questions.plan.figure import alt_text, figure_timeline
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece, Wanted
@@ -173,11 +174,13 @@ def plan_code(answer: Plan, units: str | UnitChoice = "C") -> str:
 
 
 def _piece_code(item: PlannedPiece) -> list[str]:
-    shape = item.piece.shape
     made, missing = material_code(item.piece.material)
     piece = (
-        f"cw.Piece(cw.{type(shape).__name__}({float(shape.size)!r}), {made}, "
-        f"start_c={float(item.piece.start_c)!r})"
+        piece_code(item.piece)
+        if item.piece.assumed
+        else (
+            f"cw.Piece({item.piece.shape.code}, {made}, start_c={float(item.piece.start_c)!r})"
+        )
     )
     given = {
         "wanted": _dataclass("Wanted", _changed(item.wanted, Wanted(item.wanted.core_c)), item),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +17,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from coreward.cook.stages import Piece
+from coreward.cook.usual_piece import piece as usual_piece
 from coreward.errors import CorewardError, InputError
 from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
@@ -54,6 +55,9 @@ _PIECE = (
     "cut",
     "shape",
     "size",
+    "thickness",
+    "length",
+    "bone",
     "start",
     "mass",
     "core",
@@ -220,15 +224,6 @@ def _piece(raw: Mapping[str, Any], zone: ZoneInfo, name: str, number: int) -> Pl
     called = raw.get("name")
     where = f"{name}, piece {_shown(called) if isinstance(called, str) else number}"
     _known(raw, _PIECE, where)
-    shape = _word(raw, "shape", where)
-    if shape not in SHAPES:
-        raise InputError(f"{where}: the shape is {shape[:40]!r}; use {', '.join(SHAPES)}.")
-    size_mm = _number(raw, "size", where)
-    if not _SIZES_MM[0] <= size_mm <= _SIZES_MM[1]:
-        raise InputError(
-            f"{where}: size is {size_mm:g} mm; give a number from {_SIZES_MM[0]:g} to "
-            f"{_SIZES_MM[1]:g} mm."
-        )
     wanted: dict[str, Any] = {"core_c": _number(raw, "core", where)}
     for key in ("tenderness", "most_loss", "crust_activity"):
         if key in raw:
@@ -255,12 +250,51 @@ def _piece(raw: Mapping[str, Any], zone: ZoneInfo, name: str, number: int) -> Pl
     ):
         if key in raw:
             given[target] = factor * _number(raw, key, where)
-    cut, start_c = _word(raw, "cut", where), _number(raw, "start", where)
     given["name"] = _word(raw, "name", where)
+    made = _shaped(raw, where) if "shape" in raw or "size" in raw else _weighed(raw, where)
     with _at(where):
-        shaped = SHAPES[shape](float(millimetres_to_metres(size_mm)))
-        piece = Piece(shaped, meat(cut), start_c)
+        piece = made()
         return PlannedPiece(piece=piece, wanted=Wanted(**wanted), **given)
+
+
+def _shaped(raw: Mapping[str, Any], where: str) -> Callable[[], Piece]:
+    """Return what makes a piece of a shape and a size."""
+    needless = [key for key in ("thickness", "length", "bone") if key in raw]
+    if needless:
+        raise InputError(
+            f"{where}: {', '.join(needless)} goes with a mass; leave shape and size out, or "
+            f"leave {needless[0]} out."
+        )
+    shape = _word(raw, "shape", where)
+    if shape not in SHAPES:
+        raise InputError(f"{where}: the shape is {shape[:40]!r}; use {', '.join(SHAPES)}.")
+    size_m = _size(raw, "size", where)
+    cut, start_c = _word(raw, "cut", where), _number(raw, "start", where)
+    return lambda: Piece(SHAPES[shape](size_m), meat(cut), start_c)
+
+
+def _weighed(raw: Mapping[str, Any], where: str) -> Callable[[], Piece]:
+    """Return what makes a piece of a weight and what was measured of it."""
+    cut, mass = _word(raw, "cut", where), _number(raw, "mass", where)
+    start_c = _number(raw, "start", where)
+    bone = raw.get("bone", False)
+    if not isinstance(bone, bool):
+        raise InputError(f"{where}: bone is {_shown(bone)}; write true or false.")
+    sizes = {
+        f"{key}_m": _size(raw, key, where) for key in ("thickness", "length") if key in raw
+    }
+    return lambda: usual_piece(cut, mass, bone=bone, start_c=start_c, **sizes)
+
+
+def _size(raw: Mapping[str, Any], key: str, where: str) -> float:
+    """Return a size of a piece. [m]."""
+    size_mm = _number(raw, key, where)
+    low, high = _SIZES_MM
+    if not low <= size_mm <= high:
+        raise InputError(
+            f"{where}: {key} is {size_mm:g} mm; give a number from {low:g} to {high:g} mm."
+        )
+    return float(millimetres_to_metres(size_mm))
 
 
 def _hold(raw: Mapping[str, Any], where: str) -> Hold:

@@ -248,7 +248,7 @@ class PlannedPiece:
     wrap_at_core_c : float, optional
         Core temperature at which it is wrapped. [°C]
     mass_kg : float, optional
-        Raw. [kg] Needed for a hold in a box.
+        Raw; that of the piece where it knows its own. [kg] Needed for a hold in a box.
     hold : Hold
     slicing_s : float
         From the hold to the plates. [s]
@@ -283,6 +283,8 @@ class PlannedPiece:
         _check_doubt(self.doubt, self.name, _usual_doubts(NAMES))
         if not isinstance(self.piece, Piece) or not self.piece.material.moist:
             raise InputError(f"{self.name}: a plan needs a Piece of meat.")
+        if self.mass_kg is None:
+            object.__setattr__(self, "mass_kg", self.piece.raw_mass_kg)
         if self.wrap not in _WRAPS:
             raise InputError(
                 f"{self.name}: the wrap is {self.wrap!r}; use foil, paper or None."

@@ -13,6 +13,7 @@ import ipywidgets as W
 import coreward as cw
 from coreward import tables
 from coreward.cook.rest import BOX
+from coreward.drawing.outline import outline
 from coreward.physics.body import SHAPES
 from coreward.questions.plan.answer import Plan, plan
 from coreward.questions.plan.calendar import calendar_bytes
@@ -37,6 +38,11 @@ from coreward.words import UnitChoice, shown
 _HOUR: Final = 3600.0
 _CUT: Final = "pork shoulder"
 _NONE: Final = "none"
+_PIECE: Final = "The piece"
+_WEIGHED: Final = "weighed"
+_TAPED: Final = "taped"
+_FROM: Final = {_WEIGHED: "usual for its weight", _TAPED: "by weight and thickness"}
+_BONES: Final = {"out": "without bone", "in": "with its bone"}
 _HOLDS: Final = (BOX, "warm oven", "holding cabinet", "towels", "kitchen")
 # A clock is read to five minutes.
 _CLOCK: Final = Quantity(
@@ -70,7 +76,13 @@ class PlanState(PanelState):
         name="chance",
     )
     cut = shared.cut(_CUT, tried=(_CUT, "turkey breast"))
-    shape = shared.shape("cylinder", names=shared.ROUND_FIRST)
+    shape = Choice(
+        _WEIGHED,
+        label="shape",
+        options=_FROM | {name: shared.SHAPES[name] for name in shared.ROUND_FIRST},
+        name="shape",
+    )
+    bone = Choice("out", label="bone", options=_BONES, name="bone")
     thickness_m = shared.thickness(0.11, low=0.03, high=0.18, thinner="needs no plan")
     mass_kg = shared.mass(3.5)
     core_c = Number(
@@ -117,6 +129,7 @@ class PlanState(PanelState):
         "chance",
         "cut",
         "shape",
+        "bone",
         "thickness_m",
         "mass_kg",
         "core_c",
@@ -130,6 +143,20 @@ class PlanState(PanelState):
     )
 
 
+def _piece(inputs: dict[str, Any]) -> cw.Piece:
+    """Return the piece that the controls tell of."""
+    cut, shape = inputs["cut"], inputs["shape"]
+    if shape not in _FROM:
+        return cw.Piece(SHAPES[shape](inputs["thickness_m"]), cw.meat(cut), start_c=4.0)
+    made: cw.Piece = cw.piece(
+        cut,
+        inputs["mass_kg"],
+        bone=inputs["bone"] == "in",
+        thickness_m=inputs["thickness_m"] if shape == _TAPED else None,
+    )
+    return made
+
+
 def _pieces(inputs: dict[str, Any]) -> list[PlannedPiece]:
     wrap = None if inputs["wrap"] == shared.BARE else inputs["wrap"]
     hold = Hold(
@@ -138,22 +165,22 @@ def _pieces(inputs: dict[str, Any]) -> list[PlannedPiece]:
         most_s=inputs["hold_s"],
     )
 
-    def piece(cut: str, size: float) -> PlannedPiece:
+    def planned(cut: str, piece: cw.Piece) -> PlannedPiece:
         wrap_at = None if wrap is None else min(inputs["wrap_at_c"], inputs["core_c"] - 1.0)
         return PlannedPiece(
             cut,
-            cw.Piece(SHAPES[inputs["shape"]](size), cw.meat(cut), start_c=4.0),
+            piece,
             Wanted(inputs["core_c"], lethality=False),
             wrap=wrap,
             wrap_at_core_c=wrap_at,
-            mass_kg=inputs["mass_kg"],
+            mass_kg=inputs["mass_kg"] if piece.mass_kg is None else piece.mass_kg,
             hold=hold,
         )
 
-    found = [piece(inputs["cut"], inputs["thickness_m"])]
+    found = [planned(inputs["cut"], _piece(inputs))]
     if inputs["second"] != _NONE:
         other = inputs["second"]
-        beside = piece(other, tables.load("cut", other)["usual_thickness"])
+        beside = planned(other, cw.piece(other, tables.load("piece", other)["mass"]))
         if other == inputs["cut"]:
             beside = replace(beside, name=f"second {other}")
         found.append(beside)
@@ -204,14 +231,25 @@ class PlanPanel(Panel):
         """Return headings with the names of the controls under them."""
         return (
             ("The hour", ("serve", "chance", "warm-up", "pit")),
-            ("The piece", ("cut", "shape", "thickness", "mass", "core")),
+            (_PIECE, ("cut", "shape", "mass", "thickness", "bone", "core")),
             ("Its way", ("wrap", "wrap-core", "second", "place", "hold")),
         )
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
         self.controls["wrap-core"].set_visible(self.state.wrap != shared.BARE)
-        self.controls["mass"].set_visible(self.state.place == BOX)
+        weighed = self.state.shape in _FROM
+        self.controls["mass"].set_visible(weighed or self.state.place == BOX)
+        self.controls["bone"].set_visible(weighed)
+        self.controls["thickness"].set_visible(self.state.shape != _WEIGHED)
+
+    def beside(self, heading: str) -> Sequence[W.Widget]:
+        """Return the drawing of the piece, to scale."""
+        if heading != _PIECE:
+            return ()
+        self._outline = W.HTML()
+        self._outline.add_class("coreward-outline")
+        return (self._outline,)
 
     def extra(self) -> Sequence[W.Widget]:
         """Return the table of steps and the calendar file."""
@@ -236,6 +274,7 @@ class PlanPanel(Panel):
         """Return picture and words."""
         units = self.state.units
         said = document(outcome)
+        self._outline.value = outline(outcome.pieces[0].item.piece, units)
         self._table.value = panel_html(said, units) + _link(outcome, units)
         picture = self._drawing.update(outcome, units)
         return View(picture, alt_text(outcome, units), shown(said.lead, units))

@@ -19,7 +19,6 @@ from coreward.cook.rest import BOX, hold_in_box, rest_stage
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError
-from coreward.physics.body import Cylinder, Shape, Slab
 from coreward.physics.lethality import Kinetics, kinetics_for, load_kinetics, log_reduction
 from coreward.questions.plan.cooks import (
     PieceCooks,
@@ -263,7 +262,7 @@ def applied(way: Way, item: PlannedPiece, pit: PitPlan) -> tuple[PlannedPiece, P
     piece = item.piece
     mass = item.mass_kg
     if way.cut_in_two:
-        piece = Piece(_half(piece.shape), piece.material, piece.start_c)
+        piece = Piece(piece.shape.halved(), piece.material, piece.start_c)
         mass = None if mass is None else 0.5 * mass
     changed = replace(
         item, wanted=wanted, wrap=wrap, wrap_at_core_c=wrap_at, piece=piece, mass_kg=mass
@@ -280,14 +279,6 @@ def applied(way: Way, item: PlannedPiece, pit: PitPlan) -> tuple[PlannedPiece, P
         turn_up_after_s=turn_up_after_s,
     )
     return changed, around
-
-
-def _half(shape: Shape) -> Shape:
-    """Shape of one of two pieces of half the volume, as far as one size can say."""
-    if isinstance(shape, Slab):
-        return Slab(shape.size / 2.0)
-    power = 2.0 if isinstance(shape, Cylinder) else 3.0
-    return type(shape)(shape.size / 2.0 ** (1.0 / power))
 
 
 def compare_ways(

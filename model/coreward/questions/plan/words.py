@@ -7,6 +7,7 @@ import math
 
 from coreward import tables
 from coreward.cook.rest import BOX
+from coreward.cook.usual_piece import assumed_words
 from coreward.questions.plan.day import PieceOutlook, Plan
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
 from coreward.words import (
@@ -322,6 +323,10 @@ def assumptions(
         "The tables judge intact pieces up to the pull, without the rest.",
         "How long a hold keeps hot is computed for a thinner piece, alone in it.",
     ]
+    for item in items:
+        words = assumed_words(item.piece)
+        if words:
+            text.append(say("{0}: {1}", item.name, words))
     if pit.turn_up_c is not None:
         text.append(
             "The pit is turned up so long after the first piece went on; the odds of lighting "

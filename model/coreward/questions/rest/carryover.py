@@ -583,7 +583,7 @@ def _corners(case: _Case) -> list[tuple[str, list[_Case]]]:
         (
             "size of the piece",
             [
-                replace(case, piece=replace(case.piece, shape=type(shape)(shape.size * f)))
+                replace(case, piece=replace(case.piece, shape=shape.scaled(f)))
                 for f in (1.0 - size, 1.0 + size)
             ],
         )
@@ -860,7 +860,7 @@ def carryover_by_size_and_pit(
     u = tables.load("carryover")
     rows = []
     for size in sizes_m:
-        one = replace(piece, shape=type(piece.shape)(size))
+        one = replace(piece, shape=piece.shape.scaled(size / piece.shape.size))
         after = rest_stage(rest, u["rest"], piece=one)
         for air in pits_c:
             stage = Stage(

@@ -151,10 +151,9 @@ def outcome_facts(result: Result, told: Explanation) -> Facts:
 def input_facts(result: Result) -> Facts:
     """Return what went in: the piece and the sets of constants."""
     piece = result.piece
-    size_m = float(getattr(piece.shape, dataclasses.fields(piece.shape)[0].name))
     rows: list[tuple[str, Text]] = [
         ("meat", material_words(result)),
-        ("shape", say("{0}, {1}", type(piece.shape).__name__.lower(), Length(size_m))),
+        ("shape", say("{0}, {1}", piece.shape.name, Length(piece.shape.size))),
         ("temperature at the start", Degrees(piece.start_c, 1)),
     ]
     if piece.material.composition:
