@@ -621,7 +621,7 @@ def test_the_sheet_of_the_supper_is_one_page(supper_plan: Plan) -> None:
     assert pdf.count(b"/Type /Page") - pdf.count(b"/Type /Pages") == 1
     page = report_bytes(supper_plan, "html").decode("utf-8")
     hot = Held(supper_plan.piece("shoulder").most_hold_s).shown("C")
-    assert f"box, at least 30 min, at most {hot}" in page
+    assert f"box, 30 min to {hot}" in page
     assert "falls below the hot-holding limit" in page  # on paper there is no room for it
 
 

@@ -183,7 +183,7 @@ class Kinetics:
             value = getattr(self, name)
             if not (np.isfinite(value) and value > 0.0):
                 raise InputError(
-                    f"kinetics '{self.name}': {field} is {value!r}; it must be a positive "
+                    f"kinetics '{self.name}': {name} is {value!r}; it must be a positive "
                     "number."
                 )
         if not self.valid_low_c < self.valid_high_c:

@@ -8,11 +8,11 @@ from typing import Any
 
 from coreward import cautions
 from coreward.cook.usual_piece import piece_code
-from coreward.questions.plan.answer import Plan, Step, chances, clock_text
+from coreward.questions.plan.answer import PieceOutlook, Plan, Step, chances, clock_text
 from coreward.questions.plan.figure import alt_text, figure_timeline
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece, Wanted
 from coreward.questions.plan.replan import Lever, Replan
-from coreward.questions.plan.words import hold_words, serving_text
+from coreward.questions.plan.words import serving_text
 from coreward.reports.document import (
     Block,
     Document,
@@ -24,7 +24,17 @@ from coreward.reports.document import (
 )
 from coreward.reports.repeat import call, expression, material_code
 from coreward.reports.things import document_of
-from coreward.words import Held, Published, Text, UnitChoice, as_units, say, shown, together
+from coreward.words import (
+    Held,
+    Needed,
+    Published,
+    Text,
+    UnitChoice,
+    as_units,
+    say,
+    shown,
+    together,
+)
 
 _WORDS = {
     "light": "light the fire",
@@ -57,7 +67,7 @@ def document(answer: Plan) -> Document:
             lambda units: figure_timeline(answer, units), lambda units: alt_text(answer, units)
         ),
         _pieces(answer),
-        Paragraph(together((*told, "It assumes:", *answer.assumptions)), "small"),
+        Paragraph(together((*told, *answer.assumptions)), "small"),
         Paragraph(together((*(s for s in said if s in aside), *judged)), "aside"),
     )
     return Document(
@@ -105,12 +115,19 @@ def _pieces(answer: Plan) -> Table:
                 Published(one.pull_core_c),
                 chances(one.chance_ready),
                 f"{100 * low:.0f} to {100 * high:.0f} %" if low == low else "unknown",
-                say("{0}, at most {1}", hold_words(one.item), Held(one.most_hold_s)),
+                _held(one),
                 one.doubt or one.verdict_state,
             )
         )
     heads = ("piece", "pulled at core", "ready by the hour", "loss", "hold", "lethality")
     return table_of("", heads, rows)
+
+
+def _held(one: PieceOutlook) -> Text:
+    hold, most = one.item.hold, Held(one.most_hold_s)
+    if 0.0 < hold.least_s < one.most_hold_s:
+        return say("{0}, {1} to {2}", hold.place, Needed(hold.least_s), most)
+    return say("{0}, at most {1}", hold.place, most)
 
 
 @document_of.register
