@@ -110,11 +110,12 @@ def test_picture_and_table(small: tuple[study.Sensitivity, list[tuple[int, int]]
     assert text.count("<tr>") == len(small[0].inputs) + 1
 
 
-def test_ventilation_sets_the_height_of_the_standstill() -> None:
+def test_the_study_of_the_standstill_ranks_what_sets_the_finish() -> None:
     result = study.plateau_sensitivity(8)
     assert result.runs == 8 * (len(result.inputs) + 2)
     assert result.total.shape == (len(study.PLATEAU_OUTCOMES), len(study.plateau_inputs()))
-    assert result.ranked(0)[0][0].name == "fresh_air"
+    # Even with eight samples: how thick it is rules when it is done.
+    assert result.ranked(2)[0][0].name == "thickness"
     # A finish that nobody waits for would be no finish.
     assert result.unfinished == 0
 
@@ -126,7 +127,7 @@ def test_the_direction_of_a_standstill() -> None:
     thick = study.one_plateau({"thickness": 0.07})
     assert thick[2] > finish
     assert study.one_plateau({"injected": 0.2})[1] > length
-    assert study.one_plateau({"film_capacity": 0.5})[1] > length
+    assert study.one_plateau({"film_capacity": 0.05})[1] < length
     fine = study.one_plateau({}, cells=60, tolerance=0.02)
     assert (height, finish) == pytest.approx((fine[0], fine[2]), rel=0.01)
     # Read off every two minutes, where the core hardly moves.

@@ -193,14 +193,14 @@ MUTATIONS = (
     Mutation(
         "chamber without an outlet",
         CHAMBER,
-        "inner = carried_in + given_off - condensed - leaving * y",
-        "inner = carried_in + given_off - condensed",
+        "outward = leaving * GAS_RATIO / r.pressure",
+        "outward = 0.0 * leaving",
     ),
     Mutation(
         "condensation on the walls with the wrong sign",
         CHAMBER,
-        "inner = carried_in + given_off - condensed - leaving * y",
-        "inner = carried_in + given_off + condensed - leaving * y",
+        "gain = carried_in + given_off - condensed",
+        "gain = carried_in + given_off + condensed",
     ),
     Mutation(
         "fresh air without its vapour",

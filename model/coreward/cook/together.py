@@ -165,10 +165,15 @@ class _Kitchen:
             way = Way(_idle(self.chamber, LONGEST_STAGE_S, "out"), "out", guest.state.time_s)
         series = TimeSeries(knots, exchange)
         times = np.unique(np.concatenate([self.fuel.time_s, knots]))
-        brought = times, self.fuel.at(times) + series.at(times) / guest.portion
+        brought = TimeSeries(times, self.fuel.at(times) + series.at(times) / guest.portion)
         around = way.stage.surroundings
         assert isinstance(around, Chamber)
-        around = replace(around, water_kg_h=brought, portion=guest.portion)
+        # As a series it is not checked again: a portion may give more than the fuel brings.
+        around = replace(
+            around,
+            water_kg_h=brought,  # type: ignore[arg-type]
+            portion=guest.portion,
+        )
         used = replace(way, stage=replace(way.stage, surroundings=around), origin_s=0.0)
         part, state, notes, after = march_leg(
             guest.piece,

@@ -123,7 +123,6 @@ def chamber_rates(
     p = vapour * per
     y = humidity_ratio(p, r.pressure)
     dry = max(1.0 - p / r.pressure, _LEAST_DRY_SHARE)
-    y_dv = per * GAS_RATIO / (r.pressure * dry * dry)
     breath = r.pressure * r.volume * air_rise / (DRY_AIR_GAS_CONSTANT * kelvin * kelvin)
     condensed = condensed_dv = 0.0
     if r.wall_area > 0.0:
@@ -137,20 +136,21 @@ def chamber_rates(
             condensed_dv = scale * per
     carried_in = (fresh + max(-breath, 0.0)) * outside_ratio + brought
     leaving = fresh + max(breath, 0.0)
-    inner = carried_in + given_off - condensed - leaving * y
-    share = 1.0 / (1.0 + y / GAS_RATIO)  # of dry air, but in pure steam
-    last = 1.0 - p / r.pressure
-    if last < _LEAST_DRY_SHARE:
-        # What is brought into pure steam pushes as much out: the rate fades to nothing.
-        share *= math.exp((last - _LEAST_DRY_SHARE) / _LEAST_DRY_SHARE)
-    rate = share * inner
-    carried_out = (leaving + rate / GAS_RATIO) * y
+    gain = carried_in + given_off - condensed
+    outward = leaving * GAS_RATIO / r.pressure
+    share = 1.0 - p / r.pressure  # of dry air, but in pure steam
+    steam = share < _LEAST_DRY_SHARE
+    if steam:
+        # What is brought into pure steam pushes as much out: nothing is gained.
+        share = _LEAST_DRY_SHARE * math.exp((share - _LEAST_DRY_SHARE) / _LEAST_DRY_SHARE)
+    rate = share * gain - outward * p
+    carried_out = gain - rate if steam else (leaving + rate / GAS_RATIO) * y
     return ChamberRates(
         rate,
         carried_in,
         carried_out,
         condensed,
-        -share * share * y_dv / GAS_RATIO * inner - share * (condensed_dv + leaving * y_dv),
+        -per / r.pressure * gain - share * condensed_dv - outward * per,
         condensed_dv,
         share,
     )
