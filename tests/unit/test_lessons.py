@@ -348,3 +348,13 @@ def test_the_equations_decide_about_themselves() -> None:
     assert LESSON.question("missing").find([books]).choice == "digits"
     leaking = dataclasses.replace(books, energy=1e-3)
     assert LESSON.question("missing").find([leaking]).choice == "thousandth"
+
+
+def test_the_thicker_piece_can_be_read_off_the_start_page() -> None:
+    """The small panel of the start page cooks for 14 h and cannot be told to go on."""
+    from coreward.questions.stall.panel import StallState
+
+    thick = stall.cook(thickness_m=0.06)
+    assert thick.time_at_core(75.0) < StallState().duration_s
+    # Between what water alone (4/3) and heat alone (16/9) would ask for.
+    assert 133.0 < load_lesson("why-the-stall").exercise("thick").find() < 178.0

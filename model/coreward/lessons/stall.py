@@ -182,8 +182,8 @@ def _damp() -> float:
 
 
 def _thicker() -> float:
-    thick = _hours_until(cook(thickness_m=_THICKER_M), _DONE_C)
-    return 100.0 * thick / _hours_until(cook(), _DONE_C)
+    thick = _hours_until(cook(thickness_m=_THICKER_M), _TO_C)
+    return 100.0 * thick / _hours_until(cook(), _TO_C)
 
 
 def _saved_by_foil() -> float:
@@ -280,7 +280,7 @@ LESSON = Lesson(
         Exercise(
             "thick",
             "The same weight {60 mm} thick instead of {45 mm}. The time until the core has "
-            "{85 C} is how many per cent of what it was?",
+            "{75 C} is how many per cent of what it was?",
             "%",
             _thicker,
             within=7.0,

@@ -443,7 +443,7 @@ def _ending(account: Account) -> list[Text]:
             runs_out = (
                 "when the free water is spent: as it began, that was "
                 f"{100.0 * account.free_water:.0f} % of the raw weight, and "
-                f"{100.0 * account.leaving:.0f} % left in an hour"
+                f"it went at {100.0 * account.leaving:.0f} % an hour"
             )
         parts = [say(f"{ends} at about {{0}}, {runs_out}.", Lasting(account.ends_s))]
     if account.after_k is not None:
