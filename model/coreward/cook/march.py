@@ -735,9 +735,9 @@ def _records(parts: Sequence[Part]) -> tuple[StageRecord, ...]:
 
 
 ENDS_NOTE = (
-    "A piece with ends is computed as a body of one dimension with its volume per surface: in dry "
-    "checks its core was there up to a fifth of the time too early or too late, a tenth in the "
-    "mean, and its outside was too hot, so that it rises less after the pull than computed."
+    "A piece with ends is computed as a body of one dimension with its volume per surface: in "
+    "dry checks its core was there up to a fifth of the time too early or too late, a tenth in "
+    "the mean, and its outside was too hot, so that it rises less after the pull than computed."
 )
 
 
