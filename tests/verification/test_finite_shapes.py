@@ -110,14 +110,16 @@ def test_the_like_body_needs_the_time_of_the_real_one() -> None:
     """Two hundred pieces, five Biot numbers: what is left is stated, not tuned away.
 
     Area times core distance over volume, the plain number of the freezing literature, makes
-    the core 20 to 30 % too fast in the mean; the matched one stays within 9 % in the mean,
-    and within 5 % where cooks are, from 1 to 10.
+    the core 14 to 28 % too fast in the mean (42 % at worst). The matched one is at most 10 %
+    off in the mean and 18 % at worst; where cooks are, at Biot numbers from 1 to 10, it is
+    6 % too fast to 7 % too slow to 63 % of the way, and 10 to 1 % too fast to 95 %.
     """
     error = reduced_errors()
     mean = {name: np.abs(rows.mean(axis=0)) for name, rows in error.items()}
-    assert mean["ours"].max() < 10.0
-    assert mean["ours"][1:4].max() < 7.0
-    assert np.abs(error["ours"]).max() < 22.0
+    assert mean["ours"].max() < 10.5
+    assert mean["ours"][1:4].max() < 9.8
+    assert np.sqrt((error["ours"][:, 1:4] ** 2).mean()) < 6.5
+    assert np.abs(error["ours"]).max() < 18.0
     assert mean["plain"].min() > mean["ours"].max()
 
 
@@ -154,6 +156,29 @@ def test_the_engine_solves_the_like_body() -> None:
         assert ours == pytest.approx(theirs, abs=0.05)
 
 
+def test_the_outside_of_a_like_body_is_a_little_too_hot() -> None:
+    """What is not kept: the mean. So rises in the rest come out too high, by some kelvin.
+
+    Stated here so that it is seen when it changes: 2 % of the first difference at a Biot
+    number of 1, with the core a third of the way.
+    """
+    shape = cw.FiniteCylinder(0.12, 0.24)
+    film = 0.5 / shape.volume_per_area
+    run = cw.simulate(
+        cw.Piece(shape, SOLID, 0.0), cw.Stage(plain_air(100.0, film), duration_s=9 * 3600.0)
+    )
+    parts = [
+        (series("cylinder", film / 0.5 * 0.06), 0.06),
+        (series("slab", film / 0.5 * 0.12), 0.12),
+    ]
+    t = np.linspace(600.0, 9 * 3600.0, 400) * 0.5 / 3.5e6
+    core = np.prod([one.at(0.0, t / half**2) for one, half in parts], axis=0)
+    mean = np.prod([one.mean(t / half**2) for one, half in parts], axis=0)
+    exact = 1.0 - float(np.interp(-0.65, -core, mean))
+    ours = float(np.interp(35.0, run.core_c, run.mean_c)) / 100.0
+    assert 0.01 < ours - exact < 0.03
+
+
 def test_engines_agree_on_a_piece_with_ends() -> None:
     pytest.importorskip("fipy")
     piece = cw.Piece(cw.Block(0.05, 0.08, 0.12), cw.meat("pork shoulder"), 5.0)
@@ -174,6 +199,7 @@ def test_balances_close_with_ends_and_bone(bone: bool) -> None:
     )
     assert run.balance.energy < 1e-8
     assert run.balance.water < 1e-8
+    assert "computed as a body of one dimension" in run.warnings[-1]
 
 
 def light_time(shape: cw.Piece, core_c: float = 90.0) -> float:

@@ -99,7 +99,7 @@ class Shape:
 class _Simple(Shape):
     """A slab, a cylinder or a ball: one size that a person measures, and half of it."""
 
-    exponent: ClassVar[int]  # type: ignore[assignment]
+    exponent: ClassVar[int]
     _measure: ClassVar[str]
 
     def __post_init__(self) -> None:
@@ -225,6 +225,8 @@ def _reduced(shape: FiniteShape) -> Reduced:
 
 class FiniteShape(Shape):
     """A shape with ends: it has a volume, an area, and a slowest point that is found."""
+
+    length_m: float
 
     def __post_init__(self) -> None:
         for item in fields(self):  # type: ignore[arg-type]
