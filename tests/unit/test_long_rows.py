@@ -19,6 +19,7 @@ from coreward.logs.parts import Table
         (("date", "day", "value"), [0], {}, [0]),
         (("a", "b", "value"), [0, 1], {"b": "date"}, [1, 0]),
         (("a", "b", "value"), [0, 1], {"a": "date", "b": "date"}, [0]),
+        (("a", "b", "clock"), [0, 1, 2], {"a": "date", "b": "date"}, [0, 2]),
     ],
 )
 def test_a_date_and_one_time_tell_it(header, times, stated, found) -> None:
