@@ -12,7 +12,7 @@ import pytest
 import coreward.questions
 
 ROOMS = sorted(each.name for each in pkgutil.iter_modules(coreward.questions.__path__))
-SHOWN = ("figure", "panel", "panel_tables", "ways_table", "report")
+SHOWN = ("figure", "scene", "panel", "ways_table", "document")
 DRAWN = {"matplotlib", "ipywidgets", "IPython"}
 LOADED = """
 import importlib, json, pkgutil, sys
@@ -35,11 +35,11 @@ def test_no_question_lies_outside_a_room() -> None:
 
 
 @pytest.mark.parametrize("room", ROOMS)
-def test_a_room_that_is_pressed_also_draws_and_reports(room: str) -> None:
+def test_a_room_that_is_pressed_also_draws_and_has_a_document(room: str) -> None:
     modules = _modules(room)
     assert modules - set(SHOWN), "a room without an answer"
     if "panel" in modules:
-        assert {"figure", "report"} <= modules
+        assert {"figure", "document"} <= modules
 
 
 def test_no_answer_loads_what_draws() -> None:

@@ -269,14 +269,11 @@ def one_plateau(
     """
     table = tables.load("sensitivity", "plateau")
     v = {name: table[name] for name in _WORDS} | values
+    flow = tables.load("transport", FLOWING["transport"])
     material = meat(
         "beef brisket flat",
-        **dict(FLOWING)
-        | {
-            "transport": tables.load("transport", FLOWING["transport"]).replace(
-                permeability=v["permeability"]
-            )
-        },
+        transport=flow.replace(permeability=v["permeability"]),
+        water_holding=FLOWING["water_holding"],
         surface=tables.load("surface").replace(film_capacity=v["film_capacity"]),
     )
     piece = Piece(Slab(v["thickness"]), material, 4.0, v["mass"], v["injected"])
