@@ -23,7 +23,7 @@ from coreward.cook.result import Result
 from coreward.cook.simulate import DEFAULT_CELLS, DEFAULT_TOLERANCE, simulate
 from coreward.cook.stages import Piece, Stage
 from coreward.errors import CorewardError, InputError, SolverError
-from coreward.physics.body import Cylinder, Slab, Sphere
+from coreward.physics.body import SHAPES, Cylinder, Slab, Sphere
 from coreward.physics.statement import MaterialConstants
 
 Floats = NDArray[np.float64]
@@ -266,7 +266,7 @@ def _varied_piece(piece: Piece, member: _Member) -> Piece:
         if name in member:
             if not isinstance(shape, kinds):
                 raise InputError(f"A {shape.name} has no {name}.")
-            shape = type(shape)(member[name])
+            shape = SHAPES[shape.name](member[name])
     changes: dict[str, Any] = {name: member[name] for name in _MATERIAL_NAMES if name in member}
     material = piece.material
     if changes:

@@ -322,7 +322,7 @@ class Panel:
         """Return widgets shown between the controls and the buttons."""
         return ()
 
-    def beside(self, heading: str) -> Sequence[W.Widget]:
+    def under_controls(self, heading: str) -> Sequence[W.Widget]:
         """Return widgets that stand under the controls of a heading."""
         return ()
 
@@ -636,7 +636,7 @@ class Panel:
             words = W.HTML(html.escape(heading), layout=W.Layout(margin="0"))
             words.add_class("coreward-heading")
             widgets = [self.controls[name].widget for name in names]
-            widgets += self.beside(heading)
+            widgets += self.under_controls(heading)
             column = W.VBox([words, *widgets] if heading else widgets)
             column.add_class("coreward-group")
             columns.append(column)

@@ -26,7 +26,7 @@ LONGEST_H = 60.0
 def volume(shape: Shape) -> float:
     """Volume per unit of what a slab (m²) or a cylinder (m) leaves out."""
     r = shape.half_size
-    return (2.0 * r, math.pi * r * r, 4.0 / 3.0 * math.pi * r**3)[shape.exponent]
+    return (2.0 * r, math.pi * r * r, 4.0 / 3.0 * math.pi * r**3)[int(shape.exponent)]
 
 
 def crossing(time_s: Floats, values: Floats, target: float) -> float:

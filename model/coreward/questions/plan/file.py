@@ -280,7 +280,7 @@ def _weighed(raw: Mapping[str, Any], where: str) -> Callable[[], Piece]:
     bone = raw.get("bone", False)
     if not isinstance(bone, bool):
         raise InputError(f"{where}: bone is {_shown(bone)}; write true or false.")
-    sizes = {
+    sizes: dict[str, Any] = {
         f"{key}_m": _size(raw, key, where) for key in ("thickness", "length") if key in raw
     }
     return lambda: usual_piece(cut, mass, bone=bone, start_c=start_c, **sizes)

@@ -243,7 +243,7 @@ class PlanPanel(Panel):
         self.controls["bone"].set_visible(weighed)
         self.controls["thickness"].set_visible(self.state.shape != _WEIGHED)
 
-    def beside(self, heading: str) -> Sequence[W.Widget]:
+    def under_controls(self, heading: str) -> Sequence[W.Widget]:
         """Return the drawing of the piece, to scale."""
         if heading != _PIECE:
             return ()
