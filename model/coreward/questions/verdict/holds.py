@@ -142,7 +142,7 @@ def gap_text(record: CookRecord, lowest_c: float) -> Text | None:
                 "the meat was being held",
                 At(start),
                 At(end),
-                Needed(record.longest_gap_s),
+                f"{record.longest_gap_s:.0f} s",
             )
     return None
 

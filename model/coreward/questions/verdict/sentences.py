@@ -23,7 +23,7 @@ from coreward.questions.verdict.answer import (
 from coreward.questions.verdict.case import Case
 from coreward.questions.verdict.kill import hidden_fall
 from coreward.questions.verdict.record import Read
-from coreward.words import Difference, Needed, Published, Rate, Text, say, together
+from coreward.words import Difference, Published, Rate, Text, say, together
 
 _POINTS = {
     "intact": "Intact: bacteria sit on the surface, so the surface decides what is at risk; "
@@ -119,7 +119,7 @@ def assumptions(
         say("No kill is credited below {0} (come-up).", Published(CREDIT_FROM_C)),
     ]
     if math.isfinite(record.longest_gap_s):
-        longest = Needed(record.longest_gap_s)
+        longest = f"{record.longest_gap_s:.0f} s"
         found.append(
             say("A step above {0} between samples is a gap and earns nothing.", longest)
         )
