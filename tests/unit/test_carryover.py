@@ -13,6 +13,7 @@ from coreward import tables
 from coreward.cook.rest import BoxPlan, rest_stage
 from coreward.cook.stages import Liquid
 from coreward.errors import InputError, OutOfRangeError
+from coreward.physics.lethality import load_kinetics
 from coreward.questions import carryover as module
 from coreward.questions.carryover import (
     carryover,
@@ -435,3 +436,9 @@ def test_what_the_heat_is_worth_is_said_in_log_rounded_down(roast):
         .shown("C")
         .startswith("No kinetics were measured in this meat: ")
     )
+
+
+def test_a_moment_has_no_kill():
+    one = np.array([0.0]), np.array([70.0])
+    assert module._reduction(*one, load_kinetics()) == 0.0
+    assert math.isnan(module._reduction(*one, None))
