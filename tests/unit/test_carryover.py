@@ -439,3 +439,9 @@ def test_what_the_heat_is_worth_is_said_in_log_rounded_down(roast):
         .shown("C")
         .startswith("No kinetics were measured in this meat: ")
     )
+
+
+def test_a_moment_has_no_kill():
+    one = np.array([0.0]), np.array([70.0])
+    assert module._reduction(*one, load_kinetics()) == 0.0
+    assert math.isnan(module._reduction(*one, None))

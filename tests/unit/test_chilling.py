@@ -12,6 +12,7 @@ from coreward import tables
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
 from coreward.physics.growth import growth_bound
+from coreward.questions.chill import answer as chilling_module
 from coreward.questions.chill.answer import (
     Chilling,
     _comes_and_goes,
@@ -378,3 +379,11 @@ def test_growth_of_a_rest_is_that_of_each_place_until_it_is_cut():
         + most(whole.time_s[whole.time_s >= 0.0], r.temperature_c[r.time_s >= 3 * HOUR])
     )
     assert apart > by_hand + 0.3
+
+
+def test_time_before_and_in_the_chill_has_its_own_spread():
+    spread = chilling_module._Spread((0.9, 1.2), (0.8, 1.5))
+    assert spread.lengths(-100.0, 50.0) == pytest.approx((90.0 + 40.0, 120.0 + 75.0))
+    assert spread.lengths(-100.0, -50.0) == pytest.approx((45.0, 60.0))
+    assert spread.lengths(0.0, 0.5) == pytest.approx((0.4, 0.75))
+    assert spread.lengths(0.0, math.inf) == (math.inf, math.inf)
