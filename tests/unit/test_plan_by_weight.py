@@ -13,6 +13,8 @@ from coreward.errors import InputError
 from coreward.questions.plan.document import plan_code
 from coreward.questions.plan.file import read_plan_file
 from coreward.questions.plan.inputs import Hold, PitPlan, PlannedPiece, Wanted
+from coreward.questions.plan.panel import plan_panel
+from coreward.widgets import settings as panel_settings
 from coreward.words import shown
 
 SERVE = dt.datetime(2026, 7, 11, 18, 30, tzinfo=ZoneInfo("Europe/London"))
@@ -107,3 +109,28 @@ def test_the_plan_file_takes_a_weight(tmp_path: Path) -> None:
 def test_slips_in_the_file(tmp_path: Path, old: str, new: str, words: str) -> None:
     with pytest.raises(InputError, match=words):
         read_plan_file(written(tmp_path, FILE.replace(old, new)))
+
+
+def test_the_panel_takes_a_weight_and_draws_the_piece(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(panel_settings.FOLDER_VARIABLE, str(tmp_path))
+    panel = plan_panel("C", day=dt.date(2026, 7, 11), mass_kg=5.0, remember=False)
+    controls = panel.controls
+    assert controls["mass"].widget.layout.display != "none"
+    assert controls["thickness"].widget.layout.display == "none"
+    assert "5.0 kg" in panel._outline.value
+    assert "119 mm thick" in panel._outline.value
+    first = panel.status_text
+    panel.state.shape = "taped"
+    panel.state.thickness_m = 0.09
+    assert controls["thickness"].widget.layout.display != "none"
+    assert "90 mm thick" in panel._outline.value
+    assert panel.status_text != first
+    # Endless shapes have no drawing.
+    panel.state.shape = "slab"
+    assert panel._outline.value == ""
+    # A weight that the cut never has is said, not planned.
+    panel.state.shape = "weighed"
+    panel.state.cut = "chicken thigh"
+    assert "no weight that is sold" in str(panel.state.error)

@@ -111,7 +111,7 @@ def test_culinary_texts_small_average_and_large():
 
 def joint(mass_kg: float) -> cw.Piece:
     """A cooked joint of a mass, 74 °C throughout."""
-    return cw.Piece(roast_shape(mass_kg), cw.meat("beef round"), 74.0)
+    return cw.Piece(cw.Cylinder(roast_shape(mass_kg).diameter_m), cw.meat("beef round"), 74.0)
 
 
 def reach(c, level_c: float) -> float:
