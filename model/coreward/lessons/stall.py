@@ -195,7 +195,9 @@ def _up_the_hill() -> float:
     return float(cook(wrap="foil", altitude_m=1500.0).core_c[-1])
 
 
-_FRESH, _VENTED_AIR = (f"{usual.usual_fresh_air(name):g}" for name in (usual.PIT, _VENTED))
+_FRESH, _VENTED_AIR = (
+    f"{usual.usual_fresh_air(name).value:g}" for name in (usual.PIT, _VENTED)
+)
 
 LESSON = Lesson(
     name="why-the-stall",

@@ -42,7 +42,7 @@ _HOUR: Final = 3600.0
 _PREVIEW_CELLS: Final = 24
 _PREVIEW_TOLERANCE: Final = 0.05
 
-_FRESH_AIR: Final = usual.usual_fresh_air()
+_FRESH_AIR: Final = usual.usual_fresh_air().value
 _MADE, _KNOWN = "fresh air", "dew point"
 # Of the water activity of the surface: above the one it is wet to the touch, below the other
 # a dry crust. Common practice, no source.

@@ -69,7 +69,7 @@ def how_unsure() -> tuple[Turned, ...]:
         The first is the usual cook.
     """
     flow, skin = tables.load("transport", usual.FLOW), tables.load("surface")
-    fresh = tables.load("ventilation", usual.PIT).record("fresh_air").range
+    fresh = usual.usual_fresh_air().range
 
     def made(**sets: tables.ParameterSet) -> Piece:
         whole = usual.material(**sets)  # type: ignore[arg-type]

@@ -68,13 +68,13 @@ def pit(
     **others
         As for `Chamber`.
     """
-    fresh = usual_fresh_air(ventilation) if fresh_air_kg_h is None else fresh_air_kg_h
+    fresh = usual_fresh_air(ventilation).value if fresh_air_kg_h is None else fresh_air_kg_h
     room = tables.load("ventilation", ventilation)
     return Chamber(air_c, fresh, volume_m3=room["volume"], **others)
 
 
-def usual_fresh_air(ventilation: str = PIT) -> float:
+def usual_fresh_air(ventilation: str = PIT) -> tables.Record:
     """Return the fresh air of a pit with its vents as they usually are. [kg/h]."""
     room = tables.load("ventilation", ventilation)
     vents = room.text("usual_vents").replace(" ", "_")
-    return room[f"fresh_air_{vents}"]
+    return room.record(f"fresh_air_{vents}")
