@@ -3,6 +3,7 @@ import pytest
 
 import coreward as cw
 from coreward.events.standstill import find_stalls, smoothed_slope
+from coreward.physics.exchange import wet_surface_temperature
 from coreward.physics.statement import water_held
 from coreward.questions.stall import usual
 from coreward.questions.stall.explain import REGIMES
@@ -124,7 +125,7 @@ def test_temperatures_in_words_follow_the_unit(explained):
 
 def test_dew_point_and_wet_surface_lines(explained):
     assert explained.dew_point_c == pytest.approx(35.0, abs=0.01)
-    expected = cw.wet_surface_temperature(107.0, 35.0, 10.0)
+    expected = wet_surface_temperature(107.0, 35.0, 10.0)
     assert explained.wet_surface_c == pytest.approx(expected, abs=0.02)
 
 
@@ -200,9 +201,7 @@ def test_the_chambers_damp_is_looked_up_and_not_solved_in_each_row(tight):
     e = cw.explain(tight)
     for hour in (0.5, 2.0, 5.0, 12.0):
         row = int(np.searchsorted(tight.time_s, hour * HOUR))
-        expected = cw.wet_surface_temperature(
-            107.0, e.dew_point_c[row], tight.environment[row, 3]
-        )
+        expected = wet_surface_temperature(107.0, e.dew_point_c[row], tight.environment[row, 3])
         assert e.wet_surface_c[row] == pytest.approx(expected, abs=0.05)
 
 

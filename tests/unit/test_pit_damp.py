@@ -8,6 +8,8 @@ import pytest
 import coreward as cw
 from coreward import tables
 from coreward.errors import InputError
+from coreward.events.standstill import find_stalls
+from coreward.physics.exchange import wet_surface_temperature
 from coreward.questions.stall import usual
 
 HOUR = 3600.0
@@ -16,7 +18,7 @@ HOUR = 3600.0
 def test_it_is_the_wet_surface_turned_round() -> None:
     lead = tables.load("stall")["plateau_lead"]
     for dew in (20.0, 45.0, 62.0, 80.0):
-        plateau = cw.wet_surface_temperature(107.0, dew, 8.0) - lead
+        plateau = wet_surface_temperature(107.0, dew, 8.0) - lead
         found = cw.pit_dew_point(float(plateau), 107.0)
         assert found.dew_point_c == pytest.approx(dew, abs=0.01)
         assert found.low_c < dew < found.high_c
@@ -41,7 +43,7 @@ def test_it_finds_the_damp_that_the_meat_made(fresh: float, thickness: float) ->
     pit = usual.pit(fresh_air_kg_h=fresh)
     result = cw.simulate(piece, cw.Stage(pit, duration_s=12 * HOUR), cells=30, tolerance=0.05)
     stall = max(
-        cw.find_stalls(result.time_s, result.core_c, result.environment[:, 0]),
+        find_stalls(result.time_s, result.core_c, result.environment[:, 0]),
         key=lambda each: each.duration_s,
     )
     assert stall.level

@@ -10,6 +10,7 @@ import pytest
 
 import coreward as cw
 from coreward.errors import InputError
+from coreward.questions.plan.answer import Plan
 from coreward.questions.plan.document import plan_code
 from coreward.questions.plan.file import read_plan_file
 from coreward.questions.plan.inputs import Hold, PitPlan, PlannedPiece, Wanted
@@ -20,7 +21,7 @@ from coreward.words import shown
 SERVE = dt.datetime(2026, 7, 11, 18, 30, tzinfo=ZoneInfo("Europe/London"))
 
 
-def planned(mass_kg: float, thickness_m: float | None = None) -> cw.Plan:
+def planned(mass_kg: float, thickness_m: float | None = None) -> Plan:
     piece = PlannedPiece(
         "shoulder",
         cw.piece("pork shoulder", mass_kg, thickness_m=thickness_m),
@@ -32,7 +33,7 @@ def planned(mass_kg: float, thickness_m: float | None = None) -> cw.Plan:
     return cw.plan([piece], SERVE, pit=PitPlan(110.0), members=40, chance=0.9)
 
 
-def hours_before(answer: cw.Plan) -> float:
+def hours_before(answer: Plan) -> float:
     return (SERVE - answer.light.planned).total_seconds() / 3600.0
 
 

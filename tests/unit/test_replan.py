@@ -15,6 +15,7 @@ import pytest
 
 import coreward as cw
 from coreward import tables
+from coreward.logs.log import ProbeLog
 from coreward.questions.forecast import answer as forecast
 from coreward.questions.forecast.answer import Change
 from coreward.questions.plan.answer import Plan, PlannedPiece, chances, clock_text
@@ -44,7 +45,7 @@ def supper(root: Path) -> Plan:
 
 
 @pytest.fixture(scope="module")
-def log(root: Path) -> cw.ProbeLog:
+def log(root: Path) -> ProbeLog:
     return cw.read_log(root / "data/demo/village-hall-supper.csv")
 
 

@@ -199,7 +199,7 @@ class Far:
 
 
 def test_an_executor_gives_the_same_numbers_to_the_last_bit(
-    tmp_path: Path, whole: cw.Ensemble
+    tmp_path: Path, whole: Ensemble
 ) -> None:
     assert same(sweep(**question(), folder=tmp_path, chunk=CHUNK, executor=Far()), whole)
 

@@ -113,7 +113,9 @@ def test_bone_warms_and_loses_nothing() -> None:
     assert boned.constants.raw_water / boned.raw_density == pytest.approx(
         0.8 * plain.constants.raw_water / plain.raw_density
     )
-    assert boned.raw_water_ratio == pytest.approx(plain.raw_water_ratio)
+    thin, whole = boned.constants, plain.constants
+    ratio = whole.raw_water / whole.solids_density
+    assert thin.raw_water / thin.solids_density == pytest.approx(ratio)
     assert with_bone(plain, 0.0) is plain
     with pytest.raises(InputError, match="share of bone"):
         with_bone(plain, 0.9)

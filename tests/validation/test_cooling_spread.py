@@ -18,6 +18,7 @@ import pytest
 import coreward as cw
 from coreward import tables
 from coreward.cook.rest import rest_stage
+from coreward.physics.body import Shape
 from coreward.questions.chill.answer import Chilling, chilling
 
 pytestmark = pytest.mark.quick
@@ -46,7 +47,7 @@ class Measured:
     """A joint, how it was chilled, and the spans that are printed for it. [h]."""
 
     name: str
-    shape: cw.Shape
+    shape: Shape
     cut: str
     start_c: float
     place: tables.ParameterSet

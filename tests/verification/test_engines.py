@@ -38,6 +38,7 @@ def test_the_list_is_complete() -> None:
     assert [cook.name for cook in cooks() if cook.quick] == [
         "altitude, foil",
         "drying out, 150 °C",
+        "tight chamber with cold walls, expulsion",
     ]
 
 

@@ -9,7 +9,8 @@ import pytest
 
 import coreward as cw
 from coreward import tables
-from coreward.errors import InputError
+from coreward.cook.result import Result
+from coreward.errors import InputError, TableError
 from coreward.physics.water import saturation_pressure, saturation_temperature
 
 HOUR = 3600.0
@@ -25,7 +26,7 @@ def chamber(fresh: float = 1.5, **more: object) -> cw.Chamber:
     return cw.Chamber(107.0, fresh, **given)  # type: ignore[arg-type]
 
 
-def at(result: cw.Result, times: np.ndarray, name: str) -> np.ndarray:
+def at(result: Result, times: np.ndarray, name: str) -> np.ndarray:
     return np.interp(times, result.time_s, getattr(result, name))
 
 
@@ -247,7 +248,7 @@ def test_a_wood_fire_makes_damper_air_than_charcoal_and_that_than_current() -> N
 def test_words_that_no_pit_has_are_refused() -> None:
     with pytest.raises(InputError, match="closed, nearly closed, half open, open"):
         cw.Chamber.of(107.0, vents="ajar")
-    with pytest.raises(cw.TableError):
+    with pytest.raises(TableError):
         cw.Chamber.of(107.0, fire="peat")
     with pytest.raises(InputError, match="power of the fire"):
         cw.Chamber.of(107.0, power_kw=500.0)
