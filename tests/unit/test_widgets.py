@@ -497,7 +497,7 @@ def test_the_stall_panel_tells_what_can_be_done_where_there_is_a_stall(
     longest = max(row.takes_s for row in choices.rows)
     wide = round(100.0 * choices.row("foil").takes_s / longest)
     assert f"width:{wide}%" in shown
-    assert stall.report_about() == {"choices": choices}
+    assert stall.reported() is choices
     stall.state.evaporation = False
     stall.settle()
     assert stall.state.outcome.choices is None
