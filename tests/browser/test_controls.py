@@ -154,7 +154,7 @@ def test_units_switched_in_the_middle_of_fast_changes(open_notebook: OpenNoteboo
     notebook = open_notebook(NAME)
     panel = notebook.panel()
     panel.await_settled()
-    names = ("thickness", "pit", "dew-point")
+    names = ("thickness", "pit", "fresh-air")
     before, words = {name: panel.value(name) for name in names}, panel.status()
     temperature, length = (
         panel.root.locator(f".coreward-control-units-{kind} select").first
