@@ -9,7 +9,7 @@ import coreward as cw
 from coreward.cook.result import Result
 from coreward.errors import InputError
 from coreward.questions.stall import usual
-from coreward.questions.stall.choices import Choices, choices_dict, choices_text, what_to_do
+from coreward.questions.stall.choices import Choices, what_to_do
 from coreward.reports.document import Table
 from coreward.reports.things import document_of
 from coreward.words import shown
@@ -66,14 +66,20 @@ def test_foil_is_quickest_and_the_vents_hardly_matter(choices: Choices) -> None:
 
 
 def test_it_says_so_with_its_numbers(choices: Choices) -> None:
-    text = choices_text(choices)
+    page = document_of(choices)
+    text, customary = page.text("C"), page.text("F")
     assert "quickest here is foil" in text
     assert "three times the fresh air" in text
     assert f"{100.0 * choices.row('paper').loss:.0f} %" in text
-    assert "°C" not in choices_text(choices, "F")
-    assert " K " not in choices_text(choices, "F")
-    data = choices_dict(choices)
+    assert "°C" not in customary
+    # Below stand the names of authors, with their initials.
+    said, sources, _ = customary.partition("\nSources\n")
+    assert sources
+    assert " K " not in said
+    data = page.data()
     assert data["choices"][0]["takes_s"] == choices.rows[0].takes_s
+    # Whole cooks are no part of the data of a choice.
+    assert "result" not in data["choices"][0]
     with pytest.raises(InputError, match=r"no choice 'oil'.*wait, more air"):
         choices.row("oil")
 

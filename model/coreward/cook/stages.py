@@ -418,6 +418,29 @@ class Surroundings:
         return float(pressure_at_altitude(altitude_m))
 
 
+def fresh_air(room: tables.ParameterSet, vents: str | None = None) -> tables.Record:
+    """Return the fresh air of a pit, its vents as said or as they usually are. [kg/h].
+
+    Parameters
+    ----------
+    room : ParameterSet
+        Of table ``ventilation``.
+    vents : str, optional
+        One of `VENTS`.
+
+    Raises
+    ------
+    InputError
+        For other vents.
+    """
+    opened = room.text("usual_vents") if vents is None else vents
+    if opened not in VENTS:
+        raise InputError(
+            f"There is no setting {opened!r} of the vents; choose {', '.join(VENTS)}."
+        )
+    return room.record(f"fresh_air_{opened.replace(' ', '_')}")
+
+
 @dataclass(frozen=True)
 class Chamber:
     """A closed pit or oven whose air the meat itself makes damp.
@@ -560,11 +583,7 @@ class Chamber:
         """
         room = pit if isinstance(pit, tables.ParameterSet) else tables.load("ventilation", pit)
         fuel = fire if isinstance(fire, tables.ParameterSet) else tables.load("fuel", fire)
-        opened = room.text("usual_vents") if vents is None else vents
-        if opened not in VENTS:
-            raise InputError(
-                f"There is no setting {opened!r} of the vents; choose {', '.join(VENTS)}."
-            )
+        fresh = fresh_air(room, vents).value
         power = room["fire_power"] if power_kw is None else power_kw
         if not 0.0 <= power <= MOST_POWER_KW:
             raise InputError(
@@ -572,9 +591,7 @@ class Chamber:
                 f"{power} kW."
             )
         given: dict[str, Any] = {
-            "fresh_air_kg_h": max(
-                room[f"fresh_air_{opened.replace(' ', '_')}"], power * fuel["air"]
-            ),
+            "fresh_air_kg_h": max(fresh, power * fuel["air"]),
             "water_kg_h": power * fuel["water"] + pan_kg_h,
             "volume_m3": room["volume"],
         }

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
-from coreward.cook.stages import Stage
+from coreward.cook.stages import Stage, fresh_air
 from coreward.errors import InputError
 from coreward.events.standstill import Stall
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question, Step
@@ -196,7 +197,7 @@ def _up_the_hill() -> float:
 
 
 _FRESH, _VENTED_AIR = (
-    f"{usual.usual_fresh_air(name).value:g}" for name in (usual.PIT, _VENTED)
+    f"{fresh_air(tables.load('ventilation', name)).value:g}" for name in (usual.PIT, _VENTED)
 )
 
 LESSON = Lesson(

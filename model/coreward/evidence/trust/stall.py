@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
-from coreward.cook.stages import Chamber, Piece, Series, Stage, Surroundings
+from coreward.cook.stages import Chamber, Piece, Series, Stage, Surroundings, fresh_air
 from coreward.cook.usual_piece import piece
 from coreward.evidence.trust.row import TrustRow
 from coreward.evidence.trust.shared import (
@@ -186,7 +186,7 @@ def standstill_rows() -> Iterator[TrustRow]:
     """The published standstill in a chamber that the meat makes damp."""
     observed = observations()
     case = observed["stall"]
-    fresh = tables.load("ventilation", "tight").record("fresh_air_nearly_closed")
+    fresh = fresh_air(tables.load("ventilation", "tight"))
     least, most = case["injected"]
     stands = [
         longest_stand(standstill(injected, air), case["band_k"], 50.0, 95.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -20,7 +20,8 @@ from coreward.cook.stages import (
 )
 from coreward.errors import InputError
 from coreward.events.standstill import find_stalls
-from coreward.words import Degrees, Difference, Lasting, Text, Units, say, shown, to_plain
+from coreward.plain import apart, told_as
+from coreward.words import Degrees, Difference, Lasting, Text, say
 
 _HOUR: Final = 3600.0
 _LONGEST_S: Final = 24 * _HOUR
@@ -58,10 +59,10 @@ class Choice:
 
     name: str
     words: Text
-    result: Result
+    result: Result = field(metadata=apart())
     takes_s: float | None
-    loss: float
-    crust: float
+    loss: float = field(metadata=told_as("loss_fraction"))
+    crust: float = field(metadata=told_as("surface_water_activity"))
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ class Choices:
     core_c: float
     dew_point_c: float
     target_c: float
-    rows: tuple[Choice, ...]
+    rows: tuple[Choice, ...] = field(metadata=told_as("choices"))
 
     @property
     def sentence(self) -> Text:
@@ -315,42 +316,10 @@ def table_rows(choices: Choices) -> list[tuple[Text, ...]]:
     ]
 
 
-def choices_text(choices: Choices, units: Units = "C") -> str:
-    """Return the comparison as plain text."""
-    rows = [COLUMNS, *(tuple(shown(c, units) for c in r) for r in table_rows(choices))]
-    wide = [max(len(row[k]) for row in rows) for k in range(len(COLUMNS))]
-    lines = [
-        "  ".join(f"{c:<{w}}" for c, w in zip(r, wide, strict=True)).rstrip() for r in rows
-    ]
-    return "\n".join([shown(choices.sentence, units), "", *lines, ""])
-
-
-def choices_dict(choices: Choices) -> dict[str, Any]:
-    """Return the comparison as plain data, SI and °C."""
-    return {
-        "at_s": choices.at_s,
-        "core_c": choices.core_c,
-        "dew_point_c": choices.dew_point_c,
-        "target_c": choices.target_c,
-        "choices": [
-            {
-                "name": row.name,
-                "words": to_plain(row.words),
-                "takes_s": row.takes_s,
-                "loss_fraction": row.loss,
-                "surface_water_activity": row.crust,
-            }
-            for row in choices.rows
-        ],
-    }
-
-
 __all__ = [
     "COLUMNS",
     "Choice",
     "Choices",
-    "choices_dict",
-    "choices_text",
     "table_rows",
     "what_to_do",
 ]

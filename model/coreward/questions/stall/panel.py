@@ -12,6 +12,7 @@ import numpy as np
 
 import coreward as cw
 from coreward import tables
+from coreward.cook.stages import fresh_air
 from coreward.errors import InputError
 from coreward.physics.air import dew_point, pressure_at_altitude
 from coreward.physics.body import SHAPES
@@ -42,7 +43,7 @@ _HOUR: Final = 3600.0
 _PREVIEW_CELLS: Final = 24
 _PREVIEW_TOLERANCE: Final = 0.05
 
-_FRESH_AIR: Final = usual.usual_fresh_air().value
+_FRESH_AIR: Final = fresh_air(tables.load("ventilation", usual.PIT)).value
 _MADE, _KNOWN = "fresh air", "dew point"
 # Of the water activity of the surface: above the one it is wet to the touch, below the other
 # a dry crust. Common practice, no source.

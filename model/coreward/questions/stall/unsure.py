@@ -8,7 +8,7 @@ from typing import Final
 from coreward import tables
 from coreward.cook.light import spread
 from coreward.cook.simulate import simulate
-from coreward.cook.stages import Chamber, Piece, Stage
+from coreward.cook.stages import Chamber, Piece, Stage, fresh_air
 from coreward.events.standstill import Stall
 from coreward.physics.body import Slab
 from coreward.questions.stall import usual
@@ -69,7 +69,7 @@ def how_unsure() -> tuple[Turned, ...]:
         The first is the usual cook.
     """
     flow, skin = tables.load("transport", usual.FLOW), tables.load("surface")
-    fresh = usual.usual_fresh_air().range
+    fresh = fresh_air(tables.load("ventilation", usual.PIT)).range
 
     def made(**sets: tables.ParameterSet) -> Piece:
         whole = usual.material(**sets)  # type: ignore[arg-type]

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from coreward import tables
-from coreward.cook.stages import Chamber, Piece
+from coreward.cook.stages import Chamber, Piece, fresh_air
 from coreward.physics.body import Shape, Slab
 from coreward.physics.meat import Material, meat
 
@@ -68,13 +68,6 @@ def pit(
     **others
         As for `Chamber`.
     """
-    fresh = usual_fresh_air(ventilation).value if fresh_air_kg_h is None else fresh_air_kg_h
     room = tables.load("ventilation", ventilation)
+    fresh = fresh_air(room).value if fresh_air_kg_h is None else fresh_air_kg_h
     return Chamber(air_c, fresh, volume_m3=room["volume"], **others)
-
-
-def usual_fresh_air(ventilation: str = PIT) -> tables.Record:
-    """Return the fresh air of a pit with its vents as they usually are. [kg/h]."""
-    room = tables.load("ventilation", ventilation)
-    vents = room.text("usual_vents").replace(" ", "_")
-    return room.record(f"fresh_air_{vents}")
