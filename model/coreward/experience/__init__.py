@@ -1,0 +1,1 @@
+"""Cooks of the past: those of the shipped library and the person's own."""
