@@ -83,3 +83,54 @@ def test_an_unknown_time_in_a_cooling_is_said() -> None:
         assert item.state == "cannot tell"
         assert shown(item.text, "C").startswith("An unknown time passed in it: ")
         assert words(item, low, limit) == f"{FASTER}; log it without a break"
+
+
+def nearly_lethal(error_c: float, dwell_h: float):
+    """To 64 °C for 20 minutes, a dwell at 56 °C, then hot."""
+    hours = [0.0, 2.0, 2.34, 2.6, 2.6 + dwell_h, 3.0 + dwell_h, 5.0 + dwell_h]
+    time = np.arange(0.0, hours[-1] * HOUR + 1.0, 60.0)
+    celsius = np.interp(time / HOUR, hours, [4.0, 64.0, 64.0, 56.0, 56.0, 75.0, 75.0])
+    log = ProbeLog(time, None, (Channel("T1", "meat", celsius),))
+    return verdict(
+        log, meat="beef", surface="sealed bag", new_piece_s=(), probe_error_c=error_c
+    )
+
+
+def test_a_hold_that_may_have_been_lethal_counts_as_a_stay_from_then_on() -> None:
+    # 65.5 °C (the reading and 1.5 K) for 20 minutes is lethal (65 °C, 14 min), 62.5 °C is
+    # not (62.8 °C, 3 min): then 3 h at 56 °C may be a stay, and are no come-up.
+    doubtful = nearly_lethal(1.5, 3.0)
+    assert doubtful.state == "cannot tell"
+    stays = [item for item in doubtful.limits if item.kind == "cooling" and item.counts]
+    assert {item.state for item in stays} == {"cannot tell"}
+    assert {item.surely_s for item in stays} == {0.0}
+    for stay in stays:
+        assert stay.elapsed_s == pytest.approx(3.3 * HOUR, abs=0.3 * HOUR)
+        said = "between when lethality may have been reached and when it surely was"
+        assert said in shown(stay.text, "C")
+    # Shorter than the limit, or with a probe that tells: nothing is lost.
+    assert nearly_lethal(1.5, 1.0).state == "met"
+    assert nearly_lethal(0.1, 3.0).state == "met"
+
+
+@pytest.mark.parametrize(
+    ("lying_c", "put_in_c", "state"),
+    [(20.0, 22.0, "cannot tell"), (17.0, 19.0, "met"), (20.0, 20.4, "met")],
+)
+def test_a_probe_that_lay_about_begins_where_it_was_put_in(
+    lying_c: float, put_in_c: float, state: str
+) -> None:
+    seconds = np.arange(0.0, 6.0 * HOUR, 30.0)
+    cook = np.interp(seconds / HOUR, [0.0, 1.0, 4.0, 6.0], [0.0, 0.0, 60.0, 60.0]) + put_in_c
+    celsius = np.where(seconds < HOUR, lying_c, cook)
+    log = ProbeLog(seconds, None, (Channel("T1", "meat", celsius),))
+    answer = verdict(
+        log, meat="beef", surface="sealed bag", new_piece_s=(), probes={"T1": "meat"}
+    )
+    assert answer.state == state
+    if state == "cannot tell":
+        (come_up,) = [item for item in answer.limits if item.kind == "come-up"]
+        # Two minutes after the last reading of the kitchen, at 20 K/h.
+        assert "The record begins at 22.5 °C; the come-up before it is not known" in shown(
+            come_up.text, "C"
+        )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -212,7 +212,7 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
         if found.endless:
             why = " An unknown time passed in it."
         return answer(CANNOT_TELL, why, f"{_SHORTEN}; log it without a break", broken=True)
-    first = float(record.known()[1][0])
+    first = _first_reading(case)
     values.append(Reading(first))
     begins = " The record begins at {" + str(len(values) - 1) + "}; "
     if first + case.probe_error_c > case.rules["warmest_start"] + ROUNDING_C:
@@ -227,6 +227,31 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
         return answer(CANNOT_TELL, "", reach)
     more = begins + "time before it is not counted." if first > limit.from_c else ""
     return answer(MET, more, NOTHING_MORE)
+
+
+def _first_reading(case: Case) -> float:
+    """Return what the meat read first: of a probe that lay about until then, once it was in.
+
+    A core that stood still for long and leaps by a kelvin or more, to go on slowly, is no
+    core: somebody put the probe in there. The warmer of the two beginnings is told.
+    """
+    time, values = case.record.known()
+    rules = case.rules
+    first = float(values[0])
+    still = np.flatnonzero(np.abs(values - first) > rules["put_in_still"])
+    if still.size == 0:
+        return first
+    leap = int(still[0])
+    if time[leap] - time[0] < rules["put_in_lying"] or values[leap] < first:
+        return first
+    landed = int(np.searchsorted(time, time[leap - 1] + rules["put_in_within"]))
+    later = int(np.searchsorted(time, time[leap - 1] + 2.0 * rules["put_in_within"]))
+    if max(landed, leap) >= later or later >= time.size:
+        return first
+    landed = max(landed, leap)
+    up = float(values[landed]) - first
+    slows = float(values[later] - values[landed]) < 0.5 * up
+    return float(values[landed]) if up >= rules["put_in_leap"] and slows else first
 
 
 def _growth_before(case: Case, upto_s: float) -> Text:
@@ -344,12 +369,13 @@ class _Stay:
     point: str
     start_s: float
     end_s: float
+    after: str = "after lethality"
 
 
 def _worst_stay(
     case: Case, holds: Holds, limit: BandLimit, points: Sequence[_Point], resets: list[float]
 ) -> _Stay | None:
-    worst: _Stay | None = None
+    worst = _before_it_is_sure(case, holds, limit, points, resets[0])
     usual_top = max(item.from_c for item in rules_of("cooling", False))
     for point in points:
         band = _band(point.steps, limit.to_c, limit.from_c, case.error_c)
@@ -382,6 +408,35 @@ def _worst_stay(
                 float(point.steps.time_s[which[0]]),
                 float(point.steps.time_s[which[-1] + 1]),
             )
+            if worst is None or _badness(stay) > _badness(worst):
+                worst = stay
+    return worst
+
+
+_MAYBE = "between when lethality may have been reached and when it surely was,"
+
+
+def _before_it_is_sure(
+    case: Case, holds: Holds, limit: BandLimit, points: Sequence[_Point], sure_s: float
+) -> _Stay | None:
+    """Return the worst stay from when lethality may have been reached until it surely was.
+
+    A probe that reads low lets it be reached earlier than is credited. What passes until
+    then between the top of the come-up and that of the stays would count as neither.
+    Nothing of it is surely a stay.
+    """
+    warmer = replace(
+        case, probe_error_c=-case.probe_error_c, placement_error_c=0.0, growth_log=0.0
+    )
+    maybe = lethal_s(warmer, holds)
+    worst: _Stay | None = None
+    if not maybe < sure_s:
+        return worst
+    for point in points:
+        band = _band(point.steps, limit.to_c, limit.from_c, case.error_c)
+        found = band.between(maybe, sure_s)
+        if found.longest_s > 0.0:
+            stay = _Stay(replace(found, surely_s=0.0), point.name, maybe, sure_s, _MAYBE)
             if worst is None or _badness(stay) > _badness(worst):
                 worst = stay
     return worst
@@ -468,7 +523,7 @@ def _judge_band(
     found = worst.time
     ended = _reached_low(case, points, resets, limit)
     text = say(
-        "{0} between {1} and {2} after lethality at {3}, limit {4}. {5}",
+        f"{{0}} between {{1}} and {{2}} {worst.after} at {{3}}, limit {{4}}. {{5}}",
         Needed(found.longest_s),
         from_c,
         to_c,
