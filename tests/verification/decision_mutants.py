@@ -65,7 +65,7 @@ ROOMS: dict[str, tuple[str, ...]] = {
 }
 # In a question's folder, what draws and what is clicked decides nothing; nor does
 # a list of names.
-NOT_DECIDING = re.compile(r"(figure|panel|ways_table|document|__init__)\.py$")
+NOT_DECIDING = re.compile(r"(figure|scene|panel|ways_table|document|__init__)\.py$")
 # Below all rooms: imported once. Each that exists.
 FLOOR = ("errors", "units", "files", "words", "tables", "physics", "cook")
 TESTS = ("tests/unit", "tests/verification", "tests/validation")
