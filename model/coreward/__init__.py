@@ -65,6 +65,14 @@ _PUBLIC = {
     "document": "coreward.reports.things:document_of",
     "report": "coreward.reports.write",
     "check_answer": "coreward.lessons",
+    "first_look": "coreward.questions.stall.panel",
+    "forecast_panel": "coreward.questions.forecast.panel",
+    "log_panel": "coreward.questions.review.panel",
+    "plan_panel": "coreward.questions.plan.panel",
+    "rest_panel": "coreward.questions.rest.panel",
+    "settings_panel": "coreward.widgets.settings_panel",
+    "stall_panel": "coreward.questions.stall.panel",
+    "verdict_panel": "coreward.questions.verdict.panel",
     "CorewardError": "coreward.errors",
     "InputError": "coreward.errors",
 }
@@ -75,7 +83,17 @@ __all__ = ["__version__", *sorted(_PUBLIC)]
 def __getattr__(name: str) -> Any:
     if name in _PUBLIC:
         module, _, inside = _PUBLIC[name].partition(":")
-        value = getattr(import_module(module), inside or name)
+        try:
+            value = getattr(import_module(module), inside or name)
+        except ModuleNotFoundError as missing:
+            # A notebook asks here for its panel, and its reader has no use for less.
+            from coreward.errors import MissingFeatureError
+
+            raise MissingFeatureError(
+                f"Coreward needs the package {missing.name}, which was not found. In a terminal, "
+                "in the folder that holds README.md, type: pip install .   In a notebook, then "
+                "choose Kernel, Restart Kernel and Run All Cells."
+            ) from missing
         globals()[name] = value
         return value
     raise AttributeError(f"coreward has no {name!r}; it offers {', '.join(sorted(_PUBLIC))}")

@@ -48,6 +48,8 @@ _FEW_DRAWS = (
 QUICKER = {
     "plan-the-day": _FEW_DRAWS,
     "my-log": _FEW_DRAWS,
+    "lesson-plan": _FEW_DRAWS,
+    "lesson-log": _FEW_DRAWS,
     "how-far-to-trust-it": (
         "import functools",
         "import coreward.evidence.sensitivity as study",
@@ -83,7 +85,6 @@ def screenshots() -> Path | None:
 def workbench_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a copy of the notebooks and demo logs, made ready to be run by hand."""
     folder = _copied(tmp_path_factory.mktemp("workbench"))
-    _drop_controls_check(folder / "notebooks")
     clear_numbers(folder)
     return folder
 
@@ -95,18 +96,6 @@ def _copied(folder: Path) -> Path:
         shutil.copytree(ROOT / part, folder / part, ignore=ignore)
     _made_quick(folder / "notebooks")
     return folder
-
-
-def _drop_controls_check(folder: Path) -> None:
-    """Leave out the cells that move all controls; tests/notebooks runs them."""
-    for path in folder.glob("*.ipynb"):
-        notebook = json.loads(path.read_text(encoding="utf-8"))
-        notebook["cells"] = [
-            cell
-            for cell in notebook["cells"]
-            if "controls-check" not in cell["metadata"].get("tags", ())
-        ]
-        path.write_text(json.dumps(notebook), encoding="utf-8")
 
 
 def _made_quick(folder: Path) -> None:

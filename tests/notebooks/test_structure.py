@@ -24,7 +24,12 @@ EXPECTED = (
     "does-it-solve-its-equations",
     "plan-the-day",
     "how-good-are-the-forecasts",
+    "lesson-plan",
+    "lesson-log",
+    "lesson-rest",
+    "lesson-hold",
 )
+COOK = ("start", "plan-the-day", "my-log", "rest-and-carryover", "is-this-hold-enough")
 
 
 def _cell(source: str, **fields: Any) -> dict[str, Any]:
@@ -61,6 +66,26 @@ def test_no_constants_of_the_trade(notebook: rules.Notebook) -> None:
 
 def test_marked_cells_are_compared(notebook: rules.Notebook) -> None:
     assert rules.unchecked_marks(notebook) == []
+
+
+def test_code_is_folded_and_checks_are_elsewhere(notebook: rules.Notebook) -> None:
+    assert rules.unfolded_code(notebook) == []
+    assert rules.checks_in_sight(notebook) == []
+
+
+@pytest.mark.parametrize("name", COOK)
+def test_a_cooks_page_begins_with_its_panel(name: str) -> None:
+    loaded = json.loads((ROOT / "notebooks" / f"{name}.ipynb").read_text(encoding="utf-8"))
+    title, panel, *rest = loaded["cells"]
+    words, first = "".join(title["source"]), "".join(panel["source"])
+    # A heading and one sentence or two; predictions and exercises are the lessons' own.
+    assert len(words) < 200
+    assert first.startswith("import coreward as cw\n\n")
+    assert "_panel(" in first
+    together = "".join("".join(cell["source"]) for cell in loaded["cells"])
+    assert "lesson.predict" not in together
+    assert "$$" not in together
+    assert len(rest) <= 5
 
 
 def test_no_error_is_stored(notebook: rules.Notebook) -> None:
@@ -109,7 +134,8 @@ def test_rule_leaves_a_persons_choice_alone() -> None:
 
 def test_rule_finds_a_check_that_cannot_fail() -> None:
     stored = _cell(
-        "# NBVAL_CHECK_OUTPUT\nprint(1)",
+        "print(1)",
+        metadata={"tags": ["nbval-check-output"]},
         execution_count=1,
         outputs=[{"output_type": "stream", "text": "1\n"}],
     )
@@ -118,6 +144,14 @@ def test_rule_finds_a_check_that_cannot_fail() -> None:
     no_output = copy.deepcopy(stored) | {"outputs": []}
     assert len(rules.unchecked_marks(_notebook(no_count))) == 1
     assert len(rules.unchecked_marks(_notebook(no_output))) == 1
+
+
+def test_rule_finds_open_code_and_checks_in_sight() -> None:
+    assert len(rules.unfolded_code(_notebook(_cell("1 + 1")))) == 1
+    folded = _cell("1 + 1", metadata={"jupyter": {"source_hidden": True}})
+    assert rules.unfolded_code(_notebook(folded)) == []
+    assert len(rules.checks_in_sight(_notebook(_cell("panel.try_ends()")))) == 1
+    assert rules.checks_in_sight(_notebook(folded)) == []
 
 
 def test_rule_finds_a_stored_error() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 Notebook = dict[str, Any]
 
 MAX_DEFINITION_LINES = 5
-CHECK_MARK = "NBVAL_CHECK_OUTPUT"
+CHECK_TAG = "nbval-check-output"
 # A temperature, duration or size that a person may choose belongs to a call; a
 # property of meat, air or an organism belongs to the tables. These words name the
 # latter.
@@ -77,8 +77,8 @@ def constants_of_the_trade(notebook: Notebook) -> list[str]:
 def unchecked_marks(notebook: Notebook) -> list[str]:
     """Find marked cells that nbval would silently not compare."""
     findings = []
-    for number, cell, source in code_cells(notebook):
-        if CHECK_MARK not in source:
+    for number, cell, _ in code_cells(notebook):
+        if CHECK_TAG not in cell["metadata"].get("tags", ()):
             continue
         if cell.get("execution_count") is None:
             findings.append(f"cell {number}: marked, but saved without execution count")
@@ -98,3 +98,21 @@ def stored_errors(notebook: Notebook) -> list[str]:
                 # A warning also names a file on the machine of whoever saved it.
                 findings.append(f"cell {number}: saved with a warning")
     return findings
+
+
+def unfolded_code(notebook: Notebook) -> list[str]:
+    """Find code that stands open before whoever came for an answer."""
+    return [
+        f"cell {number}: its code is not folded"
+        for number, cell, _ in code_cells(notebook)
+        if not cell["metadata"].get("jupyter", {}).get("source_hidden")
+    ]
+
+
+def checks_in_sight(notebook: Notebook) -> list[str]:
+    """Find what is for tests: *Run All* would end on it, and say a word to nobody."""
+    return [
+        f"cell {number}: a check that belongs to the tests"
+        for number, _, source in code_cells(notebook)
+        if "try_ends" in source or "try_all" in source or 'print("ready")' in source
+    ]

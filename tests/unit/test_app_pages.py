@@ -86,7 +86,7 @@ def test_cells_for_the_notebook_only_are_left_out(tmp_path: Path) -> None:
     cells = [
         _words("# A"),
         _words("Press Run.", tags=[NOTEBOOK_ONLY]),
-        _code("panel.try_ends()", tags=["controls-check"]),
+        _code("panel.follow()", tags=[NOTEBOOK_ONLY]),
     ]
     page = _read(tmp_path, a=cells)["a"]
     assert len(page.parts) == 1

@@ -1,32 +1,23 @@
-"""What somebody meets the first time: a notebook without the package says what to do."""
+"""What somebody meets the first time: a notebook whose packages are not all there says what to do."""
 
 from __future__ import annotations
 
-import json
 import sys
-from pathlib import Path
 
 import pytest
 
-NOTEBOOKS = sorted((Path(__file__).parents[2] / "notebooks").glob("*.ipynb"))
+import coreward
+from coreward.errors import MissingFeatureError
 
 
-def _first_code(notebook: Path) -> str:
-    cells = json.loads(notebook.read_text(encoding="utf-8"))["cells"]
-    return next("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
-
-
-@pytest.mark.parametrize("notebook", NOTEBOOKS, ids=lambda path: path.stem)
-def test_without_the_package_a_notebook_says_what_to_do(
-    notebook: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    for name in [each for each in sys.modules if each.partition(".")[0] == "coreward"]:
-        monkeypatch.delitem(sys.modules, name)
+def test_without_a_package_a_notebook_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delattr(coreward, "plan_panel", raising=False)
+    monkeypatch.delitem(sys.modules, "coreward.questions.plan.panel", raising=False)
     # As the import system marks what must not be found.
-    monkeypatch.setitem(sys.modules, "coreward", None)
-    with pytest.raises(SystemExit) as left:
-        exec(compile(_first_code(notebook), notebook.name, "exec"), {})
-    words = str(left.value)
-    assert words.startswith("This page needs the package coreward, and 'coreward")
+    monkeypatch.setitem(sys.modules, "ipywidgets", None)
+    with pytest.raises(MissingFeatureError) as told:
+        _ = coreward.plan_panel
+    words = str(told.value)
+    assert words.startswith("Coreward needs the package ipywidgets, which was not found.")
     assert "pip install" in words
     assert "Run All" in words

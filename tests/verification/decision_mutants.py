@@ -65,7 +65,7 @@ ROOMS: dict[str, tuple[str, ...]] = {
 }
 # In a question's folder, what draws and what is clicked decides nothing; nor does
 # a list of names.
-NOT_DECIDING = re.compile(r"(figure|panel|ways_table|document|__init__)\.py$")
+NOT_DECIDING = re.compile(r"(figure|scene|panel|ways_table|document|__init__)\.py$")
 # Below all rooms: imported once. Each that exists.
 FLOOR = ("errors", "units", "files", "words", "tables", "physics", "cook")
 TESTS = ("tests/unit", "tests/verification", "tests/validation")
@@ -643,11 +643,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         room: {name: near for name, near in inside.items() if near or not options.near}
         for room, inside in files_of_tests(files).items()
     }
-    needed = dict.fromkeys(
-        name for room in dict.fromkeys(m.room for m in mutants) for name in reach[room]
-    )
-    measure_all(list(needed), record, options.jobs, options.file_seconds)
-    rows = run_all(mutants, record, reach, words, options)
+    rows: list[dict[str, object]] = []
+    # Room by room: what is measured for one is of use at once, also if the run is cut.
+    for room in dict.fromkeys(one.room for one in mutants):
+        measure_all(list(reach[room]), record, options.jobs, options.file_seconds)
+        own = [one for one in mutants if one.room == room]
+        rows += run_all(own, record, reach[room], words, options)
     every = (read_rows(options.since) if options.since else []) or rows
     doubtful = control(rows, record, options.jobs)
     table, share = summary(every, explained())
@@ -662,11 +663,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def run_all(
     mutants: Sequence[Mutant],
     record: mutant_runs.Record,
-    reach: Mapping[str, Mapping[str, bool]],
+    named: Mapping[str, bool],
     words: Mapping[str, str],
     options: argparse.Namespace,
 ) -> list[dict[str, object]]:
-    """Try every mutant, print and write each row as it comes."""
+    """Try every mutant of a room, print and write each row as it comes."""
     rows: list[dict[str, object]] = []
     reasons = explained()
     known = record.known()
@@ -686,7 +687,7 @@ def run_all(
 
     def works() -> Iterator[tuple[tuple[Mutant, int], Callable[[Callable[..., None]], None]]]:
         for mutant in mutants:
-            tests, left = noticing(mutant, record, reach[mutant.room], options.most_seconds)
+            tests, left = noticing(mutant, record, named, options.most_seconds)
             if not tests:
                 done(row_of(mutant, outcome="not covered"))
                 continue

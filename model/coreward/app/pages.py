@@ -21,7 +21,6 @@ from nbconvert.filters.markdown_mistune import markdown2html_mistune
 
 NOTEBOOK_ONLY: Final = "notebook-only"
 """Tag of a cell that makes sense in JupyterLab only; a page leaves it out."""
-_LEFT_OUT: Final = frozenset({NOTEBOOK_ONLY, "controls-check"})
 _FIRST: Final = "start"
 _THUMBNAIL_WIDTH: Final = 480
 _AS_SAVED: Final = "a picture from this page as it was saved"
@@ -109,7 +108,7 @@ def _read(file: Path, names: set[str]) -> Page:
     parts: list[Part] = []
     thumbnail = ""
     for cell in notebook.cells:
-        if _LEFT_OUT & set(cell.metadata.get("tags", ())) or not cell.source.strip():
+        if NOTEBOOK_ONLY in cell.metadata.get("tags", ()) or not cell.source.strip():
             continue
         if cell.cell_type == "markdown":
             parts.append(Part(_prose(cell.source, names)))
