@@ -134,3 +134,25 @@ def test_a_probe_that_lay_about_begins_where_it_was_put_in(
         assert "The record begins at 22.5 °C; the come-up before it is not known" in shown(
             come_up.text, "C"
         )
+
+
+@pytest.mark.parametrize(("silent_c", "state"), [(30.0, "cannot tell"), (3.0, "met")])
+def test_a_probe_that_fell_silent_may_still_be_cooling(silent_c: float, state: str) -> None:
+    # Two probes in a piece that is chilled; one is silent from a reading on, and the meat
+    # there may have stayed in the band until the record ends.
+    minutes = np.arange(0.0, 12.0 * 60.0)
+    near = np.interp(minutes, [0.0, 180.0, 210.0, 300.0, 720.0], [4.0, 80.0, 80.0, 4.0, 2.0])
+    fell = int(np.flatnonzero((minutes > 210.0) & (near <= silent_c))[0])
+    far = np.where(np.arange(minutes.size) > fell, np.nan, near)
+    log = ProbeLog(
+        minutes * 60.0, None, (Channel("T1", "meat", near), Channel("T2", "meat", far))
+    )
+    answer = verdict(
+        log,
+        meat="beef",
+        surface="sealed bag",
+        new_piece_s=(),
+        pieces="one",
+        probes={"T1": "in the meat", "T2": "in the meat"},
+    )
+    assert answer.state == state

@@ -311,10 +311,28 @@ class _Point:
 def _points(record: CookRecord) -> tuple[_Point, ...]:
     named = (("the hottest probe or place", record.hottest_c), *record.probes)
     return tuple(
-        _Point(name, values, steps_of(record, values))
+        _point(record, name, values)
         for name, values in named
         if np.count_nonzero(np.isfinite(values)) > 1
     )
+
+
+def _point(record: CookRecord, name: str, values: Floats) -> _Point:
+    """Return a point; one whose probe fell silent is still in the meat.
+
+    While the others of its piece go on, it may be anywhere between its last reading and
+    what they read.
+    """
+    last = int(np.flatnonzero(np.isfinite(values))[-1])
+    probes = [other for _, other in record.probes] or [values]
+    hottest, coldest = np.fmax.reduce(probes), np.fmin.reduce(probes)
+    silent = np.isfinite(hottest) & (np.arange(values.size) > last)
+    if not silent.any():
+        return _Point(name, values, steps_of(record, values))
+    hot = np.where(silent, np.fmax(hottest, values[last]), values)
+    cold = np.where(silent, np.fmin(coldest, values[last]), values)
+    steps = steps_of(record, hot)
+    return _Point(name, hot, replace(steps, low_c=steps_of(record, cold).low_c))
 
 
 def _resets(case: Case, holds: Holds, lethal: float, points: Sequence[_Point]) -> list[float]:
