@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from coreward.events.found import find_events
-from coreward.events.meat import Step, step_width, tell_steps
+from coreward.events.meat import Step, find_pulled, step_width, tell_steps
 from coreward.events.signals import track
 from coreward.logs.log import ProbeLog
 from support.invented_cook import HOUR, Plan, cook
@@ -126,3 +126,19 @@ def test_a_move_is_sure_once_the_reading_goes_on_after_it() -> None:
     assert moved(when + 0.5 * near).provisional
     for still_from_s in (np.inf, when + near, when, when - 1.0):
         assert not moved(still_from_s).provisional
+
+
+def test_meat_is_pulled_where_its_fall_begins() -> None:
+    """The last bin from which it is not yet down by a third of what counts as pulled."""
+    value = np.full(200, 60.0)
+    # 4 K down is still in the meat, 5 K and more is on the way out of it.
+    value[100:105] = (58.0, 56.0, 55.0, 40.0, 22.0)
+    value[105:] = 20.0
+    meat = track(30.0 * np.arange(200.0), value, np.full(200, True), 30.0)
+    assert find_pulled(meat) == (101, True)
+    # What rises again within five minutes was not pulled; what the log ends with may be.
+    value[113:] = 60.0
+    back = track(30.0 * np.arange(200.0), value, np.full(200, True), 30.0)
+    assert find_pulled(back) is None
+    early = track(30.0 * np.arange(110.0), value[:110], np.full(110, True), 30.0)
+    assert find_pulled(early) == (101, False)
