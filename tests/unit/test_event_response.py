@@ -173,8 +173,8 @@ def test_of_a_log_too_short_all_bins_are_on_the_fire():
             1.249,
             ("the pit was raised at it", "the probe was set anew"),
             True,
-            ", the pit was raised at it and the probe was set anew; this rests on what was done "
-            "at it, for the core took up 1.2 times",
+            ", the pit was raised at it and the probe was set anew; this rests on what was "
+            "done at it, for the core took up 1.2 times",
         ),
     ],
 )

@@ -20,8 +20,8 @@ from coreward.questions.review.answer import (
     Plateau,
     _bridged_runs,
     _line_slopes,
-    default_ranges_c,
     _plateaus,
+    default_ranges_c,
     find_plateaus,
     review,
 )
