@@ -513,7 +513,8 @@ def beside(*rows: WayOutcome) -> Ways:
 def test_the_cells_of_a_way_that_gets_there_and_of_one_that_never_does() -> None:
     told = ways_rows(beside(row("slow", **NEVER), row("quick", doubt="raw", pareto=True)))
     assert told == [
-        ["quick (raw) *", "5.0, 6.0, 7.5", "2.5", "25", "0.76", "0.88", "57", "79", "6.5", "7.0"],
+        ["quick (raw) *", "5.0, 6.0, 7.5", "2.5", "25", "0.76", "0.88", "57", "79", "6.5",
+         "7.0"],
         ["slow", "1.0, never, never", "never", "25", "0.76", "never", "57", "never",
          "cannot tell", "never"],
     ]  # fmt: skip
