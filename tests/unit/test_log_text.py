@@ -8,7 +8,7 @@ from coreward import tables
 from coreward.logs.parts import LogReadError, Reading
 from coreward.logs.text import _find_header as find_header
 from coreward.logs.text import _with_units as with_units
-from coreward.logs.text import split_table
+from coreward.logs.text import lines_of, split_table
 from coreward.logs.time_forms import find_form
 from coreward.logs.workbook import _check_part as check_part
 
@@ -89,3 +89,14 @@ def test_what_a_workbook_holds_beside_its_sheets_is_weighed() -> None:
             check_part(name, big, reading())
     for name in ("xl/worksheets/sheet1.xml", "xl/sharedstrings.xml"):
         check_part(name, big, reading())
+
+
+@pytest.mark.parametrize(("before", "row"), [("", 1), ("\n", 2), ("time,core\n0,60\n", 3)])
+def test_a_line_without_end_is_refused_with_its_row(before: str, row: int) -> None:
+    most = int(tables.load("log_reading")["line_limit"])
+    whole = before + "x" * most
+    assert list(lines_of(whole, reading())) == whole.split("\n")
+    assert list(lines_of(whole + "\ny", reading())) == [*whole.split("\n"), "y"]
+    with pytest.raises(LogReadError, match="longer than 1,048,576 characters") as refused:
+        list(lines_of(whole + "x", reading()))
+    assert refused.value.row == row
