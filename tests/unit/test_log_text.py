@@ -9,6 +9,7 @@ from coreward.logs.parts import LogReadError, Reading
 from coreward.logs.text import _find_header as find_header
 from coreward.logs.text import _with_units as with_units
 from coreward.logs.text import lines_of, split_table
+from coreward.logs.time_forms import _of_day as of_day
 from coreward.logs.time_forms import find_form
 from coreward.logs.workbook import _check_part as check_part
 
@@ -99,3 +100,24 @@ def test_a_line_without_end_is_refused_with_its_row(before: str, row: int) -> No
     with pytest.raises(LogReadError, match="longer than 1,048,576 characters") as refused:
         list(lines_of(whole + "x", reading()))
     assert refused.value.row == row
+
+
+@pytest.mark.parametrize(
+    ("clock", "seconds"),
+    [
+        (("0", "00", None, None, None), 0.0),
+        (("23", "59", "59", "25", None), 86_399.25),
+        (("24", "00", None, None, None), None),
+        (("12", "60", None, None, None), None),
+        (("12", "00", "60", None, None), None),
+        # Midnight and noon are the twelves.
+        (("12", "05", None, None, "am"), 300.0),
+        (("12", "05", None, None, "PM"), 43_500.0),
+        (("1", "00", None, None, "p.m."), 46_800.0),
+        # A clock of twelve hours has neither a thirteenth nor a noughth.
+        (("13", "00", None, None, "pm"), None),
+        (("0", "30", None, None, "am"), None),
+    ],
+)
+def test_a_clock_of_the_day_in_seconds(clock, seconds: float | None) -> None:
+    assert of_day(*clock) == seconds
