@@ -97,6 +97,7 @@ def test_a_line_without_end_is_refused_with_its_row(before: str, row: int) -> No
     most = int(tables.load("log_reading")["line_limit"])
     whole = before + "x" * most
     assert list(lines_of(whole, reading())) == whole.split("\n")
+    assert list(lines_of(whole + "\ny", reading())) == [*whole.split("\n"), "y"]
     with pytest.raises(LogReadError, match="longer than 1,048,576 characters") as refused:
         list(lines_of(whole + "x", reading()))
     assert refused.value.row == row

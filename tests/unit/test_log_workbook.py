@@ -414,6 +414,7 @@ def test_a_sheet_that_the_library_cannot_read_is_damaged() -> None:
         (dt.timedelta(hours=30, seconds=59), "30:00:59"),
         (dt.timedelta(minutes=61, microseconds=250_000), "1:01:00.250000"),
         (dt.timedelta(seconds=-90), "-0:01:30"),
+        (dt.timedelta(seconds=-1.5), "-0:00:01.500000"),
         (True, "True"),
     ],
 )
