@@ -179,6 +179,17 @@ def test_a_rest_of_no_length_has_no_carryover():
     assert c.lethality_in_rest_log == pytest.approx(0.0, abs=1e-9)
 
 
+def test_the_rest_is_the_last_stage_unless_it_is_said():
+    """A cook in two stages and a rest in two: on from the kitchen into the cold."""
+    first = replace(OVEN, until_core_c=30.0)
+    rests = [rest_stage("kitchen", 600.0, piece=PIECE) for _ in range(2)]
+    result = cw.simulate(PIECE, [first, OVEN, *rests], **QUICK)
+    ends = [record.end_s for record in result.records]
+    assert carryover(result).pull_s == carryover(result, -1).pull_s == ends[2]
+    assert carryover(result, 2).pull_s == carryover(result, -2).pull_s == ends[1]
+    assert carryover(result, 1).pull_s == ends[0]
+
+
 @pytest.mark.parametrize("rest_from", [0, 2, -2, 5])
 def test_a_stage_that_cannot_be_the_rest_is_refused(roast, rest_from):
     with pytest.raises(InputError, match="first of the rest"):

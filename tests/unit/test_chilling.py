@@ -53,6 +53,9 @@ def test_the_joint_that_was_measured_is_not_called_met(cooked):
     c = chilling(RAW, cooked, "chiller", **QUICK)
     assert c.state == "cannot tell"
     assert "may or may not meet" in str(c.sentence)
+    # The air of the chiller, and not of the bath before it.
+    chiller_c = tables.load("rest", "chiller")["air_c"]
+    assert f"the place keeps its temperature of {chiller_c:.0f} °C" in str(c.sentence)
     top = int(np.argmax(c.hottest_c))
     fall = [float(np.interp(-at, -c.hottest_c[top:], c.time_s[top:])) for at in (70.0, 10.0)]
     assert fall[1] - fall[0] < 4.9 * HOUR < 5.1 * HOUR

@@ -20,8 +20,11 @@ from coreward.questions.plan.pareto import nondominated, search_front, spread_we
 from coreward.questions.plan.ways import (
     COLUMNS,
     Way,
+    WayOutcome,
     Ways,
     _kill,
+    _outcome,
+    _sentence,
     applied,
     compare_ways,
     search_ways,
@@ -466,3 +469,132 @@ def test_as_many_draws_are_taken_as_are_asked_for(
         for members, count in ((7, 7), (None, usual[name])):
             with pytest.raises(OverflowError, match=rf"^{count:.0f}$"):
                 ask(item, members=members)
+
+
+# -- rows written down ---------------------------------------------------------------------
+
+
+def row(name: str, hours: float = 6.0, **changes) -> WayOutcome:
+    """Return a way that is ready after so long, an hour less or more."""
+    fields = {
+        "way": Way(name),
+        "pull_core_c": 88.0,
+        "warning": "",
+        "doubt": "",
+        "ready_s": np.array([3600.0 * hours]),
+        "ready_band_s": tuple(3600.0 * (hours + more) for more in (-1.0, 0.0, 1.5)),
+        "never": 0.0,
+        "loss": (0.2, 0.254, 0.3),
+        "crust_activity": (0.7, 0.756, 0.8),
+        "tender": (0.4, 0.567, 0.7),
+        "held_loss": 0.3,
+        "held_crust": 0.876,
+        "held_tender": 0.789,
+        "kill_log": 6.5,
+        "come_up": 1.0,
+        "fuel_hours": 7.04,
+    } | changes
+    return WayOutcome(**fields)
+
+
+NEVER = {
+    "ready_band_s": (3600.0, math.inf, math.inf),
+    "held_crust": math.nan,
+    "held_tender": math.nan,
+    "kill_log": math.nan,
+    "fuel_hours": math.inf,
+}
+
+
+def beside(*rows: WayOutcome) -> Ways:
+    return Ways(None, None, rows, "", ())
+
+
+def test_the_cells_of_a_way_that_gets_there_and_of_one_that_never_does() -> None:
+    told = ways_rows(beside(row("slow", **NEVER), row("quick", doubt="raw", pareto=True)))
+    assert told == [
+        ["quick (raw) *", "5.0, 6.0, 7.5", "2.5", "25", "0.76", "0.88", "57", "79", "6.5",
+         "7.0"],
+        ["slow", "1.0, never, never", "never", "25", "0.76", "never", "57", "never",
+         "cannot tell", "never"],
+    ]  # fmt: skip
+
+
+def test_what_is_not_known_comes_last_whichever_way_it_is_sorted() -> None:
+    rows = [
+        row("none", kill_log=math.nan),
+        row("much", kill_log=9.0),
+        row("some", kill_log=5.0),
+    ]
+    for descending, names in (
+        (False, ["some", "much", "none"]),
+        (True, ["much", "some", "none"]),
+    ):
+        found = beside(*rows).sorted_by("kill", descending)
+        assert [one.way.name for one in found] == names
+
+
+def test_the_sentence_of_ways_names_what_is_best_in_what() -> None:
+    rows = [
+        row("quick", 4.04, pareto=True),
+        row("juicy", 8.0, loss=(0.1, 0.186, 0.2)),
+        row("crisp", 7.0, crust_activity=(0.5, 0.6, 0.7), pareto=True),
+        # What never gets there is best in nothing, whatever it has lost.
+        row("lost", loss=(0.0, 0.0, 0.0), crust_activity=(0.0, 0.0, 0.0), **NEVER),
+    ]
+    best = (
+        "Quickest: quick, 4.0 h as often as not. Least loss: juicy, 19 %. Driest crust: crisp. "
+        "No other way is better in all three than: quick; crisp."
+    )
+    late = "Not ready as often as not within the longest cook: lost."
+    assert shown(_sentence(rows), "C") == f"{late} {best}"
+    assert shown(_sentence(rows[:3]), "C") == best
+    none = "None of these ways gets there within the longest cook."
+    assert shown(_sentence(rows[3:]), "C") == none
+
+
+def test_of_what_warns_the_first_is_said_and_all_are_named() -> None:
+    rows = [
+        row("a", warning="A is raw.", doubt="raw"),
+        row("b", doubt="never ready"),
+        row("c", warning="C is raw.", doubt="raw"),
+        row("d", warning="D is slow.", doubt="come-up too slow"),
+    ]
+    said = shown(_sentence(rows), "C")
+    assert said.startswith(
+        "A is raw. Of these ways, raw: a; c. Of these ways, come-up too slow: d. Quickest: "
+    )
+
+
+def test_bands_and_fuel_are_those_of_the_draws_that_get_there(
+    item: PlannedPiece, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three draws in four; their mean is two hours, after a warm-up of one."""
+    end = SimpleNamespace(warning="", doubt="")
+    monkeypatch.setattr(module, "judged_end", lambda *_: end)
+    monkeypatch.setattr(module, "_held", lambda *_: (0.1, 0.2, 0.3))
+    fields = {
+        "pull_core_c": 88.0,
+        "pull_then_s": 0.0,
+        "pull_s": np.array([3600.0, 7200.0, 10_800.0, math.inf]),
+        "loss": np.array([0.1, 0.2, 0.3, 0.9]),
+        "crust_activity": np.array([0.7, 0.8, 0.9, 0.1]),
+        "tenderness": np.array([0.4, 0.5, 0.6, 0.0]),
+        "come_up_s": np.array([6 * 3600.0, 6 * 3600.0 + 1.0, 60.0, math.inf]),
+    }
+    cook = SimpleNamespace(**fields)
+    told = _outcome(Way("as it is"), item, PitPlan(110.0), cook, None)
+    assert told.fuel_hours == 3.0
+    assert told.never == 0.25
+    assert told.ready_band_s == (3600.0, 7200.0, math.inf)
+    assert told.loss == (0.1, 0.2, 0.3)
+    assert told.crust_activity == (0.7, 0.8, 0.9)
+    assert told.tender == (0.4, 0.5, 0.6)
+    assert (told.held_loss, told.held_crust, told.held_tender) == (0.1, 0.2, 0.3)
+    assert told.come_up == 0.5
+    assert math.isnan(told.kill_log)
+    none = SimpleNamespace(**(fields | {"pull_s": np.full(4, math.inf)}))
+    never = _outcome(Way("as it is"), item, PitPlan(110.0), none, None)
+    assert (never.fuel_hours, never.never) == (math.inf, 1.0)
+    # Where none gets there, what was computed is shown all the same.
+    assert never.loss == (0.1, 0.2, 0.9)

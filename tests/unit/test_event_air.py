@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coreward.events.air import _lid_at, _SlowChanges, find_lids, find_slow_changes
+from coreward.events.air import (
+    _lid_at,
+    _open_at_start,
+    _SlowChanges,
+    find_lids,
+    find_slow_changes,
+)
 from coreward.events.signals import Track, track
 
 pytestmark = pytest.mark.quick
@@ -143,3 +149,49 @@ def test_the_level_before_an_opening_is_that_of_minutes():
     # Where the air rose just before, that is what it fell from.
     value[6:10] = 110.0
     assert _lid_at(value, 10, 4, 6, 5, 10.0)[3] == 50.0
+
+
+def plain(value: np.ndarray, step_s: float = 30.0) -> Track:
+    """Return a track of just these values, with hardly any noise."""
+    time = step_s * np.arange(value.size)
+    return Track(step_s, time, value, np.full(value.size, True), np.full(value.size, 0.1))
+
+
+@pytest.mark.parametrize(("bottom", "half_s"), [(0, 360.0), (2, 360.0), (6, 360.0)])
+def test_a_lid_open_at_the_start_comes_back_within_minutes(bottom: int, half_s: float) -> None:
+    """Half of it is made up six minutes after the lowest bin, or a fire was just lit."""
+
+    def found(back_s: float):
+        value = np.full(200, 110.0)
+        value[: bottom + round(back_s / 30.0)] = 71.0
+        value[bottom] = 70.0
+        return _open_at_start(plain(value))
+
+    (lid,) = found(half_s)
+    assert (lid.first, lid.lowest, lid.depth_k) == (0, bottom, 40.0)
+    assert found(half_s + 30.0) == []
+
+
+def test_a_sink_that_ends_in_a_fall_is_no_fuel_added() -> None:
+    """The air never rises again, so nobody saw to the fire."""
+
+    def change(h):
+        sink = 15.0 * np.clip((h - 3.0) / 1.5, 0.0, 1.0) ** 1.5
+        return -sink - 24.0 * (1.0 - np.exp(-np.clip(h - 4.5, 0.0, None) / 0.12))
+
+    assert "fuel_added" not in kinds(air_of(change))
+
+
+@pytest.mark.parametrize(("minutes", "noted"), [(44.5, True), (44.0, False)])
+def test_a_slow_sag_shows_once_the_level_is_known(minutes: float, noted: bool) -> None:
+    """Three quarters of an hour of level, the bin included at which the sag begins."""
+    level = round(2.0 * minutes)
+    sag = np.full(level + 229, 110.0)
+    sag[level : level + 29] -= 30.0 * (np.arange(29) / 28.0) ** 1.5
+    changes = _SlowChanges(plain(sag), [], "pit")
+    changes._air = sag
+    changes._slow_sag(0, level + 28, 180)
+    assert ([event.kind for event in changes._found] == ["fuel_dying", "fuel_added"]) is noted
+    if noted:
+        assert changes._found[0].time_s == 30.0 * level
+        assert changes._found[0].size == pytest.approx(-30.0, abs=0.01)

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from coreward.events.air import Lid
 from coreward.events.found import find_events
-from coreward.events.meat import Step, step_width, tell_steps
+from coreward.events.listed import Event
+from coreward.events.meat import Step, find_pulled, step_width, tell_steps, unseen_opening
 from coreward.events.signals import track
 from coreward.logs.log import ProbeLog
 from support.invented_cook import HOUR, Plan, cook
@@ -126,3 +128,60 @@ def test_a_move_is_sure_once_the_reading_goes_on_after_it() -> None:
     assert moved(when + 0.5 * near).provisional
     for still_from_s in (np.inf, when + near, when, when - 1.0):
         assert not moved(still_from_s).provisional
+
+
+def test_meat_is_pulled_where_its_fall_begins() -> None:
+    """The last bin from which it is not yet down by a third of what counts as pulled."""
+    value = np.full(200, 60.0)
+    # 4 K down is still in the meat, 5 K and more is on the way out of it.
+    value[100:105] = (58.0, 56.0, 55.0, 40.0, 22.0)
+    value[105:] = 20.0
+    meat = track(30.0 * np.arange(200.0), value, np.full(200, True), 30.0)
+    assert find_pulled(meat) == (101, True)
+    # What rises again within five minutes was not pulled; what the log ends with may be.
+    value[113:] = 60.0
+    back = track(30.0 * np.arange(200.0), value, np.full(200, True), 30.0)
+    assert find_pulled(back) is None
+    early = track(30.0 * np.arange(110.0), value[:110], np.full(110, True), 30.0)
+    assert find_pulled(early) == (101, False)
+
+
+@pytest.mark.parametrize(
+    ("on_s", "lid_s", "air_c", "hours", "found"),
+    [
+        (HOUR, None, 110.0, 5.0, True),
+        (0.0, None, 110.0, 5.0, False),
+        # One that the air shows, up to a quarter of an hour before or after.
+        (HOUR, HOUR - 900.0, 110.0, 5.0, False),
+        (HOUR, HOUR + 900.0, 110.0, 5.0, False),
+        (HOUR, HOUR - 930.0, 110.0, 5.0, True),
+        (HOUR, HOUR + 930.0, 110.0, 5.0, True),
+        # One at the first sample is that of a pit just lit.
+        (600.0, 0.0, 110.0, 5.0, True),
+        # A cold pit may have stood open.
+        (HOUR, None, 60.0, 5.0, False),
+        (HOUR, None, 60.1, 5.0, True),
+    ],
+)
+def test_a_lid_is_opened_for_the_meat_unless_one_is_seen(on_s, lid_s, air_c, hours, found):
+    time = np.arange(0.0, hours * HOUR, 30.0)
+    air = track(time, np.full(time.size, air_c), np.full(time.size, True), 30.0)
+    at = None if lid_s is None else round(lid_s / 30.0)
+    lids = [] if at is None else [Lid(at, at + 2, at + 9, 30.0, 9.0, True, True)]
+    on = Event("meat_on", on_s, on_s, confidence=0.9)
+    opened = unseen_opening(on, air, lids, "flat")
+    assert (opened is not None) is found
+    if opened is not None:
+        assert opened.time_s == opened.end_s == on_s
+
+
+@pytest.mark.parametrize(
+    ("end_s", "sure", "provisional"),
+    [(2400.0, 0.9, True), (2430.0, 0.9, False), (9000.0, 0.4, True)],
+)
+def test_an_unseen_opening_is_sure_once_the_air_would_have_come_back(end_s, sure, provisional):
+    """A quarter of an hour and the 25 min of the longest opening after the meat went on."""
+    time = np.arange(0.0, end_s + 600.0 + 1.0, 30.0)
+    air = track(time, np.full(time.size, 110.0), np.full(time.size, True), 30.0)
+    on = Event("meat_on", 600.0, 600.0, confidence=sure)
+    assert unseen_opening(on, air, [], "flat").provisional is provisional

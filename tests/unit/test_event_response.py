@@ -12,8 +12,8 @@ from coreward.events.air import Lid
 from coreward.events.found import _without_preheating as without_preheating
 from coreward.events.found import find_events
 from coreward.events.listed import Event
-from coreward.events.response import Core, find_taken_off
-from coreward.events.signals import track
+from coreward.events.response import Core, _answer, _Opening, find_taken_off, until
+from coreward.events.signals import runs, track
 from support.invented_cook import HOUR, Plan, cook
 
 pytestmark = pytest.mark.quick
@@ -157,3 +157,51 @@ def test_of_a_log_too_short_all_bins_are_on_the_fire():
         core = Core(time, rising, rising, np.full(size, 110.0), 0.1, step)
         air = track(time, np.full(size, 110.0), np.full(size, True), step)
         assert find_taken_off(core, [], air, "flat") == ([], size - 1)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "handled", "tells", "words"),
+    [
+        (1.25, (), True, "; from then on the core took up 1.2 times as much per kelvin"),
+        (
+            1.249,
+            (),
+            False,
+            "; this rests on that opening alone, for the core took up 1.2 times",
+        ),
+        (
+            1.249,
+            ("the pit was raised at it", "the probe was set anew"),
+            True,
+            ", the pit was raised at it and the probe was set anew; this rests on what was "
+            "done at it, for the core took up 1.2 times",
+        ),
+    ],
+)
+def test_an_opening_tells_by_its_answer_or_what_was_done(ratio, handled, tells, words) -> None:
+    one = _Opening(0.0, 66.4, ratio, 3.0, handled, 0.9, True)
+    assert one.tells is tells
+    said = str(one.why())
+    assert said.startswith(f"The lid was open for 3 min with the core at 66 °C{words}")
+    assert said.endswith("a guess to confirm or remove.") is (not tells)
+
+
+def test_meat_taken_off_is_sure_once_the_smoothing_has_seen_it() -> None:
+    """It falls for ten minutes, and a smoothing of twenty has no part that is to come."""
+    time = np.arange(0.0, 6 * HOUR, 60.0)
+    core_c = np.interp(time / HOUR, [0.0, 4.0, 6.0], [5.0, 75.0, 35.0])
+    air_c = np.full(time.size, 110.0)
+    core = Core(time, core_c, core_c, air_c, 0.05, 60.0)
+    air = track(time, air_c, np.full(time.size, True), 60.0)
+
+    def first_fall(size: int) -> int:
+        part = until(core, size - 1)
+        quotient, _ = _answer(part)
+        falls = quotient < -tables.load("events")["off_share"] * quotient.max()
+        return next(first for first, last in runs(falls) if last - first > 9)
+
+    for size in range(245, 300):
+        (events, _) = find_taken_off(until(core, size - 1), [], air, "flat")
+        if events:
+            assert events[0].provisional is not (size > first_fall(size) + 10 + 20)
+    assert not events[0].provisional

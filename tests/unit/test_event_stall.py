@@ -11,7 +11,7 @@ from scipy.linalg import cholesky_banded
 from coreward import tables
 from coreward.events import stalls as event_stall
 from coreward.events.response import Core
-from coreward.events.stalls import stall_events
+from coreward.events.stalls import _Mark, _settle, stall_events
 from coreward.events.standstill import find_stalls, find_stalls_in_each
 
 pytestmark = pytest.mark.quick
@@ -199,3 +199,34 @@ def test_an_end_is_seen_where_more_than_half_of_the_courses_saw_it():
         (300.0, pytest.approx(2 / 3)),
         (1800.0, pytest.approx(1 / 3)),
     ]
+
+
+@pytest.mark.parametrize(
+    ("mark", "sure"),
+    [
+        (_Mark("stall_begins", HOUR, 0.8, True), True),
+        (_Mark("stall_begins", HOUR, 0.79, True), False),
+        # Its deepest level may be to come.
+        (_Mark("stall_begins", HOUR, 1.0, False), False),
+    ],
+)
+def test_a_beginning_is_settled_by_most_courses_once_its_stall_is_over(mark, sure) -> None:
+    settled: list[_Mark] = []
+    _settle(settled, [[mark], [mark]])
+    assert settled == ([mark] if sure else [])
+    end = _Mark("stall_ends", 3 * HOUR, 0.8, False)
+    _settle(settled, [[mark, end], [mark, end]])
+    assert settled == ([mark, end] if sure else [])
+
+
+@pytest.mark.parametrize(("other_s", "sure"), [(HOUR + 600.0, True), (HOUR + 601.0, False)])
+def test_all_answers_tell_the_same_time_to_ten_minutes(other_s: float, sure: bool) -> None:
+    last, before = (_Mark("stall_begins", at, 0.9, True) for at in (HOUR, other_s))
+    settled: list[_Mark] = []
+    _settle(settled, [[before], [last]])
+    assert settled == ([last] if sure else [])
+    # One that knows nothing of it, or another kind of it, does not agree.
+    _settle(settled := [], [[], [last]])
+    assert settled == []
+    _settle(settled := [], [[replace(last, kind="stall_ends")], [last]])
+    assert settled == []

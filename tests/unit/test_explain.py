@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -6,7 +8,7 @@ from coreward.events.standstill import find_stalls, smoothed_slope
 from coreward.physics.exchange import wet_surface_temperature
 from coreward.physics.statement import water_held
 from coreward.questions.stall import usual
-from coreward.questions.stall.explain import REGIMES
+from coreward.questions.stall.explain import REGIMES, _account, _sentence
 
 pytestmark = pytest.mark.quick
 
@@ -278,3 +280,45 @@ def test_explains_a_dry_solid_and_a_single_row():
     e = cw.explain(cw.simulate(p, cw.Stage(s, duration_s=HOUR)))
     assert e.stalls == ()
     assert cw.explain(cw.simulate(p, cw.Stage(s, duration_s=0.0))).sentence
+
+
+@pytest.mark.parametrize(
+    ("ended", "left_s", "told"),
+    [(True, HOUR, True), (True, HOUR - 1.0, False), (False, HOUR, False)],
+)
+def test_the_climb_after_a_stall_is_told_where_it_ended_an_hour_ago(
+    bare, explained, ended: bool, left_s: float, told: bool
+) -> None:
+    end_s = float(explained.time_s[-1]) - left_s
+    stall = replace(explained.stalls[0], end_s=end_s, core_end_c=70.0, ended=ended)
+    account = _account(replace(explained, stalls=(stall,)), bare)
+    later = explained.core_c[-1] - 70.0
+    assert account.after_k == (pytest.approx(later) if told else None)
+
+
+@pytest.mark.parametrize(
+    ("regime", "wrapped", "why"),
+    [
+        ("sealed", True, "Hardly any vapour leaves through the wrap; the core is slow because"),
+        ("no evaporation", False, "Hardly any vapour leaves the surface; the core is slow bec"),
+        ("boiling", False, "The surface boils at this air pressure: it gets no hotter while"),
+        (
+            "boiling",
+            True,
+            "The wrapped piece has reached boiling at this air pressure and cann",
+        ),
+        (
+            "supply-limited",
+            True,
+            "% of the heat that arrives leaves again as vapour. A tighter",
+        ),
+    ],
+)
+def test_a_stall_in_which_little_vapour_leaves_says_what_holds_it(
+    bare, explained, regime: str, wrapped: bool, why: str
+) -> None:
+    rows = explained.time_s.size
+    shut = replace(explained, regime=np.full(rows, regime), wrapped=np.full(rows, wrapped))
+    text = str(_sentence(replace(shut, account=_account(shut, bare))))
+    assert text.startswith("The core climbs slowly for ")
+    assert why in text

@@ -16,7 +16,16 @@ import pytest
 from coreward import tables
 from coreward.logs import LogReadError, read_log, what_it_holds
 from coreward.logs.parts import Reading
-from coreward.logs.workbook import _Extent, _is_plainly_within, _up_to, sheet_text
+from coreward.logs.workbook import (
+    _cell,
+    _choose,
+    _Extent,
+    _is_plainly_within,
+    _place,
+    _sheet,
+    _up_to,
+    sheet_text,
+)
 
 pytestmark = pytest.mark.quick
 
@@ -379,3 +388,58 @@ def test_a_sheet_lies_within_its_rectangle_of_cells(most: int, within: bool) -> 
     rows = "".join(f'<row r="{n}"><c r="A{n}"/><c r="B{n}"/></row>' for n in (1, 10))
     part = f'<?xml version="1.0" encoding="UTF-8"?><sheetData>{rows}</sheetData>'.encode()
     assert _is_plainly_within(part, most) is within
+
+
+def test_a_sheet_that_the_library_cannot_read_is_damaged() -> None:
+    class Book:
+        def get_sheet_by_name(self, name: str) -> None:
+            raise RuntimeError(f"no part of {name}")
+
+    with pytest.raises(LogReadError, match=r"damaged or unfinished \(no part of log\)"):
+        _sheet(Book(), "log", Reading("log.xlsx", tables.load("log_reading")))
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (71.0, "71"),
+        (71.25, "71.25"),
+        (1e15, "1000000000000000.0"),
+        (999_999_999_999_999.0, "999999999999999"),
+        ("two\nlines\tand  more", "two lines and more"),
+        ("two  blanks", "two  blanks"),
+        (dt.datetime(2026, 5, 2, 23, 58), "2026-05-02 23:58:00"),
+        (dt.date(2026, 5, 2), "2026-05-02"),
+        (dt.time(23, 58), "23:58:00"),
+        (dt.timedelta(hours=30, seconds=59), "30:00:59"),
+        (dt.timedelta(minutes=61, microseconds=250_000), "1:01:00.250000"),
+        (dt.timedelta(seconds=-90), "-0:01:30"),
+        (dt.timedelta(seconds=-1.5), "-0:00:01.500000"),
+        (True, "True"),
+    ],
+)
+def test_a_value_of_a_sheet_is_written_as_a_file_of_text_would(value, text: str) -> None:
+    assert _cell(value) == text
+
+
+def test_columns_of_a_sheet_are_counted_from_nought() -> None:
+    assert [_place(name) for name in ("A", "z", "AA", "AZ", "BA", "ZZ", "AAA")] == [
+        0, 25, 26, 51, 52, 701, 702,
+    ]  # fmt: skip
+
+
+def test_which_sheet_is_read() -> None:
+    reading = Reading("log.xlsx", tables.load("log_reading"))
+    assert _choose(["log"], ["log", "notes"], None, reading) == "log"
+    assert _choose(["log", "more"], ["log", "more"], "more", reading) == "more"
+    for filled, wanted, words in (
+        (
+            ["log"],
+            "notes",
+            "There is no sheet 'notes' with values in it. The workbook has 'log'",
+        ),
+        ([], None, "The workbook holds no values."),
+        (["log", "more"], None, "The workbook has 2 sheets with values: 'log', 'notes'."),
+    ):
+        with pytest.raises(LogReadError, match=words):
+            _choose(filled, ["log", "notes"], wanted, reading)

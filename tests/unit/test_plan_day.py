@@ -280,7 +280,7 @@ def test_bands_and_first_times_of_draws() -> None:
     assert _first_at(times, core[0], 60.1) == INF
 
 
-# -- the cooks -----------------------------------------------------------------------------------
+# -- the cooks ----------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -282,8 +282,8 @@ LATE = piece(600.0, 600.0, not_before=SERVE - dt.timedelta(hours=3))
         # Hold tables that ask for more.
         (
             {"pull_core_c": 85.0},
-            "loin is pulled at a core of 85 °C and not of 80 °C: only there are the hold tables "
-            "met in every draw.",
+            "loin is pulled at a core of 85 °C and not of 80 °C: only there are the hold "
+            "tables met in every draw.",
         ),
         (
             {"pull_then_s": 601.0},

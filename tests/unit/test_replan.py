@@ -22,8 +22,13 @@ from coreward.questions.plan.answer import Plan, PlannedPiece, chances, clock_te
 from coreward.questions.plan.file import read_plan_file
 from coreward.questions.plan.replan import (
     AS_PLANNED,
+    Lever,
     Lost,
     Replan,
+    _choice,
+    _lever,
+    _price,
+    _priced,
     _usual,
     replan,
 )
@@ -360,3 +365,124 @@ def test_a_wrap_is_due_from_so_close_to_its_core_on(supper: Plan) -> None:
     assert at_core(70.0 + close, item) == [Change(in_s=0.0, wrap="foil")]
     bare = dataclasses.replace(item, wrap=None, wrap_at_core_c=None)
     assert at_core(70.0, bare) == []
+
+
+# -- levers written down ---------------------------------------------------------------------
+
+SERVE = dt.datetime(2026, 10, 24, 18, 30, tzinfo=LONDON)
+
+
+def lever(name: str, chance: float = 0.5, *changes: Change, **more) -> Lever:
+    fields = {
+        "name": name,
+        "words": name,
+        "changes": changes,
+        "forecast": None,
+        "chance": chance,
+        "ready_at": None,
+        "serve_at": None,
+        "loss": 0.25,
+        "fuel_hours": 5.0,
+        "makes_it": chance >= 0.9,
+    } | more
+    return Lever(**fields)
+
+
+def chosen(*levers: Lever) -> str:
+    return shown(_choice(SimpleNamespace(serve_at=SERVE), "shoulder", levers), "C")
+
+
+def test_the_first_lever_that_makes_it_is_enough() -> None:
+    base, up = lever(AS_PLANNED, 0.405), lever("pit up", 0.915, cost="a hotter fire to feed")
+    most = lever("foil now and pit up", 0.99)
+    assert chosen(lever(AS_PLANNED, 0.912), up) == (
+        "shoulder: go on as planned; it is ready for 18:30 in 91 in 100."
+    )
+    assert chosen(base, lever("foil now", 0.899), up, most) == (
+        "shoulder: as planned it is ready for 18:30 in 40 in 100 only. Enough is pit up, which "
+        "makes it 91 in 100; against going on as planned: a hotter fire to feed."
+    )
+
+
+def test_where_none_makes_it_the_best_is_said_and_the_nearest_hour() -> None:
+    base = lever(AS_PLANNED, 0.2, serve_at=SERVE + dt.timedelta(hours=2))
+    up = lever("pit up", 0.455, serve_at=SERVE + dt.timedelta(hours=1))
+    best = (
+        "shoulder: nothing here makes 18:30 with the chance wanted; best is pit up with 45 in "
+        "100. "
+    )
+    assert chosen(base, up) == f"{best}Nearest possible: serve it at 19:30."
+    assert chosen(lever(AS_PLANNED, 0.2), lever("pit up", 0.455)) == (
+        f"{best}None of them gets there within the horizon."
+    )
+
+
+FOIL = Change(in_s=0.0, wrap="foil")
+HOT, HOTTER = (Change(in_s=0.0, pit_c=pit_c) for pit_c in (125.0, 145.0))
+
+
+@pytest.mark.parametrize(
+    ("changes", "price"),
+    [
+        ((), (0, 0.0)),
+        ((Change(at_core_c=70.0, wrap="foil"),), (0, 0.0)),
+        ((Change(in_s=60.0, wrap="foil"),), (0, 0.0)),
+        ((Change(in_s=0.0, wrap="paper"),), (0, 0.0)),
+        ((FOIL,), (1, 0.0)),
+        ((HOT, HOTTER), (1, 145.0)),
+        ((FOIL, HOTTER), (2, 145.0)),
+    ],
+)
+def test_a_lever_is_dearer_that_changes_more(changes, price) -> None:
+    assert _price(lever("x", 0.5, *changes)) == price
+
+
+@pytest.mark.parametrize(
+    ("changes", "loss", "fuel", "cost"),
+    [
+        ((), 0.262, 4.25, "1.2 points more loss, 0.8 h less fire"),
+        ((), 0.25, 5.0, "0.0 points less loss, 0.0 h less fire"),
+        ((), 0.225, 6.5, "2.5 points less loss, 1.5 h more fire"),
+        ((), NAN, 6.5, "1.5 h more fire"),
+        ((), 0.262, math.inf, "1.2 points more loss"),
+        ((HOT,), NAN, NAN, "a hotter fire to feed"),
+        ((FOIL,), NAN, NAN, "a softer crust from now on"),
+        ((Change(in_s=0.0, wrap="paper"), Change(in_s=60.0, wrap="foil")), NAN, NAN, ""),
+        ((HOT, FOIL), NAN, NAN, "a hotter fire to feed, a softer crust from now on"),
+    ],
+)
+def test_what_a_lever_costs_is_said_against_going_on(changes, loss, fuel, cost: str) -> None:
+    one = lever("x", 0.5, *changes, loss=loss, fuel_hours=fuel)
+    assert _priced(one, lever(AS_PLANNED)).cost == cost
+
+
+def test_times_of_a_lever_leave_room_for_rest_and_slicing() -> None:
+    """On at 03:40; pulled after 12 h or 13 h, 5 min more, rest 30 min, slicing 15 min."""
+    begun = dt.datetime(2026, 10, 24, 3, 40, tzinfo=LONDON)
+    asked = []
+    found = SimpleNamespace(
+        chance_by=lambda due: asked.append(due) or 0.9,
+        quantile_s=lambda percent: {90.0: 13 * HOUR}[percent],
+        water_loss_fraction=np.array([0.2, 0.3, NAN]),
+        median_s=12 * HOUR,
+        now_s=6 * HOUR,
+        changes=(FOIL,),
+    )
+    one = SimpleNamespace(
+        pull_then_s=300.0,
+        item=SimpleNamespace(hold=SimpleNamespace(least_s=1800.0), slicing_s=900.0),
+    )
+    day = SimpleNamespace(serve_at=SERVE, chance_wanted=0.9)
+    told = _lever(day, one, begun, "foil now", "foil now", found)
+    # 18:30 less 50 min is 14 h after it went on.
+    assert asked == [14 * HOUR]
+    assert told.ready_at == begun + dt.timedelta(hours=12, minutes=5)
+    assert told.serve_at == begun + dt.timedelta(hours=13, minutes=50)
+    assert told.loss == 0.25
+    assert told.fuel_hours == 6.0
+    assert told.makes_it
+    gone = SimpleNamespace(
+        **(vars(found) | {"median_s": 5 * HOUR, "chance_by": lambda _: 0.899})
+    )
+    late = _lever(day, one, begun, "x", "x", gone)
+    assert (late.fuel_hours, late.makes_it) == (0.0, False)

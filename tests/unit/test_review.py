@@ -20,6 +20,7 @@ from coreward.questions.review.answer import (
     Plateau,
     _bridged_runs,
     _line_slopes,
+    _plateaus,
     default_ranges_c,
     find_plateaus,
     review,
@@ -195,6 +196,20 @@ def test_a_gap_is_not_bridged_by_a_plateau():
     plateaus = find_plateaus(time_s[kept], core[kept], 180.0)
     assert plateaus[0].end_s == 5.5 * 3600 - half
     assert plateaus[1].start_s == 6.5 * 3600 + half
+
+
+@pytest.mark.parametrize("late_h", [0.0, 60.0])
+def test_a_gap_against_the_air_ends_a_plateau_however_late_it_is(late_h: float):
+    """The meat lies cold in the hot pit for so long before the cook begins."""
+    time_s = np.arange(0.0, (14.0 + late_h) * 3600.0, 60.0)
+    hours = time_s / 3600.0 - late_h
+    core = np.interp(hours, [0, 1, 4, 8, 14], [4, 10, 66, 70, 95])
+    kept = (hours < 5.5) | (hours > 6.5)
+    log = make(time_s[kept], core[kept], air=np.full(kept.sum(), 107.0))
+    first, second = _plateaus(log, log.channels[1], 180.0)
+    # What lies in the gap is judged by nobody; on a grid of a minute.
+    for time, hour in ((first.end_s, 5.5), (second.start_s, 6.5)):
+        assert time / 3600.0 - late_h == pytest.approx(hour, abs=0.03)
 
 
 # --- lethality ----------------------------------------------------------------------------

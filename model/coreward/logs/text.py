@@ -139,7 +139,7 @@ def lines_of(text: str, reading: Reading) -> Iterator[str]:
     most = int(reading.limits["line_limit"])
     position = number = 0
     while position < len(text):
-        end = text.rfind("\n", position, position + most)
+        end = text.rfind("\n", position, position + most + 1)
         if end < 0:
             end = len(text)
             if end - position > most:

@@ -357,8 +357,8 @@ def _cell(value: Any) -> str:
 
 
 def _elapsed(value: dt.timedelta) -> str:
-    seconds, micro = divmod(round(value.total_seconds() * 1e6), 1_000_000)
-    sign, seconds = ("-", -seconds) if seconds < 0 else ("", seconds)
+    sign = "-" if value < dt.timedelta(0) else ""
+    seconds, micro = divmod(round(abs(value).total_seconds() * 1e6), 1_000_000)
     minutes, second = divmod(seconds, 60)
     fraction = f".{micro:06d}" if micro else ""
     return f"{sign}{minutes // 60}:{minutes % 60:02d}:{second:02d}{fraction}"

@@ -61,7 +61,9 @@ def pit_outlook(fitted: Fitted) -> PitOutlook:
     flat = half > 1 and abs(float(np.median(latest[half:]) - np.median(latest[:half]))) < (
         2.0 * model["pit_least"]
     )
-    if near > level + 2.0 * wander or (flat and near < level - 3.0 * wander):
+    # Its scatter about the middle: two levels within those hours are no wandering.
+    usual = min(wander, _scatter(window, model["pit_least"]))
+    if near > level + 2.0 * usual or (flat and near < level - 3.0 * wander):
         level, wander = _upper_level(latest, model["pit_least"])
     before = air[(time >= end - 2.0 * _PAST_S) & (time < end - _PAST_S)]
     drift = 0.0
@@ -83,12 +85,16 @@ def _upper_level(air: Floats, least: float) -> tuple[float, float]:
     kept = air
     for _ in range(6):
         middle = float(np.median(kept))
-        scatter = max(1.4826 * float(np.median(np.abs(kept - middle))), least)
-        inside = kept[kept > middle - 2.5 * scatter]
+        inside = kept[kept > middle - 2.5 * _scatter(kept, least)]
         if len(inside) == len(kept):
             break
         kept = inside
     return float(np.mean(kept)), max(float(np.std(kept)), 0.5)
+
+
+def _scatter(air: Floats, least: float) -> float:
+    """Robust scatter about the median. [K]."""
+    return max(1.4826 * float(np.median(np.abs(air - np.median(air)))), least)
 
 
 def pit_paths(pit: PitOutlook, count: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
