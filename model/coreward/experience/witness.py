@@ -84,7 +84,7 @@ class Knobs:
     near: float = 0.04
     stiffness: float = 1.0
     most_turn: float = 2.0
-    own: float = 8.0
+    own: float = 25.0
     same_pit: float = 3.0
     other_wrap: float = 0.3
     most_beyond: float = 10.0
@@ -308,7 +308,7 @@ def ask_witness(
         at_s=at,
         raw_s=left,
         cooks=(*shelf.cooks, *(own.cooks if own else ())),
-        core_c=float(row[_NAMES.index("core")]),
+        core_c=float(seen.core_c[np.isfinite(seen.core_c)][-1]),
         target_c=seen.target_c,
     )
 
