@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +22,23 @@ from coreward.cook.result import first_time_at
 from coreward.cook.stages import Piece
 from coreward.errors import InputError, SolverError
 from coreward.events.found import Event
+from coreward.experience.past_cook import PastCook
+from coreward.experience.witness import Testimony
 from coreward.logs.log import ProbeLog
 from coreward.physics.lethality import load_kinetics
 from coreward.plain import apart, told_as
 from coreward.questions.forecast.fit import Fitted, Floats, depths, draw, fit, offsets, weigh
 from coreward.questions.forecast.pit_outlook import PitOutlook, pit_outlook, pit_paths
+from coreward.questions.forecast.pooled import (
+    Pooled,
+    hear_witness,
+    pool_draws,
+    seen_of,
+    stage_of,
+    stretched,
+    surprise_of,
+    trust_in,
+)
 from coreward.questions.rest.tenderness import softening
 from coreward.words import (
     Degrees,
@@ -53,6 +65,8 @@ _GRID_S = 600.0
 _BEYOND_K = 8.0
 _NEVER_C = 200.0
 _LATEST_BLOCKS = 4
+_TOO_COOL_K = 5.0
+"""Air that is not so much hotter than the target is too cool for it."""
 
 
 @dataclass(frozen=True)
@@ -193,6 +207,9 @@ class Forecast:
         How far it looked ahead of now. [s]
     already_s : float or None
         When the target was reached, if it was before now. [s]
+    pooled : Pooled or None
+        What each of the two witnesses says by itself, and how they are weighed; None
+        where only the physics was asked.
     """
 
     fitted: Fitted = field(metadata=told_as("fit"))
@@ -209,6 +226,7 @@ class Forecast:
     horizon_s: float
     already_s: float | None = None
     notes: tuple[Text, ...] = ()
+    pooled: Pooled | None = field(default=None, metadata=told_as("witnesses"))
 
     @property
     def now_s(self) -> float:
@@ -248,6 +266,10 @@ def forecast_from(
     seed: int = 1830,
     cores: int | None = None,
     weighed: bool = True,
+    witness: bool = True,
+    own: Sequence[PastCook] = (),
+    pit_name: str = "",
+    left_out: str | None = None,
 ) -> Forecast:
     """Forecast from a fitted log.
 
@@ -268,6 +290,14 @@ def forecast_from(
         Threads.
     weighed : bool
         False takes the draws as they come from Laplace's bell curve.
+    witness : bool
+        Whether past cooks are asked as well (of a core; of nothing else do they know).
+    own : sequence of PastCook
+        The person's own, beside the library.
+    pit_name : str
+        The person's name of the pit.
+    left_out : str, optional
+        A making of the library that is not asked; for honest tests.
 
     Returns
     -------
@@ -331,23 +361,114 @@ def forecast_from(
     end_s = past.duration_s + np.minimum(finish, horizon)
     paced = np.array(
         [np.interp(ahead, ahead * p, row) for p, row in zip(pace, reading, strict=True)]
-    )
+    )[picked]
+    left, pooled = finish[picked], None
+    already = _already(fitted, target)
+    if witness and target.kind == "core" and already is None:
+        level = _level_after(plan, pit.level_c)
+        asked = _Asked(
+            fitted,
+            target,
+            plan,
+            None if pit_series is None else float(np.mean(pit_series[1])),
+            pit,
+            tuple(own),
+            pit_name,
+            left_out,
+        )
+        cool = (level + air[:, -1])[picked] < target.value + _TOO_COOL_K
+        left, paced, pooled = _pool(asked, left, paced, cool, ahead, rng)
     return Forecast(
         fitted=fitted,
         target=target,
         changes=plan,
         pit=pit,
-        finish_s=past.now_s + finish[picked],
+        finish_s=past.now_s + left,
         time_s=past.now_s + ahead,
-        bands_c=np.percentile(paced[picked], BANDS, axis=0),
+        bands_c=np.percentile(paced, BANDS, axis=0),
         past_bands_c=np.percentile(fits[picked], BANDS, axis=0),
         effective_share=share,
         water_loss_fraction=_at(end_s, at_s, curves.loss)[picked],
         evaporated_fraction=_at(end_s, at_s, curves.evaporated)[picked],
         horizon_s=horizon,
-        already_s=_already(fitted, target),
+        already_s=already,
         notes=tuple(_warnings(fitted, share)),
+        pooled=pooled,
     )
+
+
+class _Asked(NamedTuple):
+    """What the past cooks are asked."""
+
+    fitted: Fitted
+    target: Target
+    plan: tuple[Change, ...]
+    series_c: float | None
+    pit: PitOutlook
+    own: tuple[PastCook, ...]
+    pit_name: str
+    left_out: str | None
+
+
+def _pool(
+    asked: _Asked,
+    left: Floats,
+    curves: Floats,
+    cool: NDArray[np.bool_],
+    ahead: Floats,
+    rng: np.random.Generator,
+) -> tuple[Floats, Floats, Pooled]:
+    """Join draws of the physics and of past cooks: time left, curves, and who said what."""
+    fitted = asked.fitted
+    level = asked.pit.level_c if asked.series_c is None else asked.series_c
+    seen = seen_of(fitted, asked.target.value, asked.plan, level, asked.pit_name)
+    testimony = hear_witness(seen, asked.own, asked.left_out)
+    surprise, stage = surprise_of(fitted), stage_of(seen)
+    trust = trust_in(surprise) if testimony else 1.0
+    kept, joined = pool_draws(left, cool, trust, testimony is not None)
+    alone = np.zeros(0)
+    both, rows = left[kept], curves[kept]
+    if testimony is not None:
+        drawn = testimony.draws(len(left), rng)
+        alone = testimony.left_s[drawn]
+        chosen = drawn[_evenly(joined, len(drawn))]
+        both = np.concatenate((both, testimony.left_s[chosen]))
+        rows = np.concatenate((rows, _futures(testimony, chosen, ahead)))
+    wide = stretched(both, stage)
+    moved = np.isfinite(both) & (both > 0.0)
+    ratio = np.where(moved, wide, 1.0) / np.where(moved, both, 1.0)
+    rows = np.array(
+        [np.interp(ahead, ahead * r, row) for r, row in zip(ratio, rows, strict=True)]
+    )
+    pooled = Pooled(
+        trust=1.0 - joined / max(len(both), 1),
+        surprise=surprise,
+        stage=stage,
+        physics_left_s=left,
+        witness_left_s=alone,
+        own_share=0.0 if testimony is None else testimony.own_share,
+        too_cool=float(np.mean(cool)),
+    )
+    return wide, rows, pooled
+
+
+def _evenly(count: int, of: int) -> NDArray[np.int64]:
+    """Choose so many, evenly spread over an ordered lot."""
+    return ((np.arange(count) + 0.5) / max(count, 1) * of).astype(np.int64)
+
+
+def _futures(testimony: Testimony, rows: NDArray[np.int64], ahead: Floats) -> Floats:
+    """How the core would go on as those past cooks did. [°C]."""
+    found = {int(row): testimony.future(int(row), ahead) for row in np.unique(rows)}
+    return np.array([found[int(row)] for row in rows]).reshape(len(rows), len(ahead))
+
+
+def _level_after(plan: Sequence[Change], level_c: float) -> float:
+    """Level of the pit when all is done. [°C]."""
+    for change in plan:
+        level_c = level_c if change.pit_c is None else change.pit_c
+        level_c += change.pit_by or 0.0
+    return level_c
 
 
 @dataclass(frozen=True)
@@ -545,6 +666,8 @@ def forecast(
     members: int | None = None,
     seed: int = 1830,
     cores: int | None = None,
+    own: Sequence[PastCook] = (),
+    pit_name: str = "",
 ) -> Forecast:
     """Read a running cook and say when it will be ready.
 
@@ -556,7 +679,7 @@ def forecast(
         What "ready" means; a number is the probe's reading. [°C]
     changes : sequence of Change
         What will be done from now on.
-    pit_series, members, seed, cores
+    pit_series, members, seed, cores, own, pit_name
         See `forecast_from`.
     earlier : Forecast, optional
         Where the fit begins; the answer is the same, sooner.
@@ -587,6 +710,8 @@ def forecast(
         members=members,
         seed=seed,
         cores=cores,
+        own=own,
+        pit_name=pit_name,
     )
 
 
@@ -597,6 +722,8 @@ def compare_changes(
     *,
     members: int | None = None,
     seed: int = 1830,
+    own: Sequence[PastCook] = (),
+    pit_name: str = "",
 ) -> dict[str, Forecast]:
     """Forecast several ways to go on from one fit, with the same luck for each.
 
@@ -606,8 +733,18 @@ def compare_changes(
     target : Target
     ways : mapping of str to sequence of Change
         By name, such as ``{"leave it": (), "wrap now": (Change(in_s=0, wrap="foil"),)}``.
+    members, seed, own, pit_name
+        See `forecast_from`.
     """
     return {
-        name: forecast_from(fitted, target, changes, members=members, seed=seed)
+        name: forecast_from(
+            fitted,
+            target,
+            changes,
+            members=members,
+            seed=seed,
+            own=own,
+            pit_name=pit_name,
+        )
         for name, changes in ways.items()
     }

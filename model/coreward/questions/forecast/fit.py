@@ -824,3 +824,13 @@ def fit(
     if prior is None:
         prior = stated_prior(piece, fire=fire, dew_point_c=dew_point_c, pressure_pa=pressure_pa)
     return fit_past(past, prior, start=start, cores=cores)
+
+
+def whitened_residual(fitted: Fitted) -> Floats:
+    """Return reading less best curve, in what the physics expects: 1 is usual. [-]."""
+    result: Floats = linalg.solve_triangular(
+        _whitening(fitted.past),
+        fitted.past.reading_c - fitted.predicted_c,
+        lower=True,
+    )
+    return result

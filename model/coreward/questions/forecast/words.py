@@ -83,10 +83,15 @@ def explain_move(before: Forecast, after: Forecast, *, members: int = 100) -> Mo
     root[:size, :size] = before.fitted.root[:size, :size]
     old_piece = replace(after.fitted, best=padded, root=root)
     there = forecast_from(
-        old_piece, after.target, after.changes, members=members, weighed=False
+        old_piece, after.target, after.changes, members=members, weighed=False, witness=False
     )
     same = forecast_from(
-        before.fitted, before.target, before.changes, members=members, weighed=False
+        before.fitted,
+        before.target,
+        before.changes,
+        members=members,
+        weighed=False,
+        witness=False,
     )
     total = after.median_s - before.median_s
     pit = there.median_s - same.median_s
