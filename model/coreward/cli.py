@@ -6,18 +6,23 @@ Every import that costs time waits until a command needs it.
 from __future__ import annotations
 
 import argparse
-import json
-import math
 import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
-from coreward import __version__, cautions, forecast_command, launch
-from coreward.errors import CorewardError, InputError, LogError
+from coreward import (
+    __version__,
+    cautions,
+    forecast_command,
+    launch,
+    remember_command,
+    verdict_command,
+)
+from coreward.errors import CorewardError
+from coreward.log_options import add_log_options, print_json, read, said, tell
 
-_SECONDS_PER_MINUTE = 60.0
 EXIT_FINE = 0
 EXIT_CHECK_FAILED = 1
 EXIT_ERROR = 3
@@ -25,17 +30,6 @@ EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
 EXIT_INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
 _PROBE_CAUTION = cautions.ANSWER
-
-
-# The reader speaks of its own arguments; a person at a terminal has options.
-_OPTION_FOR = {
-    "columns=": "--column 'HEADING=ROLE'",
-    "units=": "--units C or --units F",
-    "start_date": "--start-date YYYY-MM-DD",
-    "accept_jumps=": "--accept-jumps",
-    "zone=": "--zone Europe/Berlin",
-    "sheet=": "--sheet NAME",
-}
 
 
 class _Parser(argparse.ArgumentParser):
@@ -81,7 +75,7 @@ def build_parser() -> argparse.ArgumentParser:
         "row, how long each probe spent where, and what that did to a stated organism.",
         epilog=_PROBE_CAUTION,
     )
-    _add_log_options(review)
+    add_log_options(review)
     review.set_defaults(run=_run_review)
 
     verdict = commands.add_parser(
@@ -92,8 +86,8 @@ def build_parser() -> argparse.ArgumentParser:
         epilog=f"Exit code: 0 met, 1 not met, 2 cannot tell, {EXIT_ERROR} the log cannot be "
         f"used, {EXIT_USAGE} wrong usage. {_PROBE_CAUTION}",
     )
-    _add_log_options(verdict)
-    _add_verdict_options(verdict)
+    add_log_options(verdict)
+    verdict_command.add_options(verdict)
     verdict.set_defaults(run=_run_verdict)
 
     forecast = commands.add_parser(
@@ -104,9 +98,20 @@ def build_parser() -> argparse.ArgumentParser:
         epilog=f"Needs about 250 MB; on one core of a small board a few seconds with "
         f"--members 100. {_PROBE_CAUTION}",
     )
-    _add_log_options(forecast)
+    add_log_options(forecast)
     forecast_command.add_options(forecast)
     forecast.set_defaults(run=_run_forecast)
+
+    keep = commands.add_parser(
+        "remember",
+        help="keep a finished log for the forecasts and plans of its pit, on this machine only",
+        description="Keep a finished log with its piece and its pit as a cook of your own: one "
+        "open file each, in a folder of yours. What they teach of a pit narrows its forecasts. "
+        "Nothing leaves this machine.",
+        epilog=_PROBE_CAUTION,
+    )
+    remember_command.add_options(keep)
+    keep.set_defaults(run=_run_remember)
 
     report = commands.add_parser(
         "report",
@@ -115,7 +120,7 @@ def build_parser() -> argparse.ArgumentParser:
         "needs no network: the suffix says .html, .pdf, .csv (the cleaned log) or .zip.",
         epilog=f"Exit code: 0 written, {EXIT_ERROR} not written. {_PROBE_CAUTION}",
     )
-    _add_log_options(report)
+    add_log_options(report)
     report.add_argument(
         "-o", "--output", metavar="FILE", type=Path, required=True, help="the file to write"
     )
@@ -124,7 +129,7 @@ def build_parser() -> argparse.ArgumentParser:
         action="store_true",
         help="the verdict, by the options below, not the review",
     )
-    _add_verdict_options(report)
+    verdict_command.add_options(report)
     report.set_defaults(run=_run_report)
 
     tables = commands.add_parser(
@@ -164,213 +169,6 @@ def _add_app(commands: Any) -> None:
         help="how many pages may be live at once (default: as many as fit, up to 30)",
     )
     app.set_defaults(run=_run_app)
-
-
-def _add_verdict_options(parser: argparse.ArgumentParser) -> None:
-    judged = parser.add_argument_group("what is judged")
-    judged.add_argument(
-        "--meat",
-        action="append",
-        help="beef, pork, lamb, veal, chicken, turkey, poultry or other meat; more than once "
-        "for a mixture. Not said: beef and poultry must both hold",
-    )
-    judged.add_argument(
-        "--condition",
-        action="append",
-        metavar="STATE",
-        help="intact (default), tenderised, injected, rolled, stuffed or ground; several, more "
-        "than once or with commas, add all their limits",
-    )
-    judged.add_argument(
-        "--standard",
-        action="append",
-        metavar="NAME",
-        help="a standard that is to decide; more than once for several. Not said: those made "
-        "for the meat, and the come-up",
-    )
-    judged.add_argument(
-        "--cooling",
-        nargs="?",
-        const=True,
-        metavar="RULE",
-        help="let the cooling decide too, by the usual rule or the one named",
-    )
-    judged.add_argument(
-        "--reheating",
-        nargs="?",
-        const=True,
-        metavar="RULE",
-        help="judge the last rise from the cold as a reheating of cooked meat too, by the "
-        "usual rule or the one named",
-    )
-    whose = parser.add_argument_group("whose history it is (the answer asks where it matters)")
-    whose.add_argument(
-        "--pieces",
-        type=_pieces,
-        metavar="PIECES",
-        help="one: all meat probes are in one piece; each: each is in its own; or by names, "
-        "such as 'brisket=T1,T2;pork=T3'. Not said: both are judged and the worse holds",
-    )
-    whose.add_argument(
-        "--probe",
-        action="append",
-        type=_column,
-        metavar="NAME=WHAT",
-        help="what a doubtful probe was: 'T3=in the air', 'T3=not used' or 'T3=in the meat'",
-    )
-    whose.add_argument(
-        "--new-piece",
-        action="append",
-        type=_moment,
-        metavar="H:MM",
-        help="when a new piece was put on, on the record's clock, such as 5:20; more than once "
-        "for several; none for the same piece throughout",
-    )
-    probe = parser.add_argument_group("the probe")
-    probe.add_argument(
-        "--probe-error", type=_number, metavar="K", help="added to every target, in kelvin"
-    )
-    probe.add_argument(
-        "--thickness",
-        type=_number,
-        metavar="MM",
-        help="thickness or diameter of the piece; with --probe-depth and --shape the centre "
-        "is estimated and judged in place of the probe",
-    )
-    probe.add_argument(
-        "--probe-depth", type=_number, metavar="MM", help="depth of the tip below the surface"
-    )
-    probe.add_argument(
-        "--depth-error",
-        type=_number,
-        metavar="MM",
-        default=0.0,
-        help="how well that depth is known (default 0)",
-    )
-    probe.add_argument("--shape", choices=("slab", "cylinder", "sphere"), help="of the piece")
-    cooker = parser.add_argument_group("the cooker (some standards ask)")
-    cooker.add_argument(
-        "--surface",
-        help="what kept the surface moist: sealed bag, immersed, moisture-holding casing, "
-        "direct heat, steam, sealed oven, humid air or dry",
-    )
-    cooker.add_argument(
-        "--humid", type=_number, metavar="MIN", help="how long it was humid, in minutes"
-    )
-    cooker.add_argument(
-        "--oven",
-        type=_temperature_c,
-        metavar="TEMPERATURE",
-        help="the lowest through the cook, such as 121C or 250F; plain numbers are °C",
-    )
-    cooker.add_argument("--oven-kind", help="still or convection")
-    cooker.add_argument("--mass", type=_number, metavar="KG", help="mass of the piece")
-
-
-def _number(text: str) -> float:
-    """Read a finite number; argparse turns the error into one about the option."""
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a finite number")
-    return value
-
-
-def _temperature_c(text: str) -> float:
-    """Read a temperature; argparse turns the error into one about the option."""
-    from coreward.units import read_temperature
-
-    try:
-        return read_temperature(text)
-    except InputError as error:
-        raise argparse.ArgumentTypeError(str(error)) from error
-
-
-def _column(text: str) -> tuple[str, str]:
-    """Read NAME=ROLE; the name may itself hold an equals sign."""
-    name, sign, role = text.rpartition("=")
-    if not sign or not name.strip() or not role.strip():
-        raise argparse.ArgumentTypeError(f"{text!r} is not NAME=ROLE, such as 'probe 1=meat'")
-    return name.strip(), role.strip()
-
-
-def _pieces(text: str) -> str | dict[str, tuple[str, ...]]:
-    """Read one, each, or NAME=PROBE,PROBE;NAME=PROBE."""
-    if text in ("one", "each"):
-        return text
-    found: dict[str, tuple[str, ...]] = {}
-    for part in text.split(";"):
-        name, sign, probes = part.partition("=")
-        named = tuple(probe.strip() for probe in probes.split(",") if probe.strip())
-        if not sign or not name.strip() or not named or name.strip() in found:
-            raise argparse.ArgumentTypeError(
-                f"{text!r} is not one, each or NAME=PROBE,PROBE;NAME=PROBE, such as "
-                "'brisket=T1,T2;pork=T3'"
-            )
-        found[name.strip()] = named
-    return found
-
-
-def _moment(text: str) -> float | None:
-    """Read H:MM or H:MM:SS on the record's clock; None for the word none. [s]."""
-    if text == "none":
-        return None
-    parts = text.split(":")
-    whole = all(part.isdecimal() and len(part) <= 4 for part in parts)
-    if len(parts) not in (2, 3) or not whole or any(int(part) > 59 for part in parts[1:]):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a time such as 5:20, or none")
-    hours, minutes, seconds = (int(part) for part in (*parts, "0")[:3])
-    return 3600.0 * hours + _SECONDS_PER_MINUTE * minutes + seconds
-
-
-def _add_log_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "log", metavar="LOG", type=Path, help="the probe log: CSV, .xlsx or JSON lines"
-    )
-    parser.add_argument(
-        "--units",
-        choices=("C", "F"),
-        type=str.upper,
-        help="the unit of the log's temperatures, where the file does not say",
-    )
-    parser.add_argument(
-        "--column",
-        action="append",
-        type=_column,
-        metavar="NAME=ROLE",
-        help="what a column holds, where its heading does not say: time, date, meat, air, "
-        "ambient or ignore; more than once for several",
-    )
-    parser.add_argument(
-        "--start-date",
-        metavar="YYYY-MM-DD",
-        help="the date of the first sample, where the file has times of day only",
-    )
-    parser.add_argument(
-        "--zone",
-        metavar="AREA/PLACE",
-        help="the time zone of local clock times, such as Europe/Berlin: tells an hour that "
-        "summer time skips or repeats",
-    )
-    parser.add_argument("--sheet", metavar="NAME", help="which sheet of a workbook")
-    parser.add_argument(
-        "--accept-jumps",
-        action="store_true",
-        help="take a jump that looks like a change between °C and °F as real",
-    )
-    parser.add_argument(
-        "--organism", help="the organism to answer for, as named by `coreward tables`"
-    )
-    parser.add_argument(
-        "--show-units",
-        choices=("C", "F"),
-        type=str.upper,
-        default="C",
-        help="the unit of the answer's temperatures (default C)",
-    )
-    parser.add_argument("--json", action="store_true", help="print JSON for a program")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -468,70 +266,24 @@ def _run_check(options: argparse.Namespace) -> int:
     return EXIT_FINE
 
 
-def print_json(answer: dict[str, Any], indent: int | None = 2) -> None:
-    """Print plain data as JSON."""
-    # allow_nan=False: NaN is not JSON, and a reader must never meet it.
-    print(json.dumps(answer, indent=indent, ensure_ascii=False, allow_nan=False), flush=True)
-
-
-def _read_log(options: argparse.Namespace) -> Any:
-    from coreward.logs.read import read_log
-
-    given: dict[str, Any] = {
-        "units": options.units,
-        "columns": dict(options.column) if options.column else None,
-        "start_date": options.start_date,
-        "accept_jumps": options.accept_jumps or None,
-        "zone": options.zone,
-        "sheet": options.sheet,
-    }
-    try:
-        return read_log(options.log, **_said(given))
-    except LogError as error:
-        hints = _hints(str(error))
-        if not hints:
-            raise
-        raise LogError(f"{error} On the command line: {'; '.join(hints)}.") from error
-
-
-def _hints(message: str) -> list[str]:
-    """Return the options that a message about arguments means and does not name itself."""
-    return [
-        option
-        for argument, option in _OPTION_FOR.items()
-        if argument in message and option.split()[0] not in message
-    ]
-
-
-def _said(given: dict[str, Any]) -> dict[str, Any]:
-    """Leave out what was not said, so that the defaults live in one place."""
-    return {name: value for name, value in given.items() if value is not None}
-
-
 def _run_review(options: argparse.Namespace) -> int:
-    _tell(_review(options), options)
+    tell(_review(options), options)
     return EXIT_FINE
 
 
 def _review(options: argparse.Namespace, **more: Any) -> Any:
     from coreward.questions.review.answer import review
 
-    return review(_read_log(options), organism=options.organism, **more)
-
-
-def _tell(answer: Any, options: argparse.Namespace) -> None:
-    """Print all that is said of an answer: as text, or as JSON for a program."""
-    from coreward.reports.things import document_of
-
-    document = document_of(answer)
-    if options.json:
-        print_json(document.data(options.show_units))
-    else:
-        print(document.text(options.show_units))
+    return review(read(options), organism=options.organism, **more)
 
 
 def _run_forecast(options: argparse.Namespace) -> int:
-    forecast_command.run(options, lambda: _read_log(options))
+    forecast_command.run(options, lambda: read(options))
+    return EXIT_FINE
+
+
+def _run_remember(options: argparse.Namespace) -> int:
+    remember_command.run(options)
     return EXIT_FINE
 
 
@@ -539,9 +291,9 @@ def _run_report(options: argparse.Namespace) -> int:
     from coreward.reports.write import report
 
     if options.verdict:
-        answer = _judge(options)
+        answer = verdict_command.judge(options)
     else:
-        answer = _review(options, **_said({"probe_error_k": options.probe_error}))
+        answer = _review(options, **said({"probe_error_k": options.probe_error}))
     path = report(answer, options.output, units=options.show_units)
     if options.json:
         print_json({"kind": "report", "file": str(path)})
@@ -550,69 +302,15 @@ def _run_report(options: argparse.Namespace) -> int:
     return EXIT_FINE
 
 
-def _judge(options: argparse.Namespace) -> Any:
-    """Give the verdict that the options ask for."""
-    from coreward.questions.verdict import verdict
-
-    moments = options.new_piece
-    if moments is not None and None in moments and len(moments) > 1:
-        raise InputError("--new-piece none means the same piece throughout; give no times.")
-    conditions = [
-        state.strip()
-        for given_states in options.condition or ["intact"]
-        for state in given_states.split(",")
-        if state.strip()
-    ]
-    given: dict[str, Any] = {
-        "standards": options.standard,
-        "pieces": options.pieces,
-        "probes": dict(options.probe) if options.probe else None,
-        "new_piece_s": None if moments is None else [t for t in moments if t is not None],
-        "cooling": options.cooling,
-        "reheating": options.reheating,
-        "probe_error_c": options.probe_error,
-        "probe_offset_m": _offset_m(options),
-        "shape": options.shape,
-        "surface": options.surface,
-        "humid_s": None if options.humid is None else options.humid * _SECONDS_PER_MINUTE,
-        "oven_c": options.oven,
-        "oven": options.oven_kind,
-        "mass_kg": options.mass,
-    }
-    return verdict(
-        _read_log(options),
-        meat=options.meat,
-        condition=conditions[0] if len(conditions) == 1 else conditions,
-        organism=options.organism,
-        **_said(given),
-    )
-
-
 def _run_verdict(options: argparse.Namespace) -> int:
-    answer = _judge(options)
+    answer = verdict_command.judge(options)
     try:
-        _tell(answer, options)
+        tell(answer, options)
         sys.stdout.flush()
     except BrokenPipeError:
         # The code is the answer: it must not turn into "met" because `head` was fast.
         _drop_output()
     return int(answer.exit_code)
-
-
-def _offset_m(options: argparse.Namespace) -> float | None:
-    """Distance of the probe from the centre, or None where it was not described. [m]."""
-    described = (options.thickness, options.probe_depth, options.shape)
-    if described == (None, None, None):
-        return None
-    if None in described:
-        raise InputError(
-            "to estimate the centre, say --thickness, --probe-depth and --shape together."
-        )
-    from coreward.questions.verdict.coldest import probe_offset
-    from coreward.units import millimetres_to_metres
-
-    lengths = (options.thickness, options.probe_depth, options.depth_error)
-    return probe_offset(*(millimetres_to_metres(length) for length in lengths))
 
 
 def _run_tables(options: argparse.Namespace) -> int:

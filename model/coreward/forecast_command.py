@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from coreward.errors import InputError
+from coreward.log_options import stated
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +30,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "with the thickness after it if it was measured, and 'bone' if it has its bone",
     )
     wanted.add_argument("--meat", type=int, default=1, help="which meat probe, from 1")
+    wanted.add_argument(
+        "--pit",
+        metavar="NAME",
+        help="your name of the pit, as given to `coreward remember`: says what its cooks "
+        "taught",
+    )
     wanted.add_argument("--fire", help="what heats the pit, as in `coreward tables fire`")
     wanted.add_argument(
         "--until", type=float, metavar="HOURS", help="pretend that the log ends there"
@@ -87,7 +94,7 @@ def piece_of(text: str) -> Any:
     from coreward.cook.stages import Piece
     from coreward.physics.body import SHAPES
     from coreward.physics.meat import meat
-    from coreward.units import read_temperature
+    from coreward.units import read_length, read_temperature
 
     parts = [part.strip() for part in text.split(",")]
     if len(parts) > 2 and parts[1].lower().endswith(("kg", "lb")):
@@ -100,34 +107,24 @@ def piece_of(text: str) -> Any:
     cut, shape, size, start = parts
     if shape not in SHAPES:
         raise InputError(f"--piece: {shape!r} is no shape; use {', '.join(SHAPES)}.")
-    return Piece(SHAPES[shape](_metres(size)), meat(cut), read_temperature(start))
+    return Piece(
+        SHAPES[shape](_of_piece(read_length, size)), meat(cut), read_temperature(start)
+    )
 
 
-def _metres(size: str) -> float:
-    from coreward.units import inches_to_metres, millimetres_to_metres
-
-    number = size.lower().removesuffix("mm").removesuffix("in").strip()
+def _of_piece(read: Callable[[str], float], text: str) -> float:
     try:
-        value = float(number)
-    except ValueError:
-        raise InputError(f"--piece: {size!r} is no size; write 60 mm or 2.4 in.") from None
-    inches = size.lower().rstrip().endswith("in")
-    return float(inches_to_metres(value) if inches else millimetres_to_metres(value))
+        return read(text)
+    except InputError as error:
+        raise InputError(f"--piece: {error}") from None
 
 
 def _weighed(parts: list[str]) -> Any:
     """Read a piece that was weighed."""
     from coreward.cook.usual_piece import piece
-    from coreward.units import pounds_to_kilograms, read_temperature
+    from coreward.units import read_length, read_mass, read_temperature
 
     cut, weight, *between, start = parts
-    pounds = weight.lower().endswith("lb")
-    try:
-        value = float(weight[:-2])
-    except ValueError:
-        raise InputError(
-            f"--piece: {weight!r} is no weight; write 5.2 kg or 11.5 lb."
-        ) from None
     sizes = [part for part in between if part.lower() != "bone"]
     if len(sizes) > 1:
         raise InputError(
@@ -135,9 +132,9 @@ def _weighed(parts: list[str]) -> Any:
         )
     return piece(
         cut,
-        float(pounds_to_kilograms(value)) if pounds else value,
+        _of_piece(read_mass, weight),
         bone=len(sizes) < len(between),
-        thickness_m=_metres(sizes[0]) if sizes else None,
+        thickness_m=_of_piece(read_length, sizes[0]) if sizes else None,
         start_c=read_temperature(start),
     )
 
@@ -185,15 +182,21 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
     read : callable
         Reads the whole log once.
     """
+    from coreward.experience.learned import learned
+    from coreward.experience.own_cooks import own_cooks
+    from coreward.plain import as_data
     from coreward.questions.forecast.answer import forecast
     from coreward.questions.forecast.words import explain_move
     from coreward.reports.things import document_of
     from coreward.units import read_temperature
+    from coreward.words import shown
 
     piece = piece_of(options.piece)
     target = read_temperature(options.target)
     changes = tuple(change_of(text) for text in options.change)
-    earlier = None
+    earlier, taught = None, None
+    if options.pit is not None:
+        taught = learned(own_cooks(), options.pit)
     logs = _followed(options) if options.follow else iter([read()])
     for log in logs:
         try:
@@ -219,9 +222,15 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
             continue
         said = document_of(answer)
         if options.json:
-            _say_json(said.data(options.show_units), options)
+            told = said.data(options.show_units)
+            if taught is not None:
+                told["learned"] = as_data(taught, options.show_units)
+                told["learned"]["said"] = as_data(taught.said, options.show_units)
+            _say_json(told, options)
         else:
             print(said.text(options.show_units))
+            for sentence in () if taught is None else taught.said:
+                print(shown(sentence, options.show_units))
             if earlier is not None:
                 print(explain_move(earlier, answer).in_words())
             if options.follow:
@@ -239,11 +248,6 @@ def _followed(options: argparse.Namespace) -> Iterator[Any]:
     """Return logs of a growing file, at most one each `every` seconds."""
     from coreward.logs.follow import follow_log
 
-    given = {
-        "units": options.units,
-        "columns": dict(options.column) if options.column else None,
-        "start_date": options.start_date,
-        "zone": options.zone,
-        "accept_jumps": options.accept_jumps,
-    }
-    return follow_log(options.log, idle_s=options.idle, apart_s=options.every, **given)
+    return follow_log(
+        options.log, idle_s=options.idle, apart_s=options.every, **stated(options)
+    )

@@ -84,3 +84,38 @@ def read_temperature(text: str) -> float:
     if not math.isfinite(value):
         raise InputError(f"{text!r} is not a temperature; write 93, 93C or 200F.")
     return fahrenheit_to_celsius(value) if plain.endswith("F") else value
+
+
+def read_length(text: str) -> float:
+    """Read a length with mm or in behind it; plain numbers are millimetres. [m].
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    value, inches = _with_unit(text, ("mm", "in"), "size; write 60 mm or 2.4 in")
+    return float(inches_to_metres(value) if inches else millimetres_to_metres(value))
+
+
+def read_mass(text: str) -> float:
+    """Read a mass with kg or lb behind it; plain numbers are kilograms. [kg].
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    value, pounds = _with_unit(text, ("kg", "lb"), "weight; write 5.2 kg or 11.5 lb")
+    return float(pounds_to_kilograms(value)) if pounds else value
+
+
+def _with_unit(text: str, units: tuple[str, str], what: str) -> tuple[float, bool]:
+    plain = text.strip().lower()
+    try:
+        value = float(plain.removesuffix(units[0]).removesuffix(units[1]))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"{text!r} is no {what}.")
+    return value, plain.endswith(units[1])

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from coreward import person
 from coreward.errors import InputError
 from coreward.questions.review.panel import log_panel
-from coreward.widgets import log_source, remember
+from coreward.widgets import log_source
 from coreward.widgets.log_source import _plain_name, _typed_file
 
 LOG = "minutes,pit C,meat C\n" + "".join(f"{n},110,{20 + n / 10}\n" for n in range(200))
@@ -17,7 +18,7 @@ LOG = "minutes,pit C,meat C\n" + "".join(f"{n},110,{20 + n / 10}\n" for n in ran
 @pytest.fixture
 def page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Be the page of one visitor among many, in a folder like that of the notebooks."""
-    monkeypatch.setenv(remember.SERVES, "visitor")
+    monkeypatch.setenv(person.SERVES, "visitor")
     monkeypatch.setenv("SCRIPT_NAME", "/page/my-log")
     monkeypatch.delenv("JPY_SESSION_NAME", raising=False)
     notebooks = tmp_path / "served" / "notebooks"
@@ -83,7 +84,7 @@ def test_a_panel_answers_so_as_well(page: Path) -> None:
 def test_at_home_a_path_that_is_none_is_a_sentence(
     typed: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(remember.SERVES, "one")
+    monkeypatch.setenv(person.SERVES, "one")
     with pytest.raises(InputError, match="is no path of a file"):
         _typed_file(typed)
     panel = log_panel(units="C")

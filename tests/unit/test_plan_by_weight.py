@@ -9,13 +9,13 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import coreward as cw
+from coreward import person
 from coreward.errors import InputError
 from coreward.questions.plan.answer import Plan
 from coreward.questions.plan.document import plan_code
 from coreward.questions.plan.file import read_plan_file
 from coreward.questions.plan.inputs import Hold, PitPlan, PlannedPiece, Wanted
 from coreward.questions.plan.panel import plan_panel
-from coreward.widgets import settings as panel_settings
 from coreward.words import shown
 
 SERVE = dt.datetime(2026, 7, 11, 18, 30, tzinfo=ZoneInfo("Europe/London"))
@@ -115,7 +115,7 @@ def test_slips_in_the_file(tmp_path: Path, old: str, new: str, words: str) -> No
 def test_the_panel_takes_a_weight_and_draws_the_piece(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(panel_settings.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path))
     panel = plan_panel("C", day=dt.date(2026, 7, 11), mass_kg=5.0, remember=False)
     controls = panel.controls
     assert controls["mass"].widget.layout.display != "none"

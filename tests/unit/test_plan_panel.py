@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 import coreward as cw
+from coreward import person
 from coreward.drawing.style import lightness
 from coreward.errors import InputError
 from coreward.questions.plan.answer import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
@@ -22,7 +23,6 @@ from coreward.questions.plan.panel import PlanPanel, PlanState, _serve_at, plan_
 from coreward.questions.plan.ways import Way, compare_ways
 from coreward.questions.plan.ways_table import ways_table
 from coreward.reports.write import report_bytes
-from coreward.widgets import settings
 from support.pictures import is_drawn
 
 LONDON = ZoneInfo("Europe/London")
@@ -32,7 +32,7 @@ DAY = dt.date(2026, 10, 24)
 @pytest.fixture(autouse=True)
 def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep the person's own settings out of the tests."""
-    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path))
 
 
 def piece(name: str = "flat", **changes) -> PlannedPiece:

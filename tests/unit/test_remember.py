@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from coreward import person
 from coreward.questions.rest.panel import RestState
-from coreward.widgets import remember, settings
+from coreward.widgets import remember
 from support.toy_panel import ToyPanel, ToyState
 
 AS_LEFT = "as you left it"
@@ -40,8 +41,8 @@ class Kernel:
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path / "settings"))
-    for name in ("JPY_SESSION_NAME", "SCRIPT_NAME", remember.SERVES):
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path / "settings"))
+    for name in ("JPY_SESSION_NAME", "SCRIPT_NAME", person.SERVES):
         monkeypatch.delenv(name, raising=False)
     return tmp_path / "settings" / "left"
 
@@ -119,7 +120,7 @@ def test_where_cells_have_no_names_the_order_tells_panels_apart(
 ) -> None:
     monkeypatch.delenv("JPY_SESSION_NAME")
     monkeypatch.setenv("SCRIPT_NAME", "/page/supper")
-    monkeypatch.setenv(remember.SERVES, "one")
+    monkeypatch.setenv(person.SERVES, "one")
     for code, pit_c in (("first", 101.0), ("second", 102.0)):
         kernel.cell(None, code)
         opened().state.pit_c = pit_c
@@ -170,11 +171,11 @@ def test_nobody_is_remembered_who_does_not_want_to_be(kernel: Kernel, folder: Pa
 def test_where_many_share_a_server_nobody_is_remembered(
     kernel: Kernel, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(remember.SERVES, "many")
+    monkeypatch.setenv(person.SERVES, "many")
     opened().state.pit_c = 141.0
     assert files(folder) == []
     # The app view counts as open before many unless it says otherwise.
-    monkeypatch.delenv(remember.SERVES)
+    monkeypatch.delenv(person.SERVES)
     monkeypatch.delenv("JPY_SESSION_NAME")
     monkeypatch.setenv("SCRIPT_NAME", "/page/supper")
     opened().state.pit_c = 141.0
@@ -186,7 +187,7 @@ def test_a_visitor_with_settings_apart_is_remembered_but_gets_no_folder(
 ) -> None:
     monkeypatch.delenv("JPY_SESSION_NAME")
     monkeypatch.setenv("SCRIPT_NAME", "/page/supper")
-    monkeypatch.setenv(remember.SERVES, "visitor")
+    monkeypatch.setenv(person.SERVES, "visitor")
     panel = opened()
     panel.state.pit_c = 141.0
     assert panel.files._save_here not in panel.files._save_row.children

@@ -10,6 +10,7 @@ import pytest
 from matplotlib.axes import Axes
 
 import coreward as cw
+from coreward import person
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
 from coreward.physics.lethality import kinetics_for
@@ -18,7 +19,6 @@ from coreward.questions.rest.figure import RestPicture, alt_text
 from coreward.questions.rest.panel import RestPanel, RestState, _answer, rest_panel
 from coreward.questions.rest.tenderness import section, tenderness
 from coreward.questions.verdict import CAUTION
-from coreward.widgets import settings
 from coreward.words import Reading
 from support.pictures import is_drawn
 
@@ -26,7 +26,7 @@ from support.pictures import is_drawn
 @pytest.fixture(autouse=True)
 def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Keep the person's own settings out of the tests."""
-    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path))
     return tmp_path
 
 

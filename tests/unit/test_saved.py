@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 import traitlets
 
+from coreward import person
 from coreward.errors import InputError
 from coreward.questions.rest.panel import rest_panel
 from coreward.questions.review.panel import log_panel
@@ -24,7 +25,7 @@ from support.toy_panel import ToyPanel, ToyState
 @pytest.fixture(autouse=True)
 def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Keep the person's own settings and folder out of the tests."""
-    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path / "settings"))
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path / "settings"))
     monkeypatch.chdir(tmp_path)
     return tmp_path
 

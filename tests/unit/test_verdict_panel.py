@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from coreward import person
 from coreward.errors import InputError
 from coreward.questions.verdict import CAUTION
 from coreward.questions.verdict.panel import (
@@ -18,7 +19,6 @@ from coreward.questions.verdict.panel import (
     verdict_panel,
     verdict_state,
 )
-from coreward.widgets import settings
 from coreward.words import CUSTOMARY, METRIC
 from coreward.words import shown as say_shown
 
@@ -30,7 +30,7 @@ TABLE = "us meat 6.5 log"
 @pytest.fixture(autouse=True)
 def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep the person's own settings out of the tests, and find the demo logs."""
-    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path))
     monkeypatch.chdir(ROOT)
 
 

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from coreward import person
 from coreward.errors import InputError
 from coreward.questions.review.panel import log_panel
 from coreward.questions.stall.panel import StallPanel, dew_point_of, stall_panel
@@ -27,7 +28,7 @@ from support.toy_panel import ToyPanel, ToyState
 @pytest.fixture(autouse=True)
 def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Keep the person's own settings out of the tests."""
-    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path))
     return tmp_path
 
 

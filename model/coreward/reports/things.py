@@ -16,6 +16,7 @@ from coreward.reports.document import Document
 _GIVEN: Final = {
     "coreward.cook.result": "coreward.questions.stall",
     "coreward.logs.log": "coreward.questions.review",
+    "coreward.experience.own_cooks": "coreward.questions.keep",
 }
 Function = TypeVar("Function", bound=Callable[[Any], Document])
 

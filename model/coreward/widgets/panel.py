@@ -30,10 +30,11 @@ import traitlets
 from coreward.drawing.pen import PEN
 from coreward.drawing.png import size as png_size
 from coreward.errors import CorewardError, InputError
+from coreward.person import keeps
 from coreward.widgets import saved, settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
 from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button
-from coreward.widgets.remember import Memory, keeps, memory
+from coreward.widgets.remember import Memory, memory
 from coreward.widgets.schedule import Cancelled, Compute, Later, LatestWins, Progress, Stopped
 from coreward.words import UnitChoice, as_units
 

@@ -11,7 +11,7 @@ from typing import Final, Protocol
 import ipywidgets as W
 
 from coreward.errors import InputError
-from coreward.widgets.remember import serves_one
+from coreward.person import serves_one
 from coreward.widgets.saved import SUFFIX, checked, inside
 
 PAGE_STYLE: Final = """

@@ -1,7 +1,7 @@
 """A panel is found again as it was left: after a reload, and with a new kernel.
 
 Each panel of each page has a small file of its own in the person's settings folder (see
-`coreward.widgets.settings`), in the format of `coreward.widgets.saved`. It lies there and
+`coreward.person`), in the format of `coreward.widgets.saved`. It lies there and
 not beside the notebook because a notebook's folder may be read-only, belongs to
 whoever gets the notebook next, and is what a checkout of the project is compared with.
 
@@ -11,7 +11,7 @@ panels that are otherwise alike are told apart by the order in which they are ma
 
 Nothing is kept where no page is known: in a script, under a test, where a notebook
 is executed without a person. So what such a run shows never hangs on what somebody did
-before. Nor is anything kept where several people share a server (see `serves_one`).
+before. Nor is anything kept where several people share a server (`serves_one` there).
 """
 
 from __future__ import annotations
@@ -24,16 +24,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from coreward.files import write_atomically
-from coreward.widgets import settings
+from coreward.person import APP_PAGE, LAB_PAGE, folder, keeps
 
-SERVES: Final = "COREWARD_SERVES"
-"""Environment variable: ``one`` person or ``many`` are before the pages of this server.
-
-``visitor`` is one of many for whom the server keeps a settings folder apart (the app view
-does): what is left is remembered there, but the folder of the pages is nobody's.
-"""
-_LAB_PAGE: Final = "JPY_SESSION_NAME"
-_APP_PAGE: Final = "SCRIPT_NAME"
 _FOLDER: Final = "left"
 _MOST_FILES: Final = 400
 
@@ -132,34 +124,17 @@ def memory(kind: str, start: Mapping[str, Any], remember: bool | str) -> Memory 
         parts = (*parts, _cell(parts))
     digest = hashlib.sha256("\n".join(parts).encode("utf-8", "replace")).hexdigest()[:20]
     try:
-        folder = settings.folder()
+        place_of_all = folder()
     except RuntimeError:  # there is no home
         return None
-    return Memory(folder / _FOLDER / f"{kind.replace(' ', '-')}-{digest}.json")
+    return Memory(place_of_all / _FOLDER / f"{kind.replace(' ', '-')}-{digest}.json")
 
 
 def page() -> str | None:
     """Return the page that this kernel serves, or None if it serves none."""
     if _request() is None:
         return None
-    return os.environ.get(_LAB_PAGE) or os.environ.get(_APP_PAGE) or None
-
-
-def keeps() -> bool:
-    """Tell whether what is left here may be kept: it is one person's, or one visitor's."""
-    return os.environ.get(SERVES) == "visitor" or serves_one()
-
-
-def serves_one() -> bool:
-    """Tell whether what is kept here is one person's.
-
-    Unless `SERVES` says otherwise, the app view counts as open before many: there, what
-    one person leaves must not be shown to the next, nor written into the folder.
-    """
-    said = os.environ.get(SERVES)
-    if said in {"one", "many"}:
-        return said == "one"
-    return bool(os.environ.get(_LAB_PAGE)) or not os.environ.get(_APP_PAGE)
+    return os.environ.get(LAB_PAGE) or os.environ.get(APP_PAGE) or None
 
 
 def _cell(alike: tuple[str, ...]) -> str:

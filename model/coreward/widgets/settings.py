@@ -8,21 +8,18 @@ the choice then holds for that notebook only, and the caller is told why.
 from __future__ import annotations
 
 import json
-import os
-import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Final, get_args
 
 from coreward.errors import InputError
 from coreward.files import write_atomically
+from coreward.person import folder
 from coreward.words import METRIC, LengthUnit, MassUnit, TemperatureUnit, UnitChoice
 
 _SCHEMA: Final = "coreward settings"
 _VERSION: Final = 1
 _FILE: Final = "settings.json"
-FOLDER_VARIABLE: Final = "COREWARD_CONFIG_DIR"
-"""Environment variable that overrides the folder."""
 
 
 @dataclass(frozen=True)
@@ -31,20 +28,6 @@ class Kept:
 
     units: UnitChoice
     problem: str = ""
-
-
-def folder() -> Path:
-    """Return the folder where this system keeps a person's settings."""
-    chosen = os.environ.get(FOLDER_VARIABLE)
-    if chosen:
-        return Path(chosen)
-    if sys.platform == "win32":
-        base = os.environ.get("APPDATA")
-        return (Path(base) if base else Path.home() / "AppData" / "Roaming") / "coreward"
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Application Support" / "coreward"
-    base = os.environ.get("XDG_CONFIG_HOME")
-    return (Path(base) if base else Path.home() / ".config") / "coreward"
 
 
 def read(place: Path | None = None) -> Kept:

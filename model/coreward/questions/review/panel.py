@@ -2,29 +2,38 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import html
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar, Final
 
 import ipywidgets as W
 
+from coreward.cook.usual_piece import cut_names
 from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
+from coreward.person import serves_one
 from coreward.physics.lethality import kinetics_names, load_kinetics
+from coreward.questions.keep.answer import UNWRAPPED, Wrapping, remember
 from coreward.questions.review.answer import Review, review
 from coreward.questions.review.document import document, log_name
 from coreward.questions.review.figure import figure_log
 from coreward.reports.html_page import panel_html
+from coreward.reports.things import document_of
 from coreward.reports.write import download_link
+from coreward.units import read_length, read_mass, read_temperature
 from coreward.widgets.controls import Choice
+from coreward.widgets.keep_form import ENTRIES, KeepForm
 from coreward.widgets.log_source import LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View
 from coreward.words import UnitChoice, shown
 
 _DPI: Final = 110
+_SIZES: Final = (ENTRIES["mass"], ENTRIES["thickness"])
+_WRAPS: Final = ("foil", "paper", UNWRAPPED)
 
 
 def _organisms() -> dict[str, str]:
@@ -87,19 +96,23 @@ class LogPanel(LogSourcePanel):
         """Return the tables below the picture."""
         self._tables = W.HTML(layout=W.Layout(margin="4px"))
         self._tables.add_class("coreward-tables")
-        return (self._tables,)
+        return (self.form.widget, self._tables)
 
     def beside(self) -> Sequence[W.Widget]:
         """Return the export."""
         self.export_button = self._button("Export CSV", "export", self._offer_export)
         self._export_line = W.HTML()
         self._export_line.add_class("coreward-export")
-        return (self.export_button, self._export_line)
+        self.form = KeepForm(cut_names(), self._keep, lambda: self.state.units)
+        # Where many share a server, no cook is kept: there is no button for it.
+        keep = [self.form.button] if serves_one() else []
+        return (self.export_button, *keep, self._export_line)
 
     def arrange(self) -> None:
         """Show what belongs to the chosen source; an offer of an earlier log is gone."""
         super().arrange()
         self._export_line.value = ""
+        self.form.clear()
 
     # -- outcome ---------------------------------------------------------------------
 
@@ -151,6 +164,42 @@ class LogPanel(LogSourcePanel):
             If there is no log or the file cannot be written.
         """
         return self._log().to_csv(path)
+
+    # -- keeping ---------------------------------------------------------------------
+
+    def _keep(self, said: Mapping[str, str]) -> str:
+        """Keep the log as a cook of one's own, and say what was learned."""
+        log, units = self._log(), self.state.units
+        missing = [words for name, words in ENTRIES.items() if not said[name]]
+        if said["mass"] or said["thickness"]:
+            missing = [words for words in missing if words not in _SIZES]
+        if missing:
+            raise InputError(f"The log cannot tell everything: say also {'; '.join(missing)}.")
+
+        def degrees(name: str) -> float:
+            text = said[name]
+            return read_temperature(text + units.temperature * text[-1].isdecimal())
+
+        mass, thick = said["mass"], said["thickness"]
+        try:
+            probe = int(said["probe"])
+        except ValueError:
+            raise InputError(f"{said['probe'][:20]!r} is no number of a probe.") from None
+        kept = remember(
+            log,
+            cut=said["cut"],
+            target_c=degrees("target"),
+            pit=said["pit"],
+            pit_set_c=degrees("set"),
+            mass_kg=read_mass(mass + units.mass * mass[-1].isdecimal()) if mass else None,
+            thickness_m=read_length(thick + units.length * thick[-1].isdecimal())
+            if thick
+            else None,
+            wrapping=None if said["wrap"] not in _WRAPS else Wrapping(said["wrap"]),
+            meat=probe,
+            now=dt.datetime.now(),
+        )
+        return shown(document_of(kept).lead, units)
 
     def _log(self) -> ProbeLog:
         outcome = self.state.outcome
