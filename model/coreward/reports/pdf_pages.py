@@ -69,7 +69,7 @@ class _Pages(FPDF):
         self.set_title(self.known(title))
         self.set_lang("en-GB")
         self.set_margins(_MARGIN, _MARGIN, _MARGIN)
-        self.set_auto_page_break(True, margin=18)
+        self.set_auto_page_break(True, margin=15)
         self.alias_nb_pages()
         self.add_page()
 
