@@ -108,8 +108,8 @@ def test_the_headline_says_how_to_see_in_time_that_it_is_late(boxed: Plan) -> No
     later = dt.datetime.fromtimestamp(sign.serve_s, dt.UTC).astimezone(LONDON)
     words = (
         f"Still below {sign.below_c:.0f} °C at {check:%H:%M}? Then 18:30 is kept in "
-        f"{math.floor(100 * sign.keeps + 1e-9)} in 100 only: promise {later:%H:%M}, or see in My "
-        "log what helps."
+        f"{math.floor(100 * sign.keeps + 1e-9)} in 100 only: promise {later:%H:%M}, or see in "
+        "My log what helps."
     )
     assert words in shown(boxed.lead, "C")
     # Counted again with plain loops.

@@ -564,7 +564,8 @@ class DayControl(Control):
     def show(self) -> None:  # noqa: D102
         day = self.spec.meant(self.value)
         self.calendar.value = day
-        self.words.value = f"&nbsp; {day_words(day)}"
+        past = ", which is past" if day < dt.date.today() else ""
+        self.words.value = f"&nbsp; {day_words(day)}{past}"
 
     def _chosen(self, day: dt.date | None) -> None:
         if day is None:

@@ -307,7 +307,8 @@ def _about(seconds: float) -> Lasting:
 def _early(one: PieceOutlook, p: Plan) -> Say:
     """Say how early a piece most likely is, what keeps it, and how much later to light."""
     pull, cut = one.step("pull"), one.step("slice")
-    assert pull is not None and cut is not None
+    assert pull is not None
+    assert cut is not None
     serve, place = p.serve_at, one.item.hold.place
     until = pull.planned + dt.timedelta(seconds=0.0 if math.isnan(one.hot_s) else one.hot_s)
     # A minute that it may not last is not promised.
