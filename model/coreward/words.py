@@ -443,6 +443,30 @@ def shown(text: Text | int, units: Units) -> str:
     return text.shown(units) if isinstance(text, Quantity) else str(text)
 
 
+@dataclass(frozen=True)
+class Opening(Quantity):
+    """What a sentence opens with, such as the name of a piece: with a capital."""
+
+    text: Text | int
+
+    def shown(self, units: Units) -> str:
+        """Return it as text in the reader's units."""
+        words = shown(self.text, units)
+        return f"{words[:1].upper()}{words[1:]}"
+
+
+@dataclass(frozen=True)
+class Sentence(Quantity):
+    """A clause, or a sentence already, as a sentence: with a capital and one full stop."""
+
+    text: Text
+
+    def shown(self, units: Units) -> str:
+        """Return it as text in the reader's units."""
+        words = Opening(self.text).shown(units)
+        return words if words.endswith((".", "?", "!")) else f"{words}."
+
+
 def together(parts: Iterable[Text], between: str = " ") -> Say:
     """Return several sentences as one, in order."""
     kept = tuple(parts)

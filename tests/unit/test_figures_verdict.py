@@ -43,7 +43,8 @@ def test_every_deciding_standard_is_marked_with_its_answer() -> None:
     upper, _ = figure_verdict(answer).axes
     labels = _labels(upper)
     for item in answer.standards:
-        assert (f"{item.name}: {item.state}" in labels) == item.counts
+        named = f"{words.shown(item.title, 'C')}: {item.state}"
+        assert (named in [label.replace("\n", " ") for label in labels]) == item.counts
 
 
 def test_the_confident_curve_ends_at_the_confident_value() -> None:

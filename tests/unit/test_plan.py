@@ -117,7 +117,7 @@ def test_a_late_piece_is_said_and_the_hour_that_is_possible(supper_plan: Plan) -
     assert supper_plan.nearest_serve_at > supper_plan.serve_at
     told = said(supper_plan)
     late = (
-        f"turkey comes late: with it the hour is kept in {chances(turkey.chance_ready)} only."
+        f"Turkey comes late: with it the hour is kept in {chances(turkey.chance_ready)} only."
     )
     assert late in told
     nearest = f"{supper_plan.nearest_serve_at:%H:%M}"
@@ -249,7 +249,7 @@ def test_a_core_that_the_pit_cannot_give_is_said_with_the_nearest() -> None:
     assert answer.chance_ready < 0.5
     words = shown(only.nearest, "C")
     assert (
-        "flank cannot be at 96 °C with the chance wanted: the pit of 90 °C is 6.0 K colder"
+        "Flank cannot be at 96 °C with the chance wanted: the pit of 90 °C is 6.0 K colder"
         in words
     )
     nearest = float(words.split("a core of ")[1].split(" °C")[0])
@@ -340,7 +340,7 @@ def test_the_hold_is_cut_to_what_stays_hot() -> None:
     assert only.most_hold_s < 1800.0
     minutes = int(only.most_hold_s // 60)
     note = (
-        "flank in its kitchen falls below the hot-holding limit (58.3 °C with the probe's "
+        "Flank in its kitchen falls below the hot-holding limit (58.3 °C with the probe's "
         f"error) after 4 min, within its rest of {minutes} min: that is a rest and no hot hold."
     )
     assert shown(only.hold_note, "C") == note
@@ -473,7 +473,7 @@ def test_every_field_of_the_dict_is_that_of_the_plan(supper_plan: Plan) -> None:
     assert told["fuel_hours"] == supper_plan.fuel_hours
     assert (told["members"], told["seed"]) == (FEW, 1830)
     assert told["warnings"] == []
-    for key in ("sentences", "assumptions", "cautions"):
+    for key in ("sentences", "slips", "assumptions", "cautions"):
         assert told[key] == [shown(words, "C") for words in getattr(supper_plan, key)]
     for row, step in zip(told["steps"], supper_plan.steps, strict=True):
         assert row == {
@@ -499,6 +499,10 @@ def test_every_field_of_the_dict_is_that_of_the_plan(supper_plan: Plan) -> None:
             "chance_as_wanted": one.chance_as_wanted,
             "most_hold_s": one.most_hold_s,
             "hold_note": shown(one.hold_note, "C"),
+            "hot_s": one.hot_s,
+            "hot_limit_c": one.hot_limit_c,
+            "late": None if one.late is None else vars(one.late),
+            "unsure": shown(one.unsure, "C"),
             "wait_s": one.wait_s,
             "chance_come_up": one.chance_come_up,
             "warnings": [],
@@ -528,17 +532,17 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
     earlier, later = p.curve.at(-3600.0), p.curve.at(3600.0)
     turkey = p.piece("turkey")
     for sentence in (
-        f"Light the fire at {light} to serve at 18:30: ready by then in "
+        f"Light the fire at {light} to serve at 18:30 on Saturday 24 October: ready by then in "
         f"{chances(p.chance_ready)}, and in {chances(p.chance_in_hold)} also without any "
         "piece waiting longer than its hold.",
         f"Lit an hour earlier: ready in {chances(earlier[0])}, too early for a hold in "
         f"{chances(earlier[2])}.",
         f"Lit an hour later: ready in {chances(later[0])}, too early for a hold in "
         f"{chances(later[2])}.",
-        f"turkey comes late: with it the hour is kept in {chances(turkey.chance_ready)} only.",
+        f"Turkey comes late: with it the hour is kept in {chances(turkey.chance_ready)} only.",
         "18:30 cannot be kept with the chance wanted. Nearest possible: serve at "
         f"{p.nearest_serve_at:%H:%M}.",
-        "shoulder in its box falls below the hot-holding limit (58.3 °C with the probe's "
+        "Shoulder in its box falls below the hot-holding limit (58.3 °C with the probe's "
         f"error) after {hot}, not the 6 h asked for.",
     ):
         assert sentence in text
@@ -559,7 +563,7 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
     assert "  [ ] 18:30  serve" in lines
     assert shown(p.assumptions[0], "C") in text
     assert shown(p.assumptions[0], "C").startswith(f"{FEW} draws of piece, meat, pit and ")
-    assert f"turkey: {shown(turkey.verdict_headline, 'C')}" in text
+    assert f"Turkey: {shown(turkey.verdict_headline, 'C')}" in text
     assert p.cautions[0] in text
 
 

@@ -55,7 +55,7 @@ def test_a_thicker_shoulder_of_the_same_weight_is_nearly_as_soon_done() -> None:
 def test_the_plan_says_what_it_took_the_piece_for_and_repeats_itself() -> None:
     answer = planned(3.5)
     told = " ".join(shown(words, "C") for words in answer.assumptions)
-    assert "shoulder: Pork shoulder of 3.5 kg is taken for a block" in told
+    assert "Shoulder: Pork shoulder of 3.5 kg is taken for a block" in told
     assert "is reckoned with for this weight" in told
     assert answer.pieces[0].item.mass_kg == 3.5
     code = plan_code(answer)

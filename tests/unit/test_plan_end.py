@@ -133,7 +133,7 @@ def test_the_core_is_the_same_everywhere(chicken: Plan, units: str, wished: str)
     assert shown(one.step("pull").note, units) == note
     text = text_of(chicken, units)
     raised = (
-        f"chicken breast is pulled at a core of {core} and not of {wished}: only there are "
+        f"Chicken breast is pulled at a core of {core} and not of {wished}: only there are "
         "the hold tables met in every draw."
     )
     assert raised in text
@@ -219,7 +219,7 @@ def test_a_wish_that_meets_no_table_is_said_before_everything_else(
     assert text_of(raw, units).startswith(first)
     assert numbers_of(raw, units)["warnings"] == [first]
     assert numbers_of(raw, units)["pieces"][0]["verdict"] == "not met"
-    assert shown(raw.lead, units) == f"{first} {shown(raw.sentences[1], units)}"
+    assert shown(raw.lead, units).startswith(f"{first} {shown(raw.sentences[1], units)}")
     page = " ".join(page_of(raw, units).split())
     assert first in page
     assert page.index(first) < page.index("By the clock")
@@ -237,10 +237,32 @@ def test_a_wish_that_meets_no_table_is_said_before_everything_else(
 
 def test_an_end_that_is_enough_warns_of_nothing(chicken: Plan) -> None:
     assert chicken.warnings == ()
-    assert chicken.pieces[0].doubt == ""
+    one = chicken.pieces[0]
     assert shown(chicken.sentences[0], "C").startswith("Light the fire at ")
-    assert not any("(" in e["summary"] for e in calendar_of(chicken, "C"))
-    assert chicken.pieces[0].verdict_state != "not met"
+    # Nothing is said of its surface: the poultry table cannot tell, and that is no warning.
+    assert (one.verdict_state, one.doubt) == ("cannot tell", "the hold tables cannot tell")
+
+
+@pytest.mark.parametrize("units", ["C", "F"])
+def test_an_end_that_cannot_be_told_says_so_on_the_sheet_and_in_the_calendar(
+    chicken: Plan, units: str
+) -> None:
+    """Before: in the last cell of its table and the last line of the page alone."""
+    one = chicken.pieces[0]
+    core = Published(one.pull_core_c).shown(units)
+    said = shown(one.unsure, units)
+    assert said.startswith(f"Chicken breast, pulled at core {core}")
+    assert ": Cannot tell under United States poultry table" in said
+    assert said in shown(chicken.lead, units)
+    page = " ".join(page_of(chicken, units).split())
+    assert page.index(said) < page.index("By the clock")
+    assert ": the hold tables cannot tell" in page
+    entries = calendar_of(chicken, units)
+    for entry in entries:
+        kind = entry["summary"].split()[0]
+        doubtful = "(the hold tables cannot tell)" in entry["summary"]
+        assert doubtful == (kind in ("Pull", "Slice", "Serve"))
+        assert (said in entry["description"]) == (kind != "Serve")
 
 
 def test_what_warns_of_one_piece_is_not_said_of_the_other(raw: Plan) -> None:
@@ -250,9 +272,12 @@ def test_what_warns_of_one_piece_is_not_said_of_the_other(raw: Plan) -> None:
     assert "Not enough" not in entries["On pork loin"]
     assert entries["On chicken breast"].startswith("Not enough by the tables: chicken")
     assert entries["Light"].startswith("Not enough by the tables: chicken")
-    assert "Serve (hold tables not met)" in entries
-    assert "Slice pork loin" in entries
-    assert "Then kitchen, at least 10 min." in entries["Pull pork loin"]
+    assert "Serve (hold tables not met; the hold tables cannot tell)" in entries
+    assert "Slice pork loin (the hold tables cannot tell)" in entries
+    assert (
+        "Then kitchen, at least 10 min."
+        in entries["Pull pork loin (the hold tables cannot tell)"]
+    )
 
 
 def test_the_judge_is_given_the_very_moment_of_each_row(chicken: Plan) -> None:
@@ -294,7 +319,7 @@ def test_salmon_is_planned_and_no_table_covers_it(salmon: Plan) -> None:
     assert deciding_standards(one.item) == ()
     assert (one.pull_core_c, one.verdict_state) == (50.0, "cannot tell")
     assert shown(salmon.sentences[0], "F") == (
-        "salmon side, pulled at core 122 °F: No hold table here covers salmon: whether this "
+        "Salmon side, pulled at core 122 °F: No hold table here covers salmon: whether this "
         "end is enough cannot be told. Ask the food authority of your place what it asks of "
         "it, and measure that."
     )
@@ -357,7 +382,7 @@ def test_a_piece_that_cannot_be_computed_is_said_and_stops_nothing(broken) -> No
     assert lost.step("pull") is None
     assert lost.step("on") is not None
     words = (
-        "broken is never ready in what was computed (20 of 20 draws failed): no time can be "
+        "Broken is never ready in what was computed (20 of 20 draws failed): no time can be "
         "named for it. Check its size and start, and plan the others without it."
     )
     assert shown(answer.sentences[0], "C") == words
@@ -372,7 +397,9 @@ def test_a_piece_that_cannot_be_computed_is_said_and_stops_nothing(broken) -> No
     assert "broken is never pulled" in alt_text(answer)
     assert figure_plan(answer).axes
     assert any(e["description"].startswith(words) for e in calendar_of(answer, "C"))
-    assert "Serve (never ready)" in {e["summary"] for e in calendar_of(answer, "C")}
+    assert "Serve (never ready; the hold tables cannot tell)" in {
+        e["summary"] for e in calendar_of(answer, "C")
+    }
     json.dumps(numbers_of(answer), allow_nan=False)
 
 
@@ -399,7 +426,7 @@ def test_a_pit_colder_than_the_wish_says_why_and_by_how_much() -> None:
     one = answer.pieces[0]
     first = shown(answer.sentences[0], "F")
     assert (
-        "beef rib roast cannot be at 199.4 °F with the chance wanted: the pit of 144 °F is "
+        "Beef rib roast cannot be at 199.4 °F with the chance wanted: the pit of 144 °F is "
         "55.8 °F colder than that. Nearest possible in this pit: a core of "
     ) in first
     assert f"{(93.0 - one.pull_core_c) * 1.8:.1f} °F short;" in first
@@ -452,7 +479,7 @@ def test_a_serving_hour_that_is_past_is_said_first(cooks) -> None:
     pull = answer.pieces[0].step("pull")
     said = text_of(answer)
     off = clock_text(pull.planned, SERVE)
-    assert f"pork loin is pulled at about {off}, after the serving hour." in said
+    assert f"Pork loin is pulled at about {off}, after the serving hour." in said
     assert f"Nearest possible: serve at {clock_text(answer.nearest_serve_at, SERVE)}." in said
     assert calendar_of(answer, "C")[0]["description"].startswith("Too late for 18:30")
     exact = planned(piece("pork loin", 80.0), not_before=SERVE, cook=cooks)
@@ -464,7 +491,7 @@ def test_a_serving_hour_that_is_past_is_said_first(cooks) -> None:
 def test_a_serving_hour_that_comes_twice_is_named(cooks, fold: int, name: str) -> None:
     serve = dt.datetime(2026, 10, 25, 1, 30, tzinfo=LONDON, fold=fold)
     answer = plan(piece("pork loin", 80.0), serve, members=FEW, cook=cooks)
-    assert f"to serve at 01:30 {name}:" in text_of(answer)
+    assert f"to serve at 01:30 {name} on Sunday 25 October:" in text_of(answer)
     assert f"Serve at 01:30 {name} on Sunday 25 October 2026" in page_of(answer, "C")
     assert f"served at 01:30 {name}" in alt_text(answer)
 
@@ -499,7 +526,7 @@ def test_a_box_that_cools_below_its_limit_is_said(cooks) -> None:
     words = shown(one.hold_note, "C")
     assert one.most_hold_s == 3600.0
     limit = "(58.3 °C with the probe's error)"
-    assert words.startswith(f"pork loin in its box falls below the hot-holding limit {limit} ")
+    assert words.startswith(f"Pork loin in its box falls below the hot-holding limit {limit} ")
     assert words.endswith(": that is a rest and no hot hold.")
     assert re.search(r"from the start|after \d+ min, within its rest of 1 h:", words)
 

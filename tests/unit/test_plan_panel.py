@@ -5,21 +5,35 @@ from __future__ import annotations
 import base64
 import dataclasses
 import datetime as dt
+import itertools
 import re
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 import coreward as cw
 from coreward import person
 from coreward.drawing.style import lightness
 from coreward.errors import InputError
-from coreward.questions.plan.answer import Hold, PitPlan, Plan, PlannedPiece, Wanted, plan
+from coreward.questions.plan.answer import Hold, PitPlan, Plan, PlannedPiece, Step, Wanted, plan
 from coreward.questions.plan.document import plan_code
-from coreward.questions.plan.figure import PlanPicture, alt_text, clock_marks, figure_plan
-from coreward.questions.plan.panel import PlanPanel, PlanState, _serve_at, plan_panel
+from coreward.questions.plan.figure import (
+    PlanPicture,
+    alt_text,
+    clock_marks,
+    figure_plan,
+    figure_timeline,
+)
+from coreward.questions.plan.panel import (
+    PlanPanel,
+    PlanState,
+    _serve_at,
+    next_weekend,
+    plan_panel,
+)
 from coreward.questions.plan.ways import Way, compare_ways
 from coreward.questions.plan.ways_table import ways_table
 from coreward.reports.write import report_bytes
@@ -70,6 +84,42 @@ def test_each_piece_has_its_bars_at_its_times(planned: Plan) -> None:
     for one in planned.pieces:
         for kind in ("on", "pull"):
             assert round(one.step(kind).planned.timestamp()) in starts
+
+
+@pytest.mark.parametrize("draw", [figure_plan, figure_timeline])
+@pytest.mark.parametrize("gap_min", [1, 5, 40])
+def test_no_label_runs_into_another_or_over_the_serving_hour(
+    planned: Plan, draw, gap_min: int
+) -> None:
+    """A wrap a minute before the pull, and a pit turned up just after it was lit."""
+    soon = dt.timedelta(minutes=gap_min)
+
+    def hurried(step: Step) -> Step:
+        if step.kind == "pull":
+            wrap = planned.piece(step.piece).step("wrap")
+            return (
+                step if wrap is None else dataclasses.replace(step, planned=wrap.planned + soon)
+            )
+        if step.kind == "turn up":
+            return dataclasses.replace(step, planned=planned.light.planned + soon)
+        return step
+
+    pieces = tuple(
+        dataclasses.replace(one, steps=tuple(map(hurried, one.steps))) for one in planned.pieces
+    )
+    hurry = dataclasses.replace(
+        planned, pieces=pieces, steps=tuple(map(hurried, planned.steps))
+    )
+    figure = draw(hurry, "F")
+    FigureCanvasAgg(figure).draw()
+    upper = figure.axes[0]
+    boxes = [(t.get_text(), t.get_window_extent()) for t in upper.texts]
+    assert sum(words.startswith("pull ") for words, _ in boxes) == 3
+    for (one, box), (other, beside) in itertools.combinations(boxes, 2):
+        assert not box.overlaps(beside), (one, other)
+    serve_px = upper.transData.transform((planned.serve_at.timestamp() / 3600.0, 0))[0]
+    for words, box in boxes:
+        assert words.startswith("serve") or not box.x0 < serve_px < box.x1, words
 
 
 def test_axes_are_labelled_with_units(planned: Plan) -> None:
@@ -174,7 +224,9 @@ def test_the_panel_says_when_to_light(panel: PlanPanel) -> None:
     assert f"Light the fire at {answer.light.planned:%H:%M}" in panel.status_text
     assert is_drawn(panel.picture)
     below = panel._table.value
-    assert "beef brisket flat: Cannot tell under United States meat table" in below
+    unsure = "Beef brisket flat, pulled at core 80 °C: Cannot tell under United States meat"
+    assert unsure in panel.status_text
+    assert "core 80 °C: the hold tables cannot tell" in below
     assert "calibrated thermometer" in below
     assert "  wrap beef brisket flat (" in below
     assert "), core 80 °C" in below
@@ -237,11 +289,16 @@ def test_a_wish_that_meets_no_table_is_said_first_in_the_panel(units: str, core:
     assert f"pulled at core {core}" in calendar
 
 
+def thin_panel(now: dt.datetime, **inputs) -> PlanPanel:
+    state = PlanState()
+    thin = {"cut": "beef brisket flat", "shape": "slab", "thickness_m": 0.03}
+    state.start_with(thin | inputs)
+    return PlanPanel(state, "C", zone=LONDON, now=lambda: now)
+
+
 def test_a_panel_for_today_lights_no_fire_in_the_past() -> None:
     now = dt.datetime(2026, 10, 24, 17, 0, tzinfo=LONDON)
-    state = PlanState()
-    state.start_with({"cut": "beef brisket flat", "shape": "slab", "thickness_m": 0.03})
-    panel = PlanPanel(state, "C", day=DAY, zone=LONDON, not_before=now)
+    panel = thin_panel(now, day=DAY.isoformat())
     assert panel.state.error is None
     assert panel.state.outcome.light.planned == now
     panel.state.serve_s = 12.0 * 3600.0
@@ -249,10 +306,48 @@ def test_a_panel_for_today_lights_no_fire_in_the_past() -> None:
     assert panel.status_text.startswith(
         "Too late for 12:00: the fire cannot be lit before 17:00. Light the fire at 17:00"
     )
-    today = plan_panel("C", remember=False)
-    assert today.not_before.date() == today.day
-    assert today.not_before.tzinfo == LONDON
-    assert plan_panel("C", remember=False, day=DAY).not_before is None
+    # In two days a fire may have to be lit now; of a day further off, or past, it is no matter.
+    for day, wanted in (("2026-10-26", now), ("2026-10-27", None), ("2026-10-23", None)):
+        panel.state.day = day
+        assert panel.not_before() == wanted
+
+
+def test_the_plan_is_for_the_next_weekend_until_a_day_is_chosen() -> None:
+    for day, saturday in (("2026-12-01", 5), ("2026-12-04", 5), ("2026-12-05", 12)):
+        found = next_weekend(dt.date.fromisoformat(day))
+        assert (found.isoformat(), found.weekday()) == (f"2026-12-{saturday:02d}", 5)
+    panel = thin_panel(dt.datetime(2026, 10, 20, 9, 0, tzinfo=LONDON))
+    assert panel.state.outcome.serve_at.date() == next_weekend()
+    assert f"{next_weekend():%A}" in panel.controls["day"].words.value
+    panel.controls["day"].calendar.value = dt.date(2026, 11, 1)
+    panel.controls["serve"].clock.value = dt.time(19, 10)
+    panel.settle()
+    assert panel.state.saved()["day"] == "2026-11-01"
+    assert panel.state.outcome.serve_at == dt.datetime(2026, 11, 1, 19, 10, tzinfo=LONDON)
+    assert "at 19:10 on Sunday 1 November: " in panel.status_text
+    past = ", which is past" if dt.date(2026, 11, 1) < dt.date.today() else ""
+    assert f"Sunday 1 November 2026{past}" in panel.controls["day"].words.value
+    # The entries of the calendar are on that day.
+    data = base64.b64decode(re.search(r"base64,([^\"]+)", panel._table.value)[1]).decode()
+    assert data.count("DTSTART:20261101T") == data.count("BEGIN:VEVENT") > 4
+    panel.reset()
+    assert panel.state.outcome.serve_at.date() == next_weekend()
+    for wrong in ("2026-13-01", "1999-12-31", 5):
+        with pytest.raises(InputError, match="is not a day from 2000-01-01 to 2199"):
+            panel.state.day = wrong
+
+
+def test_a_day_that_was_left_is_not_planned_when_it_is_past(monkeypatch) -> None:
+    monkeypatch.setattr("coreward.widgets.remember.keeps", lambda: True)
+    now = dt.datetime(2026, 10, 20, 9, 0, tzinfo=LONDON)
+    first = thin_panel(now, remember="supper")
+    first.state.day = "2026-10-25"
+    first.settle()
+    again = thin_panel(now, remember="supper")
+    assert again.state.day == "2026-10-25"
+    later = thin_panel(now + dt.timedelta(days=9), remember="supper")
+    assert later.state.outcome.serve_at.date() == next_weekend()
+    assert "is past: this is the next weekend" in later._note_line.value
 
 
 def test_the_panel_refuses_in_place(panel: PlanPanel) -> None:

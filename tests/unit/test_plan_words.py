@@ -53,7 +53,7 @@ def piece(least_s: float, most_s: float, place: str = "kitchen", **changes) -> P
 )
 def test_a_hold_that_cools_is_a_rest_up_to_its_least_time(hot_s: float, when: str) -> None:
     note = hold_note(piece(1800.0, 7200.0), 58.2, hot_s)
-    start = "loin in its kitchen falls below the hot-holding limit "
+    start = "Loin in its kitchen falls below the hot-holding limit "
     assert shown(note, "C") == f"{start}(58.2 °C with the probe's error) {when}"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import errno
 import io
 import os
@@ -19,7 +20,7 @@ from matplotlib.figure import Figure
 from pypdf import PdfReader
 
 import coreward as cw
-from coreward import cli, tables
+from coreward import cautions, cli, tables
 from coreward.cook.result import Result
 from coreward.drawing import style
 from coreward.errors import InputError
@@ -31,6 +32,7 @@ from coreward.reports.document import (
     Data,
     Document,
     Facts,
+    Finding,
     Heading,
     Lines,
     Listing,
@@ -49,7 +51,7 @@ from coreward.reports.pictures import png_bytes, svg_text
 from coreward.reports.repeat import cook_code, expression
 from coreward.reports.things import document_of
 from coreward.reports.write import KINDS, download_link, file_name, report, report_bytes
-from coreward.words import Degrees, say, shown
+from coreward.words import Degrees, Held, Needed, Published, say, shown
 from support.pictures import is_drawn
 
 ROOT = Path(__file__).parents[2]
@@ -152,7 +154,8 @@ def verdict(log: ProbeLog) -> Verdict:
 
 
 def test_cook_report_holds_everything_asked_for(cook: Result) -> None:
-    page = report_bytes(cook, "html").decode("utf-8")
+    assert "To repeat it" not in report_bytes(cook, "html").decode("utf-8")
+    page = report_bytes(cook, "html", with_code=True).decode("utf-8")
     parser = parsed(page)
     for words_ in (
         "pork shoulder",
@@ -194,6 +197,83 @@ def test_verdict_report_tells_all_views_and_never_says_safe(verdict: Verdict) ->
         assert shown(sentence, "C") in text
     assert "given: surface sealed bag" in text
     assert not re.search(r"\bis safe\b", text.replace("that food is safe to eat", ""))
+
+
+def _turkey(**given: Any) -> Verdict:
+    """A log of a turkey breast that keeps 66.5 °C, more or less, for two hours."""
+    time_s = np.arange(0.0, 5 * 3600.0, 15.0)
+    wave = 0.2 * np.sin(time_s / 500.0)
+    core = np.minimum(4.0 + time_s / 180.0, 66.5 + wave)
+    meat = Channel("breast", "meat", core)
+    start = dt.datetime(2026, 10, 24, 14, 20)
+    log = ProbeLog(time_s, start, (meat,), source="supper.csv")
+    found: Verdict = cw.verdict(log, meat="turkey", standards=["uk 70 for 2 min"], **given)
+    return found
+
+
+@pytest.mark.parametrize("units", ["C", "F"])
+def test_the_first_page_is_what_an_inspector_reads(units: str) -> None:
+    answer = _turkey()
+    assert answer.state == "met"
+    entries = {"Kitchen": "Lower Wending hall", "Batch": "T1"}
+    content = report_bytes(answer, "pdf", units=units, entries=entries)
+    pages = PdfReader(io.BytesIO(content)).pages
+    first = " ".join(pages[0].extract_text().split())
+    only = next(item for item in answer.standards if item.counts)
+    for words_ in (
+        "Kitchen Lower Wending hall Batch T1",
+        "24 October 2026, 14:20 to 19:19",
+        "log supper.csv, 1200 readings in 5 h",
+        "turkey, intact",
+        "a health officer in the United Kingdom (FSA)",
+        "MET",
+        shown(answer.headline, units),
+        shown(only.title, units),
+        shown(say("{0} at {1}", Needed(only.required_s), Published(only.limit_c)), units),
+        shown(Held(only.held_s), units),
+        *(shown(sentence, units) for sentence in answer.assumptions),
+        *cautions.REPORT,
+        "Cooked by: name, date, time",
+        "Seen by: name, office, date, time",
+        f"page 1 of {len(pages)}",
+    ):
+        assert " ".join(words_.split()) in first, words_
+    whole = pdf_text(content)
+    assert "To repeat it" not in whole
+    assert "import coreward" not in whole
+    assert "To repeat it" in pdf_text(report_bytes(answer, "pdf", with_code=True))
+    if units == "F":
+        assert "°C" not in whole.replace("70 °C for 2 min", "")
+    for source in document_of(answer).sources:
+        assert " ".join(source.split()) in whole
+
+
+def test_what_is_not_known_is_a_line_to_fill_in() -> None:
+    page = report_bytes(_turkey(), "html").decode("utf-8")
+    assert "<dt>Kitchen</dt><dd></dd>" in page
+    assert "<dt>Cooked by</dt><dd></dd>" in page
+    parsed(page)
+    filled = report_bytes(_turkey(), "html", entries={"Kitchen": HOSTILE}).decode("utf-8")
+    parsed(filled)
+    assert "<dt>Kitchen</dt><dd></dd>" not in filled
+    with pytest.raises(InputError, match="no entry 'Kitchn'; use Kitchen, Batch,"):
+        report_bytes(_turkey(), "html", entries={"Kitchn": "x"})
+    with pytest.raises(InputError, match="it has none"):
+        report_bytes(Document("t", "l", ()), "html", entries={"Kitchen": "x"})
+
+
+@pytest.mark.parametrize("state", ["met", "not met", "cannot tell"])
+def test_a_finding_is_told_by_words_and_shape(state: Any) -> None:
+    found = Document("t", "lead", (Finding(state, "lead", "why", "change"),))
+    page = report_bytes(found, "html").decode("utf-8")
+    assert parsed(page).text.split().count("lead") == 1
+    shapes = {"met": "<circle", "not met": 'fill="#a3200f"', "cannot tell": "stroke-dasharray"}
+    for name, mark in shapes.items():
+        assert (mark in page) == (name == state)
+    for text in (parsed(page).text, pdf_text(report_bytes(found, "pdf")), found.text()):
+        assert f"{state.upper()}" in text
+        assert "why" in text
+        assert "What would change it" in text
 
 
 def test_a_log_is_reported_by_its_review(log: ProbeLog) -> None:

@@ -12,13 +12,16 @@ import pytest
 from coreward import person
 from coreward.errors import InputError
 from coreward.questions.verdict import CAUTION
+from coreward.questions.verdict.document import AUTHORITIES
 from coreward.questions.verdict.panel import (
     DIFFERENCE,
     MINUTES,
     VerdictPanel,
+    standards_of,
     verdict_panel,
     verdict_state,
 )
+from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
 from coreward.words import CUSTOMARY, METRIC
 from coreward.words import shown as say_shown
 
@@ -44,19 +47,98 @@ def state_of(panel: VerdictPanel, name: str = TABLE) -> str:
 
 
 def shown(panel: VerdictPanel) -> str:
-    return html.unescape(re.sub("<[^>]*>", " ", panel._tables.value))
+    """Everything below the picture, folded or not."""
+    parts = (panel._tables.value, *(fold.value for fold in panel.folds.values()))
+    return html.unescape(re.sub("<[^>]*>", " ", " ".join(parts)))
+
+
+def banner(panel: VerdictPanel) -> str:
+    """The large answer above the picture."""
+    return html.unescape(re.sub("<[^>]*>", " ", panel._status_line.value))
 
 
 def test_the_slice_served_at_once_does_not_meet_and_a_hold_does(panel: VerdictPanel) -> None:
     assert panel.state.error is None
     assert panel.state.outcome.answer.state == "not met"
-    assert "longer at a reading of" in panel.status_text
+    assert "longer at a reading of" in shown(panel)
     before = panel.picture
-    assert "Does not meet A us meat 6.5 log, B food code roast" in panel.status_text
+    table = "A United States meat table, 6.5 log of Salmonella"
+    assert f"Does not meet {table}; B Food Code, whole-meat roasts" in panel.status_text
+    assert "NOT MET" in banner(panel)
     panel.state.hold_s = 30 * 60.0
     assert state_of(panel) == "met"
-    assert "; meets A us meat 6.5 log" in panel.status_text
+    assert f"It meets {table}" in panel.status_text
     assert panel.picture != before
+
+
+@pytest.mark.parametrize("units", ["C", "F"])
+def test_the_answer_stands_large_with_why_and_the_one_thing_that_would_change_it(
+    units: str,
+) -> None:
+    panel = verdict_panel(units, standard="uk", hold_s=600.0)
+    answer = panel.state.outcome.answer
+    only = answer.standard("uk 70 for 2 min")
+    said = banner(panel)
+    assert "NOT MET" in said
+    assert 'data-state="not met"' in panel._status_line.value
+    assert say_shown(only.governing, units) in said
+    change = say_shown(only.enough, units)
+    assert f"{change[0].upper()}{change[1:]}" in said.partition("What would change it")[2]
+    assert "more ask" not in said
+    for hold_s, words in ((600.0, "NOT MET"), (3 * 3600.0, "MET")):
+        panel.state.hold_s = hold_s
+        assert re.search(rf"(?<!NOT ){words}  ", banner(panel)) is not None
+    # Of one that is met: target, assumptions and margin, and never a bare word.
+    met = banner(panel)
+    assert "Meets United Kingdom, " in met
+    assert "under these assumptions: for pork, intact" in met
+    assert "What would change it" not in met
+    panel.state.humidity, panel.state.until_core_c = "air", 75.0
+    panel.state.standard = "us plant"
+    assert "CANNOT TELL" in banner(panel)
+    assert panel.state.error is None
+
+
+def test_the_first_question_is_whom_the_person_answers_to(panel: VerdictPanel) -> None:
+    heading, names = panel.groups()[0]
+    assert (heading.split(",")[0], names[0]) == ("Whom you answer to", "standard")
+    options = panel.state.traits()["standard"].options
+    words = [say_shown(option, "C") for option in options.values()]
+    # Every table has its authority or stands alone, and none has its internal name.
+    internal = set(standard_names())
+    assert not internal & set(words)
+    for name in standard_names():
+        assert any(name in standards_of(one, MEATS, CONDITIONS) for one in AUTHORITIES) or (
+            not load_standard(name).counts
+        ), name
+    assert standards_of("us kitchen", ["pork"], ["intact"]) == ["food code roast"]
+    assert standards_of("us kitchen", ["turkey"], ["intact"]) == ["food code poultry"]
+    assert standards_of("us kitchen", ["pork"], ["intact", "stuffed"]) == [
+        "food code roast",
+        "food code stuffed",
+    ]
+    assert standards_of("us plant", ["beef"], ["ground"]) == ["us meat 7 log"]
+    for name in AUTHORITIES:
+        panel.state.standard = name
+        asked = panel.state.judged_by()["standards"]
+        assert asked == standards_of(name, ["pork"], ["intact"])
+        counting = [item.name for item in panel.state.outcome.answer.standards if item.counts]
+        assert counting == asked
+        assert f"standards={asked!r}" in panel.code()
+
+
+def test_folds_stay_open_when_the_answer_changes(panel: VerdictPanel) -> None:
+    fold = panel.folds["limits"]
+    assert fold._body.layout.display == "none"
+    fold.button.value = True
+    before = fold.value
+    panel.state.hold_s = 1200.0
+    assert fold.value != before
+    assert fold._body.layout.display == ""
+    # The limits themselves, and what has to be said of the record, are folded nowhere.
+    assert "Each limit, with its source" in panel._tables.value
+    assert html.escape(CAUTION) in panel._tables.value
+    assert "us meat 6.5 log" not in shown(panel)
 
 
 def test_every_answer_comes_with_caution_margin_assumption_and_source(
@@ -324,7 +406,7 @@ def test_while_a_slider_moves_the_tables_follow_and_the_words_do_not_wait() -> N
         return words, tables
 
     words, tables = asyncio.run(page())
-    assert "; meets A us meat 6.5 log" in words
+    assert "It meets A United States meat table, 6.5 log of Salmonella" in words
     assert tables == before
     assert panel.moving is False
     assert shown(panel) != before
@@ -354,6 +436,9 @@ def test_a_doubt_is_a_question_with_a_control_and_the_answer_is_saved(tmp_path: 
     assert answer.state == "cannot tell"
     (doubt,) = [doubt for doubt in answer.doubts if doubt.blocks]
     assert panel._doubts_box.layout.display == ""
+    # Asked once, with a control, and not again in a table with code.
+    assert "Only you can say" not in shown(panel)
+    assert "probes={" not in shown(panel)
     control = panel.doubt_choices[doubt.channel]
     assert [value for _, value in control.options] == [
         "",

@@ -61,11 +61,15 @@ class Facts:
 
 @dataclass(frozen=True)
 class Listing:
-    """Sentences under each other. With `boxes` each has an empty box to tick."""
+    """Sentences under each other. With `boxes` each has an empty box to tick.
+
+    `small` ones run on, on paper: what has to stand there and is read once.
+    """
 
     entries: tuple[Text, ...]
     title: Text = ""
     boxes: bool = False
+    small: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,12 +84,15 @@ class Table:
     title : str
     widths : tuple of float, optional
         Relative widths on paper; alike when empty.
+    on_paper : int, optional
+        Columns that pages and panels show; those beyond are for a terminal.
     """
 
     columns: tuple[Text, ...]
     rows: tuple[tuple[Text, ...], ...]
     title: Text = ""
     widths: tuple[float, ...] = ()
+    on_paper: int | None = None
 
     def __post_init__(self) -> None:
         wrong = [row for row in self.rows if len(row) != len(self.columns)]
@@ -120,6 +127,44 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Finding:
+    """MET, NOT MET or CANNOT TELL: large, in words and in shape, with why and what would help.
+
+    Pages show it in place of the lead, which it repeats.
+
+    Attributes
+    ----------
+    state : str
+        "met", "not met" or "cannot tell".
+    lead : str or Say
+        Target and assumptions in a sentence.
+    why : str or Say
+        What decided.
+    change : str or Say
+        The one thing that would change it; empty for nothing.
+    """
+
+    state: Literal["met", "not met", "cannot tell"]
+    lead: Text
+    why: Text = ""
+    change: Text = ""
+
+
+@dataclass(frozen=True)
+class Form:
+    """Who, where and what, two beside each other; what is not known is a line to fill in."""
+
+    rows: tuple[tuple[str, Text], ...]
+
+
+@dataclass(frozen=True)
+class Signatures:
+    """Lines to sign on, beside each other, with what stands under each."""
+
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Lines:
     """Empty lines to write on."""
 
@@ -131,7 +176,19 @@ class PageBreak:
     """What follows begins a new page on paper."""
 
 
-Block = Heading | Paragraph | Facts | Listing | Table | Picture | Lines | PageBreak
+Block = (
+    Heading
+    | Paragraph
+    | Facts
+    | Listing
+    | Table
+    | Picture
+    | Finding
+    | Form
+    | Signatures
+    | Lines
+    | PageBreak
+)
 
 
 @dataclass(frozen=True)
@@ -166,7 +223,8 @@ class Document:
     caution : tuple of str
         What the answer does not say; shown right after the lead.
     code : str or callable
-        Lines of Python that repeat it, or what makes them; see `repeat`.
+        Lines of Python that repeat it, or what makes them; see `repeat`. A page shows them
+        only where `shows_code` is set.
     files : tuple of Data or callable
         Files that go with it, or what makes them; see `attached`.
     sources : tuple of str
@@ -192,6 +250,36 @@ class Document:
     footer: str = ""
     answer: Any = field(default=None, repr=False)
     numbers: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    shows_code: bool = False
+
+    def filled(self, entries: Mapping[str, str]) -> Document:
+        """Return it with entries in its form, such as ``{"Kitchen": "Village hall"}``.
+
+        Raises
+        ------
+        InputError
+            If its form has no such entry.
+        """
+        forms = [block for block in self.blocks if isinstance(block, Form)]
+        known = [name for form in forms for name, _ in form.rows]
+        foreign = [name for name in entries if name not in known]
+        if foreign:
+            raise InputError(
+                f"This report has no entry {', '.join(map(repr, foreign))}; "
+                f"{'it has none' if not known else 'use ' + ', '.join(known)}."
+            )
+        blocks = tuple(
+            Form(tuple((name, entries.get(name, value)) for name, value in block.rows))
+            if isinstance(block, Form)
+            else block
+            for block in self.blocks
+        )
+        return replace(self, blocks=blocks)
+
+    @property
+    def opening(self) -> Text:
+        """The lead, unless a block says it."""
+        return "" if any(isinstance(block, Finding) for block in self.blocks) else self.lead
 
     def shown(self, units: Units = METRIC) -> Document:
         """Return it with every sentence as text in the reader's units.
@@ -250,6 +338,15 @@ def shown_block(value: Any, units: UnitChoice) -> Any:
 
 CAUTION = cautions.REPORT
 """What every report says that has no caution of its own."""
+
+
+def for_paper(table: Table) -> Table:
+    """Return a table with the columns that pages and panels show."""
+    most = table.on_paper
+    if most is None:
+        return table
+    rows = tuple(row[:most] for row in table.rows)
+    return Table(table.columns[:most], rows, table.title, table.widths[:most])
 
 
 def first_rows(block: Block, most: int) -> tuple[Block, int]:

@@ -8,19 +8,24 @@ from functools import singledispatch
 from typing import Final
 
 from coreward.drawing.style import PALETTE
+from coreward.reports.cards import CARDS
 from coreward.reports.document import (
     Block,
     Data,
     Document,
     Facts,
+    Finding,
+    Form,
     Heading,
     Lines,
     Listing,
     PageBreak,
     Paragraph,
     Picture,
+    Signatures,
     Table,
     first_rows,
+    for_paper,
     shown_block,
 )
 from coreward.reports.pictures import svg_text
@@ -55,7 +60,16 @@ th, td {{ border-bottom: 1px solid #b9c0c6; padding: .25rem .6rem .25rem 0; text
 thead th {{ border-bottom: 2px solid {_INK}; }}
 .facts th {{ font-weight: normal; width: 34%; color: #454c52; }}
 .wide {{ overflow-x: auto; margin: 1rem 0; }}
-.many {{ min-width: 42rem; }}
+.form {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(20rem, 1fr));
+  gap: 0 1.6rem; margin: 1rem 0; }}
+.form div {{ display: flex; gap: .8rem; border-bottom: 1px solid #6d757c; padding: .3rem 0;
+  min-height: 1.5rem; }}
+.form dt {{ flex: 0 0 8rem; color: #454c52; }}
+.form dd {{ margin: 0; overflow-wrap: anywhere; }}
+.signatures {{ display: flex; flex-wrap: wrap; gap: 1.6rem; margin-top: 3.4rem;
+  break-inside: avoid; }}
+.signatures div {{ flex: 1 1 12rem; border-top: 1px solid {_INK}; padding-top: .2rem;
+  font-size: .85rem; }}
 figure {{ margin: 1.2rem 0; }}
 figure svg {{ width: 100%; height: auto; max-width: 100%; }}
 pre {{ background: #f4f5f6; border-left: 4px solid #8c949b; padding: .6rem .8rem;
@@ -65,11 +79,12 @@ ul.boxes {{ list-style: none; padding-left: .2rem; }}
 ul.boxes li::before {{ content: "\\2610\\a0\\a0"; font-family: "DejaVu Sans", sans-serif; }}
 .lines div {{ border-bottom: 1px solid #6d757c; height: 1.9rem; }}
 a {{ color: #1d5c8f; }}
-@page {{ size: A4; margin: 16mm 15mm 18mm; }}
+@page {{ size: A4; margin: 16mm 15mm 18mm;
+  @bottom-right {{ content: "page " counter(page) " of " counter(pages); font-size: 8pt; }} }}
 @media print {{
   body {{ max-width: none; padding: 0; font-size: 10.5pt; }}
-  .many {{ min-width: 0; }}
-  figure, .caution, tr, pre {{ break-inside: avoid; }}
+  figure, .caution, .finding, tr, pre {{ break-inside: avoid; }}
+  .form {{ grid-template-columns: 1fr 1fr; }}
   h2, caption {{ break-after: avoid; }}
   thead {{ display: table-header-group; }}
   .break {{ break-before: page; }}
@@ -77,7 +92,7 @@ a {{ color: #1d5c8f; }}
   a {{ color: {_INK}; }}
 }}
 @media (max-width: 32rem) {{ body {{ font-size: 15px; }} }}
-"""
+{CARDS}"""
 
 
 def html_page(document: Document, units: Units = METRIC) -> str:
@@ -106,8 +121,8 @@ def html_page(document: Document, units: Units = METRIC) -> str:
         "<main>",
         f"<h1>{_safe(document.title)}</h1>",
     ]
-    if document.lead:
-        parts.append(f'<p class="lead">{_safe(document.lead)}</p>')
+    if document.opening:
+        parts.append(f'<p class="lead">{_safe(document.opening)}</p>')
     if document.caution:
         words = "".join(f"<p>{_safe(sentence)}</p>" for sentence in document.caution)
         parts.append(
@@ -118,7 +133,7 @@ def html_page(document: Document, units: Units = METRIC) -> str:
     if attached := document.attached():
         parts.append("<h2>Data</h2>")
         parts.append(f"<ul>{''.join(_data_html(data) for data in attached)}</ul>")
-    if code := document.repeat():
+    if document.shows_code and (code := document.repeat()):
         parts.append("<h2>To repeat it</h2>")
         parts.append(f"<pre><code>{_safe(code)}</code></pre>")
     if document.sources:
@@ -182,10 +197,15 @@ def panel_html(document: Document, units: Units) -> str:
             parts.append(
                 f"<p>… and {left} more; the report lists them all.</p>" if left else ""
             )
-    if document.sources:
-        listed = _list_html(document.sources)
-        parts.append(f"<details><summary>Sources</summary>{listed}</details>")
+    parts.append(sources_html(document.sources))
     return "".join(parts)
+
+
+def sources_html(sources: tuple[str, ...]) -> str:
+    """Return what a panel says of its sources, folded."""
+    if not sources:
+        return ""
+    return f"<details><summary>Sources</summary>{_list_html(sources)}</details>"
 
 
 @singledispatch
@@ -219,17 +239,22 @@ def _(block: Facts, prefix: str) -> str:
 @_block_html.register
 def _(block: Listing, prefix: str) -> str:
     title = f"<h2>{_safe(block.title)}</h2>" if block.title else ""
-    return title + _list_html(block.entries, "boxes" if block.boxes else "")
+    return title + _list_html(
+        block.entries, "boxes" if block.boxes else "small" if block.small else ""
+    )
 
 
 @_block_html.register
 def _(block: Table, prefix: str) -> str:
+    block = for_paper(block)
     title = f"<caption>{_safe(block.title)}</caption>" if block.title else ""
     head = "".join(f'<th scope="col">{_safe(column)}</th>' for column in block.columns)
-    rows = "\n".join(
-        f"<tr>{''.join(f'<td>{_safe(cell)}</td>' for cell in row)}</tr>" for row in block.rows
-    )
-    # On a phone a table of many columns is pushed sideways, not squeezed to letters.
+    heads = [_safe(column) for column in block.columns]
+
+    def cell(name: str, value: Text) -> str:
+        return f'<td data-head="{name}">{_safe(value)}</td>'
+
+    rows = "\n".join(f"<tr>{''.join(map(cell, heads, row))}</tr>" for row in block.rows)
     many = "many " if len(block.columns) > 3 else ""
     return (
         f'<div class="wide coreward-scroll" tabindex="0"><table class="{many}coreward-table">'
@@ -244,6 +269,65 @@ def _(block: Picture, prefix: str) -> str:
     drawn = drawn.replace("<svg", label, 1)
     caption = f"<figcaption>{_safe(block.caption)}</figcaption>" if block.caption else ""
     return f"<figure>{drawn}{caption}</figure>"
+
+
+@_block_html.register
+def _(block: Finding, prefix: str) -> str:
+    colour, shape = _SIGNS[block.state]
+    change = (
+        '<p style="border:2px solid currentColor;border-radius:6px;padding:8px 12px;'
+        f'margin:8px 0 4px"><b>What would change it</b><br>{_safe(block.change)}</p>'
+        if block.change
+        else ""
+    )
+    sign = (
+        f'<svg viewBox="0 0 64 64" width="64" height="64" aria-hidden="true" fill="none" '
+        f'stroke="{colour}" stroke-width="6" style="flex:none">{shape}</svg>'
+    )
+    return (
+        f'<div class="finding" data-state="{block.state}" style="margin:8px 0">'
+        f'<div style="display:flex;align-items:center;gap:16px;color:{colour}">{sign}'
+        '<b style="font-size:clamp(37px,5vw,56px);line-height:1.1">'
+        f"{block.state.upper()}</b></div>"
+        f'<p style="font-size:18px;line-height:1.4;margin:8px 0">{_safe(block.lead)} '
+        f"{_safe(block.why)}</p>"
+        f"{change}</div>"
+    )
+
+
+# Ring with tick, octagon with cross, broken diamond with question mark: told apart on grey
+# paper, and by whoever sees no colours.
+_SIGNS: Final = {
+    "met": (
+        "#20262b",
+        '<circle cx="32" cy="32" r="27"/><path d="M20 33l9 9 16-19"/>',
+    ),
+    "not met": (
+        "#a3200f",
+        '<path fill="#a3200f" d="M21 5h22l16 16v22l-16 16h-22l-16-16v-22z"/>'
+        '<path stroke="#ffffff" d="M22 22l20 20M42 22l-20 20"/>',
+    ),
+    "cannot tell": (
+        "#7a4300",
+        '<path stroke-width="4" stroke-dasharray="9 5" d="M32 4l28 28-28 28-28-28z"/>'
+        '<path stroke-width="5" d="M25 27q0-8 7-8t7 7q0 5-7 8v4M32 43v4"/>',
+    ),
+}
+
+
+@_block_html.register
+def _(block: Form, prefix: str) -> str:
+    rows = "".join(
+        f"<div><dt>{_safe(name)}</dt><dd>{_safe(value)}</dd></div>"
+        for name, value in block.rows
+    )
+    return f'<dl class="form">{rows}</dl>'
+
+
+@_block_html.register
+def _(block: Signatures, prefix: str) -> str:
+    lines = "".join(f"<div>{_safe(name)}</div>" for name in block.names)
+    return f'<div class="signatures">{lines}</div>'
 
 
 @_block_html.register

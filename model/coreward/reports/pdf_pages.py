@@ -23,13 +23,17 @@ from coreward.reports.document import (
     Data,
     Document,
     Facts,
+    Finding,
+    Form,
     Heading,
     Lines,
     Listing,
     PageBreak,
     Paragraph,
     Picture,
+    Signatures,
     Table,
+    for_paper,
 )
 from coreward.reports.pictures import png_bytes
 from coreward.words import METRIC, Text, Units
@@ -69,7 +73,7 @@ class _Pages(FPDF):
         self.set_title(self.known(title))
         self.set_lang("en-GB")
         self.set_margins(_MARGIN, _MARGIN, _MARGIN)
-        self.set_auto_page_break(True, margin=18)
+        self.set_auto_page_break(True, margin=15)
         self.alias_nb_pages()
         self.add_page()
 
@@ -159,15 +163,15 @@ class _Writer:
                 self.pdf.l_margin, y + offset, self.pdf.l_margin + self.width, y + offset
             )
         self.gap(3.5)
-        if document.lead:
-            self.text(document.lead, 10.5)
+        if document.opening:
+            self.text(document.opening, 10.5)
         if document.caution:
             self._caution(document.caution)
         for block in document.blocks:
             self.put(block)
         if attached := document.attached():
             self._data(attached)
-        if code := document.repeat():
+        if document.shows_code and (code := document.repeat()):
             self.heading("To repeat it")
             self._code(code)
         if document.sources:
@@ -254,6 +258,7 @@ class _Writer:
         columns: tuple[str, ...],
         rows: tuple[tuple[str, ...], ...],
         widths: tuple[float, ...],
+        height: float = 3.9,
     ) -> None:
         self.need(24.0)
         self.gap(2.0)
@@ -273,7 +278,7 @@ class _Writer:
             col_widths=widths or None,
             first_row_as_headings=any(columns),
             headings_style=FontFace(emphasis="BOLD"),
-            line_height=3.9,
+            line_height=height,
             padding=(0.7, 1.2, 0.7, 0.0),
             align="LEFT",
             text_align="LEFT",
@@ -310,12 +315,15 @@ class _Writer:
     def _(self, block: Listing) -> None:
         if block.title:
             self.heading(block.title)
-        self._entries(block.entries, "☐" if block.boxes else "–")
+        if block.small:
+            self.text(" ".join(map(str, block.entries)), _SMALL)
+        else:
+            self._entries(block.entries, "☐" if block.boxes else "–")
         self.gap(1.0)
 
     @put.register
     def _(self, block: Table) -> None:
-        known = self.pdf.known
+        known, block = self.pdf.known, for_paper(block)
         self._table(
             known(block.title),
             tuple(known(column) for column in block.columns),
@@ -338,6 +346,90 @@ class _Writer:
         if block.caption:
             self.text(block.caption, _SMALL)
         self.gap(1.5)
+
+    @put.register
+    def _(self, block: Finding) -> None:
+        pdf = self.pdf
+        self.gap(1.5)
+        self.need(30.0)
+        left, top, size = pdf.l_margin, pdf.get_y(), 13.0
+        self._sign(block.state, left + 0.5 * size, top + 0.5 * size, 0.46 * size)
+        pdf.set_xy(left + size + 4.0, top + 1.5)
+        pdf.set_font("body", "B", 25)
+        pdf.cell(0, 10.0, block.state.upper(), new_x="LMARGIN", new_y="NEXT")
+        pdf.set_y(top + size + 1.0)
+        self.text(" ".join(filter(None, (str(block.lead), str(block.why)))))
+        if block.change:
+            self.gap(0.8)
+            self.text("What would change it", style="B")
+            self.text(block.change)
+        self.gap(1.5)
+
+    def _sign(self, state: str, x: float, y: float, r: float) -> None:
+        """Draw ring with tick, octagon with cross, or broken diamond with question mark."""
+        pdf = self.pdf
+        pdf.set_draw_color(_INK)
+        pdf.set_line_width(1.1)
+        if state == "met":
+            pdf.circle(x, y, r)
+            pdf.polyline(
+                [(x - 0.45 * r, y), (x - 0.1 * r, y + 0.4 * r), (x + 0.5 * r, y - 0.4 * r)]
+            )
+        elif state == "not met":
+            pdf.set_fill_color(_INK)
+            a = 0.42 * r
+            pdf.polygon(
+                [
+                    (x + i, y + j)
+                    for i, j in (
+                        (-a, -r),
+                        (a, -r),
+                        (r, -a),
+                        (r, a),
+                        (a, r),
+                        (-a, r),
+                        (-r, a),
+                        (-r, -a),
+                    )
+                ],
+                style="DF",
+            )
+            pdf.set_draw_color(255)
+            pdf.line(x - a, y - a, x + a, y + a)
+            pdf.line(x - a, y + a, x + a, y - a)
+        else:
+            pdf.set_dash_pattern(1.8, 1.0)
+            pdf.polygon([(x, y - r), (x + r, y), (x, y + r), (x - r, y)])
+            pdf.set_dash_pattern()
+            pdf.set_font("body", "B", 17)
+            pdf.set_xy(x - r, y - 3.4)
+            pdf.cell(2 * r, 7.0, "?", align="C")
+        pdf.set_draw_color(_RULE)
+        pdf.set_line_width(0.2)
+
+    @put.register
+    def _(self, block: Form) -> None:
+        known = self.pdf.known
+        cells = [cell for name, value in block.rows for cell in (known(name), known(value))]
+        cells += [""] * (-len(cells) % 4)
+        rows = tuple(tuple(cells[i : i + 4]) for i in range(0, len(cells), 4))
+        self._table("", ("", "", "", ""), rows, (15.0, 35.0, 15.0, 35.0), height=4.6)
+
+    @put.register
+    def _(self, block: Signatures) -> None:
+        self.need(22.0)
+        self.gap(13.0)
+        top, apart = self.pdf.get_y(), 6.0
+        wide = (self.width - apart * (len(block.names) - 1)) / len(block.names)
+        self.pdf.set_draw_color(_INK)
+        self.pdf.set_font("body", "", _SMALL)
+        for number, name in enumerate(block.names):
+            x = self.pdf.l_margin + number * (wide + apart)
+            self.pdf.line(x, top, x + wide, top)
+            self.pdf.set_xy(x, top + 1.0)
+            self.pdf.cell(wide, 4.0, self.pdf.known(name))
+        self.pdf.set_draw_color(_RULE)
+        self.pdf.set_xy(self.pdf.l_margin, top + 6.0)
 
     @put.register
     def _(self, block: Lines) -> None:

@@ -10,6 +10,7 @@ from coreward.reports.document import (
     Block,
     Document,
     Facts,
+    Finding,
     Heading,
     Listing,
     Paragraph,
@@ -47,6 +48,12 @@ def _lines(block: Block) -> Iterator[str]:
 @_lines.register(Paragraph)
 def _(block: Heading | Paragraph) -> Iterator[str]:
     yield str(block.words)
+
+
+@_lines.register
+def _(block: Finding) -> Iterator[str]:
+    yield f"{block.state.upper()}. {block.why}"
+    yield from [f"  What would change it: {block.change}"] * bool(block.change)
 
 
 @_lines.register

@@ -8,6 +8,7 @@ import io
 import re
 import zipfile
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -71,7 +72,14 @@ KINDS: Final = tuple(_WRITERS)
 
 
 def report_bytes(
-    thing: Any, kind: str, *, units: Units = METRIC, title: str = "", code: str = ""
+    thing: Any,
+    kind: str,
+    *,
+    units: Units = METRIC,
+    title: str = "",
+    code: str = "",
+    entries: Mapping[str, str] | None = None,
+    with_code: bool = False,
 ) -> bytes:
     """Return a report as the bytes of a file, for a download.
 
@@ -85,6 +93,11 @@ def report_bytes(
         "C" or "F", or a choice of units.
     title, code : str
         As for `document_of`.
+    entries : mapping, optional
+        What a form holds, such as ``{"Kitchen": "Village hall"}``; an entry that is not
+        given is a line to fill in.
+    with_code : bool
+        Whether page and PDF show the lines of Python that repeat it.
 
     Returns
     -------
@@ -96,7 +109,14 @@ def report_bytes(
         If there is no report on such a thing, or no such kind.
     """
     write = _writer(kind)
-    return write(document_of(thing, title=title, code=code).shown(units))
+    return write(_made(thing, title, code, entries, with_code).shown(units))
+
+
+def _made(
+    thing: Any, title: str, code: str, entries: Mapping[str, str] | None, with_code: bool
+) -> Document:
+    made = document_of(thing, title=title, code=code)
+    return replace(made.filled(entries) if entries else made, shows_code=with_code)
 
 
 def _writer(kind: str) -> Callable[[Document], bytes]:
@@ -117,6 +137,8 @@ def report(
     units: Units = METRIC,
     title: str = "",
     code: str = "",
+    entries: Mapping[str, str] | None = None,
+    with_code: bool = False,
 ) -> Path:
     """Write a report on a cook, a log, a review or a verdict.
 
@@ -134,6 +156,8 @@ def report(
         "C" or "F", or a choice of units.
     title, code : str
         As for `document_of`.
+    entries, with_code
+        As for `report_bytes`.
 
     Returns
     -------
@@ -152,7 +176,7 @@ def report(
     """
     target = Path(path).expanduser()
     write = _writer(target.suffix or "without a suffix")
-    found = document_of(thing, title=title, code=code).shown(units)
+    found = _made(thing, title, code, entries, with_code).shown(units)
     # First all the bytes, then the files: what cannot be made leaves nothing behind.
     content = write(found)
     beside = found.attached() if data_beside or target.suffix.lower() == ".csv" else ()

@@ -6,11 +6,13 @@ changes the value, and tests drive the state without any widget.
 
 `Number` and `Choice` are the traits that know their range, its reason and their
 words; `NumberControl`, `ChoiceControl`, `ToggleControl` and `UnitsControl` show them.
+An hour of the day (`Clock`) and a day (`Day`) are typed into a clock and a calendar.
 Each control carries the class ``coreward-control-<name>``.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import html
 import math
 import time
@@ -182,6 +184,70 @@ class Number(traitlets.Float[float, float]):
                 f"{show.text(self.low, units)} to {show.text(self.high, units)}, because "
                 f"{self.reason}."
             )
+
+
+CLOCK: Final = Quantity(
+    symbol=lambda units: "h",
+    shown=lambda value, units: value / 3600.0,
+    stored=lambda value, units: value * 3600.0,
+    step=lambda units: 1.0 / 60.0,
+    digits=lambda units: 2,
+)
+
+
+class Clock(Number):
+    """An hour of the day. [s after midnight]."""
+
+    def __init__(self, default: float, *, label: str, name: str) -> None:
+        super().__init__(
+            default,
+            label=label,
+            quantity=CLOCK,
+            low=0.0,
+            high=86340.0,
+            reason="a day has no other hours",
+            name=name,
+        )
+
+
+class Day(traitlets.Unicode[str, str | bytes]):
+    """A day, as "2026-10-24"; empty for the usual one, which is another one next week.
+
+    Parameters
+    ----------
+    usual : callable
+        Returns the day that is meant when none is chosen.
+    label : str
+        The words beside the control.
+    name : str
+        Name of the control, for its class.
+    """
+
+    low: Final = dt.date(2000, 1, 1)
+    high: Final = dt.date(2199, 12, 30)
+
+    def __init__(self, usual: Callable[[], dt.date], *, label: str, name: str) -> None:
+        super().__init__("")
+        self.usual = usual
+        self.label = label
+        self.control_name = name
+
+    def meant(self, value: str) -> dt.date:
+        """Return the day that a stored value stands for."""
+        return dt.date.fromisoformat(value) if value else self.usual()
+
+    def validate(self, obj: Any, value: Any) -> str:
+        """Refuse what is no day, or none in the range."""
+        try:
+            good = value == "" or self.low <= dt.date.fromisoformat(value) <= self.high
+        except (TypeError, ValueError):
+            good = False
+        if not good:
+            raise InputError(
+                f"{self.label}: {str(value)[:_MOST_LETTERS]!r} is not a day from {self.low} to "
+                f"{self.high}. Give one such as 2026-10-24."
+            )
+        return str(value)
 
 
 class Choice(traitlets.Unicode[str, str | bytes]):
@@ -449,6 +515,70 @@ class NumberControl(Control):
         return f"{quantity.shown(self.value, units):.{quantity.digits(units)}f}"
 
 
+class ClockControl(Control):
+    """A clock to type an hour into."""
+
+    def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
+        super().__init__(state, trait)
+        self.clock = W.TimePicker(
+            description=self.spec.label,
+            style={"description_width": _LABEL_WIDTH},
+            layout=W.Layout(width="calc(100% - 4px)"),
+        )
+        self.clock.observe(lambda change: self._chosen(change["new"]), names="value")
+        self._finish([self.clock])
+
+    def ends(self) -> tuple[float, float]:  # noqa: D102
+        return (self.spec.low, self.spec.high)
+
+    def show(self) -> None:  # noqa: D102
+        hours, minutes = divmod(round(self.value / 60.0), 60)
+        self.clock.value = dt.time(hours, minutes)
+
+    def _chosen(self, hour: dt.time | None) -> None:
+        if hour is None:
+            # What is half typed is no hour; the one in force is shown again.
+            self.show()
+        elif hour != dt.time(*divmod(round(self.value / 60.0), 60)):
+            self.give(3600.0 * hour.hour + 60.0 * hour.minute)
+
+
+class DayControl(Control):
+    """A calendar to choose a day from, with the day in words: their order differs by place."""
+
+    def __init__(self, state: traitlets.HasTraits, trait: str) -> None:
+        super().__init__(state, trait)
+        self.calendar = W.DatePicker(
+            description=self.spec.label,
+            style={"description_width": _LABEL_WIDTH},
+            layout=W.Layout(width="calc(100% - 4px)"),
+        )
+        self.words = W.HTML(layout=W.Layout(margin=f"0 0 0 {_LABEL_WIDTH}"))
+        self.calendar.observe(lambda change: self._chosen(change["new"]), names="value")
+        self._finish([self.calendar])
+        self.widget.children = (*self.widget.children, self.words)
+
+    def ends(self) -> tuple[str, str]:  # noqa: D102
+        return (self.spec.low.isoformat(), self.spec.high.isoformat())
+
+    def show(self) -> None:  # noqa: D102
+        day = self.spec.meant(self.value)
+        self.calendar.value = day
+        past = ", which is past" if day < dt.date.today() else ""
+        self.words.value = f"&nbsp; {day_words(day)}{past}"
+
+    def _chosen(self, day: dt.date | None) -> None:
+        if day is None:
+            self.show()
+        elif day != self.spec.meant(self.value):
+            self.give(day.isoformat())
+
+
+def day_words(day: dt.date) -> str:
+    """Return a day in words: "Saturday 24 October 2026"."""
+    return f"{day:%A} {day.day} {day:%B %Y}"
+
+
 class ChoiceControl(Control):
     """A list to choose one from."""
 
@@ -586,6 +716,10 @@ class UnitsControl:
 def control_for(state: traitlets.HasTraits, trait: str) -> Control:
     """Return the control that fits a trait."""
     spec = state.traits()[trait]
+    if isinstance(spec, Clock):
+        return ClockControl(state, trait)
+    if isinstance(spec, Day):
+        return DayControl(state, trait)
     if isinstance(spec, Number):
         return NumberControl(state, trait)
     if isinstance(spec, Choice):

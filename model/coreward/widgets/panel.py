@@ -31,6 +31,7 @@ from coreward.drawing.pen import PEN
 from coreward.drawing.png import size as png_size
 from coreward.errors import CorewardError, InputError
 from coreward.person import keeps
+from coreward.reports.cards import CARDS
 from coreward.widgets import saved, settings
 from coreward.widgets.controls import Control, UnitsControl, control_for
 from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button
@@ -71,7 +72,7 @@ _STYLE: Final = """
 /* On a telephone the picture keeps a size at which its words can be read. */
 @media (max-width: 640px) {
   .coreward-panel img.coreward-picture { min-width: 720px; }
-  .coreward-panel .coreward-scroll table { min-width: 620px; }
+  .coreward-panel .coreward-scroll { max-height: none; }
   .coreward-panel .coreward-group { flex-basis: 100%; }
 }
 .coreward-panel .noUi-handle:focus-visible, .coreward-panel a:focus-visible,
@@ -99,8 +100,9 @@ _STYLE: Final = """
   font-weight: bold; text-align: left; }
 .coreward-panel .coreward-tables .strong { font-weight: bold; }
 .coreward-panel ul { margin: 0; padding-left: 22px; }
+{CARDS}
 </style>
-"""
+""".replace("{CARDS}", CARDS)
 
 _REPORTS: Final = ("html", "pdf")
 _TOO_MUCH: Final = (
@@ -135,6 +137,8 @@ class View:
         One line of numbers and words above the picture, as plain text.
     explanation : str
         Sentences below the picture, where their length cannot make it jump.
+    banner : str
+        HTML above the status: an answer in large letters.
     below : callable, optional
         Fills what `Panel.extra` returned. It is called when the picture has been sent.
 
@@ -149,6 +153,7 @@ class View:
     status: str
     explanation: str = ""
     below: Callable[[], None] | None = None
+    banner: str = ""
 
 
 class PanelState(traitlets.HasTraits):
@@ -767,7 +772,8 @@ class Panel:
             self._below_later.do(lambda: self._show_below(view))
         # Last, so that whoever waits for new words finds the new picture too.
         self._status_line.value = (
-            f'<div role="status" data-stage="{self.state.stage}">{html.escape(view.status)}'
+            f'<div role="status" data-stage="{self.state.stage}">{view.banner}'
+            f"{html.escape(view.status)}"
             f"{' <em>(preview)</em>' if self.state.stage == 'preview' else ''}</div>"
         )
         if self._code_area.layout.display != "none":

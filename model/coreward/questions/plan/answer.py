@@ -45,6 +45,7 @@ from coreward.questions.plan.inputs import (
     checked_chance,
     usual,
 )
+from coreward.questions.plan.late import late_sign
 from coreward.questions.plan.words import (
     assumptions,
     cannot_be,
@@ -56,6 +57,7 @@ from coreward.questions.plan.words import (
     past_words,
     pull_words,
     sentences,
+    slips,
     uncomputed,
     wrap_words,
 )
@@ -189,11 +191,20 @@ def plan(
 # -- the hold ---------------------------------------------------------------------------
 
 
-def _hold_limit(item: PlannedPiece, pit: PitPlan, core_c: float) -> tuple[float, Text]:
+@dataclass(frozen=True)
+class _HoldLimit:
     """Longest hold the plan may count on from a pull [s], and what is to be said of it."""
+
+    most_s: float
+    note: Text = ""
+    hot_s: float = math.nan
+    hot_limit_c: float = math.nan
+
+
+def _hold_limit(item: PlannedPiece, pit: PitPlan, core_c: float) -> _HoldLimit:
     hold = item.hold
     if hold.most_s <= hold.least_s:
-        return hold.most_s, ""
+        return _HoldLimit(hold.most_s)
     thin = usual("smallest_piece")
     shape = item.piece.shape.scaled(thin)
     piece = Piece(shape, item.piece.material, item.piece.start_c)
@@ -219,11 +230,11 @@ def _hold_limit(item: PlannedPiece, pit: PitPlan, core_c: float) -> tuple[float,
         rest = rest_stage(hold.place, hold.most_s, piece=piece, wrap=item.wrap)
         held = simulate(piece, [*cook, rest], **_HOLD_OPTIONS)
     answer = holding(held, limit=hold.limit)
-    if answer.hot_at_end and answer.sure_hot_s >= answer.hot_s:
-        return hold.most_s, ""
-    sure_s = answer.sure_hot_s
-    allowed = max(hold.least_s, math.floor(sure_s / 60.0) * 60.0)
-    return min(allowed, hold.most_s), hold_note(item, answer.limit_c, sure_s)
+    sure_s, limit_c = answer.sure_hot_s, answer.limit_c
+    if answer.hot_at_end and sure_s >= answer.hot_s:
+        return _HoldLimit(hold.most_s, "", hold.most_s, limit_c)
+    allowed = min(max(hold.least_s, math.floor(sure_s / 60.0) * 60.0), hold.most_s)
+    return _HoldLimit(allowed, hold_note(item, limit_c, sure_s), sure_s, limit_c)
 
 
 # -- the times --------------------------------------------------------------------------
@@ -245,7 +256,7 @@ class _Solved:
     day: _Day
     cooks: list[PieceCooks]
     fallen: dict[int, _Fallback]
-    holds: list[tuple[float, Text]]
+    holds: list[_HoldLimit]
     leads: Floats
 
     def core_c(self, i: int) -> float:
@@ -287,7 +298,7 @@ def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> 
             if np.mean(np.isfinite(cook.pull_s)) < wanted
         }
         holds = [hold_limit(i, _pull_core(i, cooks, fallen)) for i in range(len(items))]
-        most = [[hold[0] + item.slicing_s] for hold, item in zip(holds, items, strict=True)]
+        most = [[hold.most_s + item.slicing_s] for hold, item in zip(holds, items, strict=True)]
         pull_s = np.array([cook.pull_s for cook in cooks])
         free = replace(free, pull_s=pull_s, most_s=np.array(most))
         leads = _leads(free, wanted, fallen)
@@ -461,9 +472,23 @@ def _told(asked: _Asked, solved: _Solved) -> Plan:
                 possible=i not in fallen,
                 nearest=instead,
                 warnings=tuple(words for words in (end.warning, instead) if words),
+                unsure=end.unsure,
                 doubt=end.doubt,
-                most_hold_s=solved.holds[i][0],
-                hold_note=solved.holds[i][1],
+                most_hold_s=solved.holds[i].most_s,
+                hold_note=solved.holds[i].note,
+                hot_s=solved.holds[i].hot_s,
+                hot_limit_c=solved.holds[i].hot_limit_c,
+                late=None
+                if i in fallen
+                else late_sign(
+                    actual[i],
+                    cook.time_s,
+                    cook.core_c,
+                    pull_s,
+                    item.hold.least_s + item.slicing_s,
+                    day.serve,
+                    wanted,
+                ),
                 wait_s=_wait(item, actual[i] + cook.pull_s, day.serve, wanted),
                 loss=_band(cook.loss),
                 crust_activity=_band(cook.crust_activity),
@@ -519,13 +544,14 @@ def _told(asked: _Asked, solved: _Solved) -> Plan:
             *(words for one in outlooks for words in one.warnings),
         ),
         sentences=(),
+        slips=(),
         assumptions=assumptions(pit, items, asked.members),
         cautions=(CAUTION,),
         members=asked.members,
         seed=asked.seed,
         not_before=asked.not_before,
     )
-    return replace(draft, sentences=sentences(draft))
+    return replace(draft, sentences=sentences(draft), slips=slips(draft))
 
 
 def _band(values: Floats) -> tuple[float, float, float]:

@@ -17,8 +17,8 @@ from coreward.words import METRIC, Units, shown
 
 _SHORT = dt.timedelta(minutes=15)
 _REMIND = dt.timedelta(minutes=10)
-# What the person decides is reminded of beforehand; the meat decides the rest, whose
-# window is the event.
+# What the person decides lasts a moment; the meat decides the rest, whose window is the
+# event. Both are reminded of before they begin.
 _DECIDED = ("light", "on", "turn up", "slice", "serve")
 # What comes out of the pit and onto the plates: a doubt about it stands in the heading.
 _EATEN = ("pull", "slice", "serve")
@@ -69,12 +69,11 @@ def calendar_bytes(
         event.add("summary", _summary(plan, step, title))
         event.add("description", _description(plan, step, units))
         event.add("transp", "TRANSPARENT")
-        if step.kind in _DECIDED:
-            alarm = Alarm()
-            alarm.add("action", "DISPLAY")
-            alarm.add("description", _summary(plan, step, title))
-            alarm.add("trigger", -_REMIND)
-            event.add_component(alarm)
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("description", _summary(plan, step, title))
+        alarm.add("trigger", -_REMIND)
+        event.add_component(alarm)
         calendar.add_component(event)
     return bytes(calendar.to_ical())
 
@@ -126,6 +125,7 @@ def _summary(plan: Plan, step: Step, title: str) -> str:
     words = f"{step.kind.capitalize()} {step.piece}".strip()
     if step.kind in _EATEN:
         meant = [one for one in plan.pieces if step.piece in ("", one.item.name)]
+        meant.sort(key=lambda one: not one.warnings)
         doubts = list(dict.fromkeys(one.doubt for one in meant if one.doubt))
         words += f" ({'; '.join(doubts)})" if doubts else ""
     return f"{title}: {words}" if title else words
@@ -134,8 +134,9 @@ def _summary(plan: Plan, step: Step, title: str) -> str:
 def _description(plan: Plan, step: Step, units: Units) -> str:
     serve = plan.serve_at
     # What warns of a piece stands in its entries, and of any piece in those of all.
-    warnings = plan.piece(step.piece).warnings if step.piece else plan.warnings
-    lines = [shown(words, units) for words in warnings]
+    one = plan.piece(step.piece) if step.piece else None
+    warnings = plan.warnings if one is None else (*one.warnings, one.unsure)
+    lines = [shown(words, units) for words in warnings if words]
     if step.note:
         lines.append(shown(step.note, units))
     if step.kind not in _DECIDED:
@@ -144,11 +145,12 @@ def _description(plan: Plan, step: Step, units: Units) -> str:
             f"{clock_text(step.earliest, serve)} and {clock_text(step.latest, serve)} in "
             f"{chances(step.chance)}."
         )
-    if step.kind == "pull":
-        hold = plan.piece(step.piece).step("hold")
+    if step.kind == "pull" and one is not None:
+        hold = one.step("hold")
         if hold is not None:
             lines.append(f"Then {shown(hold.note, units)}.")
     if step.kind == "light":
         lines.append(shown(plan.sentences[bool(plan.warnings)], units))
+        lines += [shown(words, units) for words in plan.slips]
     lines += [shown(words, units) for words in plan.cautions]
     return "\n".join(lines)

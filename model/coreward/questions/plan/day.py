@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from coreward.errors import InputError
 from coreward.plain import apart, told_as
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
+from coreward.questions.plan.late import LateSign
 from coreward.words import Say, Text, together
 
 Floats = NDArray[np.float64]
@@ -75,12 +76,19 @@ class PieceOutlook:
     warnings : tuple of str or Say
         What has to be said before everything else: an end that is not enough, or that no
         table covers, and a wish that cannot be had.
+    unsure : str or Say
+        That the tables cannot tell whether its end is enough, and which; else empty.
     doubt : str
         The first of that in a few words, where there is no room for a sentence.
     most_hold_s : float
         Hold that the plan counts on, after the hot-holding limit. [s]
     hold_note : str or Say
         Where that limit cuts the hold down: when; else empty.
+    hot_s, hot_limit_c : float
+        How long the hold surely keeps it above that limit with the probe's error, and the
+        limit; NaN where no hold is asked for. [s], [°C]
+    late : LateSign or None
+        How to see in time that it will be late.
     wait_s : float
         Longest wait between pull and slice, with the chance wanted, if it is ready. [s]
     loss, crust_activity, tenderness : tuple of float
@@ -101,9 +109,13 @@ class PieceOutlook:
     possible: bool
     nearest: Text
     warnings: tuple[Text, ...]
+    unsure: Text
     doubt: str
     most_hold_s: float
     hold_note: Text
+    hot_s: float
+    hot_limit_c: float
+    late: LateSign | None
     wait_s: float
     loss: tuple[float, float, float]
     crust_activity: tuple[float, float, float]
@@ -169,7 +181,10 @@ class Plan:
     warnings : tuple of str or Say
         What has to be said before everything else, of the day and of all pieces.
     sentences, assumptions, cautions : tuple of str or Say
-        The first of the sentences holds what warns, if anything does.
+        The first of the sentences holds what warns, if anything does; the next says when
+        to light.
+    slips : tuple of str or Say
+        What to do when it is early or late, and which end no table could judge.
     members, seed : int
     not_before : datetime or None
         Before which the fire could not be lit.
@@ -190,6 +205,7 @@ class Plan:
     fuel_hours: float
     warnings: tuple[Text, ...]
     sentences: tuple[Text, ...]
+    slips: tuple[Text, ...]
     assumptions: tuple[Text, ...]
     cautions: tuple[Text, ...]
     members: int
@@ -204,8 +220,8 @@ class Plan:
 
     @property
     def lead(self) -> Say:
-        """The first sentences: what warns, and when to light."""
-        return together(self.sentences[: 1 + bool(self.warnings)])
+        """What warns, when to light, and what to do when it is early or late."""
+        return together((*self.sentences[: 1 + bool(self.warnings)], *self.slips))
 
     def piece(self, name: str) -> PieceOutlook:
         """Return what is said of a piece.

@@ -12,7 +12,7 @@ from coreward.questions.plan.answer import PieceOutlook, Plan, Step, chances, cl
 from coreward.questions.plan.figure import alt_text, figure_timeline
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece, Wanted
 from coreward.questions.plan.replan import Lever, Replan
-from coreward.questions.plan.words import serving_text
+from coreward.questions.plan.words import serving_text, shifted, waits
 from coreward.reports.document import (
     Block,
     Document,
@@ -27,6 +27,7 @@ from coreward.reports.things import document_of
 from coreward.words import (
     Held,
     Needed,
+    Opening,
     Published,
     Text,
     UnitChoice,
@@ -51,10 +52,16 @@ _WORDS = {
 def document(answer: Plan) -> Document:
     """Return all that is said of a plan: boxes to tick, the picture, what it assumes."""
     serve = answer.serve_at
-    judged = (say("{0}: {1}", one.item.name, one.verdict_headline) for one in answer.pieces)
-    # How long a hold lasts that is longer than the rest stands in the table: on paper there
-    # is one page.
+    # What a table does not meet, or cannot tell, stands in the lead.
+    judged = (
+        say("{0}: {1}", Opening(one.item.name), one.verdict_headline)
+        for one in answer.pieces
+        if not one.warnings and one.unsure not in answer.slips
+    )
+    # On paper there is one page: how long a hold lasts that is longer than the rest stands in
+    # its table, and what earliness there is and lighting later does in its lead.
     aside = [one.hold_note for one in answer.pieces if one.most_hold_s > one.item.hold.least_s]
+    aside += [*shifted(answer), *waits(answer)]
     said = answer.sentences[1 + bool(answer.warnings) :]
     told = [sentence for sentence in said if sentence not in aside]
     blocks: tuple[Block, ...] = (
@@ -116,7 +123,7 @@ def _pieces(answer: Plan) -> Table:
                 chances(one.chance_ready),
                 f"{100 * low:.0f} to {100 * high:.0f} %" if low == low else "unknown",
                 _held(one),
-                one.doubt or one.verdict_state,
+                one.verdict_state if one.unsure else one.doubt or one.verdict_state,
             )
         )
     heads = ("piece", "pulled at core", "ready by the hour", "loss", "hold", "lethality")

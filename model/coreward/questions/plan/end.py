@@ -26,7 +26,17 @@ from coreward.questions.plan.cooks import (
 from coreward.questions.plan.inputs import PlannedPiece
 from coreward.questions.verdict import CANNOT_TELL, NOT_MET, State, verdict
 from coreward.tables.standards import Standard, load_standard, standard_names
-from coreward.words import Difference, Lasting, Needed, Published, Say, Text, say, together
+from coreward.words import (
+    Difference,
+    Lasting,
+    Needed,
+    Opening,
+    Published,
+    Say,
+    Text,
+    say,
+    together,
+)
 
 Floats = NDArray[np.float64]
 
@@ -47,12 +57,15 @@ class End:
         What has to stand before everything else; empty where the end may be enough.
     doubt : str
         The same in a few words.
+    unsure : str or Say
+        That the tables cover it and still cannot tell; else empty.
     """
 
     state: State
     headline: Text
     warning: Text = ""
     doubt: str = ""
+    unsure: Text = ""
 
 
 def judged_end(
@@ -78,7 +91,7 @@ def judged_end(
             meat or say("{0}, a cut of your own", item.piece.material.name),
         )
         remedy = "Ask the food authority of your place what it asks of it, and measure that."
-        warning = say("{0}, {1}: {2} {3}", item.name, pulled, headline, remedy)
+        warning = say("{0}, {1}: {2} {3}", Opening(item.name), pulled, headline, remedy)
         return End(CANNOT_TELL, headline, warning, "no hold table covers it")
     done = np.flatnonzero(np.isfinite(pull_s))
     if not done.size:
@@ -113,6 +126,10 @@ def judged_end(
         )
     order = (NOT_MET, CANNOT_TELL, "met")
     worst = min(found, key=lambda one: order.index(one.state))
+    if worst.state == CANNOT_TELL:
+        unsure = say("{0}, {1}: {2}", Opening(item.name), pulled, worst.headline)
+        doubt = "the hold tables cannot tell"
+        return End(worst.state, worst.headline, doubt=doubt, unsure=unsure)
     if worst.state != NOT_MET:
         return End(worst.state, worst.headline)
     remedies: list[Text] = []

@@ -8,10 +8,9 @@ from typing import Any, Final
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
+from coreward import tables
 from coreward.drawing import png
 from coreward.drawing.canvas import PictureCanvas, empty
 from coreward.drawing.style import FONT_SIZE, INKS, PALETTE, apply_style, legend
@@ -29,12 +28,9 @@ _HEIGHT: Final = 0.34
 # Whole hours of the clock between two marks, the first that leaves few enough.
 _MARKS: Final = (1, 2, 3, 4, 6, 12, 24)
 _MOST_MARKS: Final = 12
-# Kind of stretch: ink and the words of the legend.
-_STRETCHES: Final = (
-    ("bare", "surface", "bare on the pit", ""),
-    ("wrapped", "wet_bulb", "wrapped on the pit", "//"),
-    ("hold", "stall", "rest and hold", "...."),
-)
+_LABEL: Final = FONT_SIZE - 1.5
+# Width of a letter of the font, of its size: a little more than the mean.
+_LETTER: Final = 0.64
 
 
 def clock_marks(begin: dt.datetime, end: dt.datetime) -> tuple[list[dt.datetime], list[str]]:
@@ -74,85 +70,115 @@ def draw_timeline(ax: Axes, plan: Plan, units: Units = METRIC) -> None:
     end = max([serve, *ends])
     span = max((end - begin).total_seconds(), _HOUR)
     margin = dt.timedelta(seconds=0.03 * span)
+    ax.set_xlim(_x(begin - margin), _x(end + margin))
     names = ["fire", *(one.item.name for one in plan.pieces)]
+    ax.set_ylim(len(names) - 0.4, -0.72)
     last = max((step.planned for step in plan.steps if step.kind == "pull"), default=serve)
     _bar(ax, 0, plan.light.planned, last, PALETTE["band"], "")
     ax.plot(_x(plan.light.planned), 0, marker="^", color=PALETTE["caution"], markersize=9)
     _window(ax, 0, plan.light)
-    ax.annotate(
-        clock_text(plan.light.planned, serve),
-        (_x(plan.light.planned), -0.26),
-        fontsize=FONT_SIZE - 1.5,
-        va="bottom",
-    )
+    labels = [(plan.light.planned, f"light {clock_text(plan.light.planned, serve)}")]
     turn = next((step for step in plan.steps if step.kind == "turn up"), None)
     if turn is not None:
         ax.plot(_x(turn.planned), 0, marker="P", color=PALETTE["convection"], markersize=8)
-        ax.annotate(
-            f"{clock_text(turn.planned, serve)} {shown(turn.note, units)}",
-            (_x(turn.planned), -0.26),
-            fontsize=FONT_SIZE - 1.5,
-            va="bottom",
-        )
+        said = f"turn up {clock_text(turn.planned, serve)} {shown(turn.note, units)}"
+        labels.append((turn.planned, said))
+    _label(ax, 0, labels, serve)
     for row, one in enumerate(plan.pieces, start=1):
         on, wrap, pull = one.step("on"), one.step("wrap"), one.step("pull")
         cut = one.step("slice")
         if on is None or pull is None or cut is None:
             continue
         bare_until = pull.planned if wrap is None else min(wrap.planned, pull.planned)
-        _bar(ax, row, on.planned, bare_until, PALETTE["surface"], "")
+        _bar(ax, row, on.planned, bare_until, PALETTE["surface"], "", "bare")
         if wrap is not None:
-            _bar(ax, row, bare_until, pull.planned, PALETTE["wet_bulb"], "//")
-        _bar(ax, row, pull.planned, cut.planned, PALETTE["stall"], "....")
+            _bar(ax, row, bare_until, pull.planned, PALETTE["wet_bulb"], "//", "wrapped")
+        _bar(ax, row, pull.planned, cut.planned, PALETTE["stall"], "....", "rest and hold")
         if wrap is not None:
             _window(ax, row, wrap, 0.23)
         _window(ax, row, pull, 0.34)
-        for step, words in ((on, "on"), (wrap, "wrap"), (pull, "pull")):
-            if step is not None:
-                ax.annotate(
-                    f"{words} {clock_text(step.planned, serve)}",
-                    (_x(step.planned), row - 0.26),
-                    fontsize=FONT_SIZE - 1.5,
-                    va="bottom",
-                    ha="left",
-                )
+        decided = (("on", on), ("wrap", wrap), ("pull", pull))
+        _label(
+            ax,
+            row,
+            [
+                (step.planned, f"{words} {clock_text(step.planned, serve)}")
+                for words, step in decided
+                if step is not None
+            ],
+            serve,
+        )
     ax.axvline(_x(serve), color=PALETTE["text"], linewidth=1.6)
+    # In the top margin, where nothing else stands.
     ax.annotate(
         f"serve {serving_text(serve)}",
-        (_x(serve), -0.62),
-        fontsize=FONT_SIZE - 1,
+        (_x(serve), 1.0),
+        xycoords=("data", "axes fraction"),
+        fontsize=_LABEL,
+        fontweight="bold",
         ha="right",
-        va="top",
-        xytext=(-3, 0),
+        va="bottom",
+        xytext=(3, 3),
         textcoords="offset points",
     )
-    ax.set_xlim(_x(begin - margin), _x(end + margin))
-    ax.set_ylim(len(names) - 0.4, -0.72)
     ax.set_yticks(range(len(names)), names)
     marks, words_of = clock_marks(begin - margin, end + margin)
     ax.set_xticks([_x(m) for m in marks], words_of)
     ax.set_xlabel(f"clock time, {serve.tzname()} at serving")
-    apply_style(ax, title="The day, with windows")
+    inside = round(10 * tables.load("plan")["window"])
+    apply_style(ax, title=f"The day. Lines below a bar: when, in {inside} days of ten")
     ax.grid(axis="y", visible=False)
+
+
+def _points_to_hours(ax: Axes, points: float) -> float:
+    """How much of the clock so many points of paper are."""
+    low, high = ax.get_xlim()
+    wide = ax.get_position().width * _WIDTH * 72.0
+    return (high - low) * points / wide
+
+
+def _label(
+    ax: Axes, row: int, labels: list[tuple[dt.datetime, str]], serve: dt.datetime
+) -> None:
+    """Write labels above a bar: one that would run into another stands higher or further on."""
+    left, right = ax.get_xlim()
+    if max(moment for moment, _ in labels) < serve:
+        right = _x(serve)  # no label lies on the line of the serving hour
+    below, above = ax.get_ylim()
     inches = ax.get_position().height * ax.figure.get_figheight()  # type: ignore[union-attr]
-    handles: list[Any] = [
-        Patch(facecolor=PALETTE[ink], hatch=hatch, edgecolor="#6b6b6b", label=words)
-        for _, ink, words, hatch in _STRETCHES
-    ]
-    handles.append(
-        Line2D([], [], color=PALETTE["text"], marker="|", linewidth=1.4, label="its window")
-    )
-    legend(
-        ax,
-        handles=handles,
-        loc="upper center",
-        bbox_to_anchor=(0.62, 1.0 + 0.42 / inches),
-        ncols=4,
-    )
+    room = inches * 72.0 / (below - above)  # from bar to bar, in points
+    # Between two bars there are also the windows of the upper one.
+    levels = max(1, int((0.5 * room) // (_LABEL + 1.0)))
+    lines: list[list[tuple[float, float, str]]] = [[] for _ in range(levels)]
+    for moment, words in sorted(labels, key=lambda label: label[0]):
+        width = _points_to_hours(ax, _LETTER * _LABEL * len(words))
+        free = [line[-1][0] + line[-1][1] if line else left for line in lines]
+        fits = [level for level in range(levels) if free[level] <= _x(moment)]
+        level = fits[0] if fits else int(np.argmin(free))
+        lines[level].append((max(_x(moment), free[level]), width, words))
+    for level, line in enumerate(lines):
+        end = right
+        for begin, width, words in reversed(line):
+            begin = end = min(begin, end - width)
+            ax.annotate(
+                words,
+                (begin, row - 0.5 * _HEIGHT),
+                fontsize=_LABEL,
+                va="bottom",
+                ha="left",
+                xytext=(0.0, 1.5 + (_LABEL + 1.5) * level),
+                textcoords="offset points",
+            )
 
 
 def _bar(
-    ax: Axes, row: int, begin: dt.datetime, end: dt.datetime, colour: str, hatch: str
+    ax: Axes,
+    row: int,
+    begin: dt.datetime,
+    end: dt.datetime,
+    colour: str,
+    hatch: str,
+    name: str = "",
 ) -> None:
     width = max(_x(end) - _x(begin), 0.0)
     ax.barh(
@@ -165,6 +191,16 @@ def _bar(
         edgecolor="#6b6b6b",
         linewidth=0.6,
     )
+    if name and width > _points_to_hours(ax, _LETTER * _LABEL * (len(name) + 2)):
+        ax.text(
+            _x(begin) + 0.5 * width,
+            row,
+            name,
+            fontsize=_LABEL,
+            ha="center",
+            va="center",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+        )
 
 
 def _window(ax: Axes, row: int, step: Step, below: float = 0.27) -> None:
@@ -229,11 +265,11 @@ def figure_plan(plan: Plan, units: Units = METRIC) -> Figure:
 def figure_timeline(plan: Plan, units: Units = METRIC) -> Figure:
     """Return the day alone, low enough for a sheet of paper."""
     rows = len(plan.pieces) + 1
-    height = 1.2 + 0.62 * _ROW * rows
+    height = 1.0 + 0.54 * _ROW * rows
     figure = Figure(figsize=(_WIDTH, height), dpi=_DPI, facecolor="white")
     figure.set_layout_engine("none")
-    bottom = 0.72 / height
-    ax = figure.add_axes((0.1, bottom, 0.875, 1.0 - bottom - 0.5 / height))
+    bottom = 0.68 / height
+    ax = figure.add_axes((0.1, bottom, 0.875, 1.0 - bottom - 0.34 / height))
     draw_timeline(ax, plan, units)
     return figure
 

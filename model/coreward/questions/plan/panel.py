@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any, ClassVar, Final
 from zoneinfo import ZoneInfo
@@ -29,8 +29,9 @@ from coreward.widgets.controls import (
     PERCENT,
     TEMPERATURE,
     Choice,
+    Clock,
+    Day,
     Number,
-    Quantity,
 )
 from coreward.widgets.panel import Panel, PanelState, View
 from coreward.words import UnitChoice, shown
@@ -44,28 +45,21 @@ _TAPED: Final = "taped"
 _FROM: Final = {_WEIGHED: "usual for its weight", _TAPED: "by weight and thickness"}
 _BONES: Final = {"out": "without bone", "in": "with its bone"}
 _HOLDS: Final = (BOX, "warm oven", "holding cabinet", "towels", "kitchen")
-# A clock is read to five minutes.
-_CLOCK: Final = Quantity(
-    symbol=lambda units: "h",
-    shown=lambda value, units: value / _HOUR,
-    stored=lambda value, units: value * _HOUR,
-    step=lambda units: 0.25,
-    digits=lambda units: 2,
-)
+# So long before the serving hour a fire may have to be lit; further off "now" changes nothing.
+_NEAR: Final = dt.timedelta(days=2)
+
+
+def next_weekend(today: dt.date | None = None) -> dt.date:
+    """Return the next Saturday that is still to come."""
+    day = dt.date.today() if today is None else today
+    return day + dt.timedelta(days=(4 - day.weekday()) % 7 + 1)
 
 
 class PlanState(PanelState):
     """Inputs of the panel. Temperatures in °C, the rest in SI."""
 
-    serve_s = Number(
-        18.5 * _HOUR,
-        label="serve at",
-        quantity=_CLOCK,
-        low=0.0,
-        high=23.75 * _HOUR,
-        reason="a day has no other hours",
-        name="serve",
-    )
+    day = Day(next_weekend, label="serve on", name="day")
+    serve_s = Clock(18.5 * _HOUR, label="at", name="serve")
     chance = Number(
         tables.load("plan")["chance"],
         label="chance",
@@ -125,6 +119,7 @@ class PlanState(PanelState):
     )
 
     input_names: ClassVar[tuple[str, ...]] = (
+        "day",
         "serve_s",
         "chance",
         "cut",
@@ -201,12 +196,10 @@ class PlanPanel(Panel):
     ----------
     state : PlanState
     units : str or UnitChoice, optional
-    day : date
-        Of the serving hour.
     zone : ZoneInfo
         Clock of the place.
-    not_before : datetime, optional
-        Before which the fire cannot be lit.
+    now : callable, optional
+        Returns the hour of the person, before which no fire can be lit.
     """
 
     title = "When do I light the fire?"
@@ -218,11 +211,11 @@ class PlanPanel(Panel):
         state: PlanState,
         units: str | UnitChoice | None = None,
         *,
-        day: dt.date,
         zone: ZoneInfo,
-        not_before: dt.datetime | None = None,
+        now: Callable[[], dt.datetime] | None = None,
     ) -> None:
-        self.day, self.zone, self.not_before = day, zone, not_before
+        self.zone = zone
+        self.now = now or (lambda: dt.datetime.now(zone))
         self._cook = RememberedCooks()
         self._drawing = PlanPicture()
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
@@ -230,10 +223,28 @@ class PlanPanel(Panel):
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
         return (
-            ("The hour", ("serve", "chance", "warm-up", "pit")),
+            ("The hour", ("day", "serve", "chance", "warm-up", "pit")),
             (_PIECE, ("cut", "shape", "mass", "thickness", "bone", "core")),
             ("Its way", ("wrap", "wrap-core", "second", "place", "hold")),
         )
+
+    def _recall(self) -> None:
+        """Take up what was left, but for no day that has passed meanwhile."""
+        super()._recall()
+        if self.state.day != self._start["day"] and self._day() < self.now().date():
+            self.state.day = ""
+            self._notes["day"] = "The day that was left here is past: this is the next weekend."
+
+    def _day(self) -> dt.date:
+        spec: Any = self.state.traits()["day"]
+        meant: dt.date = spec.meant(self.state.day)
+        return meant
+
+    def not_before(self) -> dt.datetime | None:
+        """Return when a fire can first be lit: now, for a day that is near."""
+        now = self.now()
+        near = dt.timedelta(0) <= self._day() - now.date() <= _NEAR
+        return now if near else None
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
@@ -262,8 +273,8 @@ class PlanPanel(Panel):
         inputs = self.state.inputs()
         return plan(
             _pieces(inputs),
-            _serve_at(self.day, inputs["serve_s"], self.zone),
-            not_before=self.not_before,
+            _serve_at(self._day(), inputs["serve_s"], self.zone),
+            not_before=self.not_before(),
             pit=PitPlan(inputs["pit_c"], warm_up_s=inputs["warm_up_s"]),
             chance=inputs["chance"],
             members=int(tables.load("plan", "numerics")["preview" if preview else "settled"]),
@@ -306,7 +317,7 @@ def plan_panel(
     units : str or UnitChoice, optional
         ``"C"`` or ``"F"``; the units kept in the settings when not given.
     day : date, optional
-        Of the serving hour; today if None, and then no fire is lit before now.
+        Of the serving hour; the next Saturday if None.
     zone : str
         Name of the place's clock.
     **inputs
@@ -318,9 +329,5 @@ def plan_panel(
         If a start value is unknown or outside its range.
     """
     state = PlanState()
-    state.start_with(inputs)
-    place = ZoneInfo(zone)
-    now = dt.datetime.now(place)
-    if day is None:
-        return PlanPanel(state, units, day=now.date(), zone=place, not_before=now)
-    return PlanPanel(state, units, day=day, zone=place)
+    state.start_with(inputs if day is None else {"day": day.isoformat()} | inputs)
+    return PlanPanel(state, units, zone=ZoneInfo(zone))

@@ -10,6 +10,7 @@ from coreward.cook.rest import BOX
 from coreward.cook.usual_piece import assumed_words
 from coreward.questions.plan.day import PieceOutlook, Plan
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
+from coreward.questions.plan.late import LateSign
 from coreward.words import (
     Degrees,
     Difference,
@@ -17,6 +18,7 @@ from coreward.words import (
     Lasting,
     MissingDifference,
     Needed,
+    Opening,
     Published,
     Say,
     Text,
@@ -94,7 +96,7 @@ def hold_note(item: PlannedPiece, limit_c: float, hot_s: float) -> Say:
         when = say("after {0}, not the {1} asked for", Held(hot_s), Lasting(hold.most_s))
     return say(
         "{0} in its {1} falls below the hot-holding limit ({2} with the probe's error) {3}.",
-        item.name,
+        Opening(item.name),
         hold.place,
         Published(limit_c),
         when,
@@ -119,7 +121,7 @@ def cannot_be(item: PlannedPiece, pit: PitPlan, share: float, nearest_c: float) 
     return say(
         "{0} cannot be at {1} with the chance wanted: {2}. Nearest possible in this pit: a "
         "core of {3}, {4} short; or a hotter pit, an earlier wrap or a smaller piece.",
-        item.name,
+        Opening(item.name),
         Published(wish_c),
         why,
         Published(nearest_c),
@@ -143,7 +145,7 @@ def cannot_have(item: PlannedPiece, share: float, softening: float) -> Say:
     return say(
         "{0} cannot have the {1} that is wanted: {2}. Nearest possible: the core of {3} "
         "without it; or a hotter pit.",
-        item.name,
+        Opening(item.name),
         what,
         say(_LONGEST, f"{share:.0%}", _horizon()),
         Published(item.wanted.core_c),
@@ -155,7 +157,7 @@ def uncomputed(item: PlannedPiece, failures: int, members: int) -> Say:
     return say(
         "{0} is never ready in what was computed ({1} of {2} draws failed): no time can be "
         "named for it. Check its size and start, and plan the others without it.",
-        item.name,
+        Opening(item.name),
         failures,
         members,
     )
@@ -178,7 +180,8 @@ def sentences(p: Plan) -> tuple[Text, ...]:
     at = serving_text(serve)
     text: list[Text] = [together(p.warnings)] if p.warnings else []
     text.append(
-        f"Light the fire at {clock_text(p.light.planned, serve)} to serve at {at}: "
+        f"Light the fire at {clock_text(p.light.planned, serve)} to serve at {at} on "
+        f"{serve:%A} {serve.day} {serve:%B}: "
         f"ready by then in {chances(p.chance_ready)}, and in {chances(p.chance_in_hold)} also "
         "without any piece waiting longer than its hold."
     )
@@ -189,14 +192,7 @@ def sentences(p: Plan) -> tuple[Text, ...]:
             f"{clock_text(p.light.latest, serve)} the odds stay at {chances(p.chance_wanted)} "
             "or better."
         )
-    for shift, words in ((-_HOUR, "an hour earlier"), (_HOUR, "an hour later")):
-        moved = p.light.planned.timestamp() + shift
-        if p.not_before is not None and moved < p.not_before.timestamp():
-            continue
-        ready, _, early = p.curve.at(shift)
-        text.append(
-            f"Lit {words}: ready in {chances(ready)}, too early for a hold in {chances(early)}."
-        )
+    text += shifted(p)
     for one in p.pieces:
         text += _of_piece(one, p, serve)
     if p.nearest_serve_at is not None:
@@ -205,10 +201,21 @@ def sentences(p: Plan) -> tuple[Text, ...]:
             f"at {clock_text(p.nearest_serve_at, serve)}."
         )
     text += [one.hold_note for one in p.pieces if one.hold_note]
-    short = [one for one in p.pieces if one.wait_s > one.most_hold_s]
-    if not p.keeps_chance and short:
-        text.append(_waits(p, short))
-    return tuple(text)
+    return (*text, *waits(p))
+
+
+def shifted(p: Plan) -> list[Text]:
+    """Say what becomes of the odds when the fire is lit an hour earlier or later."""
+    text: list[Text] = []
+    for shift, words in ((-_HOUR, "an hour earlier"), (_HOUR, "an hour later")):
+        moved = p.light.planned.timestamp() + shift
+        if p.not_before is not None and moved < p.not_before.timestamp():
+            continue
+        ready, _, early = p.curve.at(shift)
+        text.append(
+            f"Lit {words}: ready in {chances(ready)}, too early for a hold in {chances(early)}."
+        )
+    return text
 
 
 def _is_raised(one: PieceOutlook) -> bool:
@@ -221,14 +228,14 @@ def _raised(one: PieceOutlook) -> Say:
         return say(
             "{0} is pulled {1} after a core of {2}: only then are the hold tables met in "
             "every draw.",
-            one.item.name,
+            Opening(one.item.name),
             Needed(one.pull_then_s),
             Published(one.pull_core_c),
         )
     return say(
         "{0} is pulled at a core of {1} and not of {2}: only there are the hold tables met "
         "in every draw.",
-        one.item.name,
+        Opening(one.item.name),
         Published(one.pull_core_c),
         Published(one.item.wanted.core_c),
     )
@@ -236,7 +243,7 @@ def _raised(one: PieceOutlook) -> Say:
 
 def _of_piece(one: PieceOutlook, p: Plan, serve: dt.datetime) -> list[Text]:
     """Say what is not as it should be with a piece that can be ready."""
-    name, text = one.item.name, []
+    name, text = Opening(one.item.name), []
     if one.possible and one.chance_ready < p.chance_wanted and one.item.not_before is not None:
         text.append(
             say(
@@ -259,8 +266,124 @@ def _of_piece(one: PieceOutlook, p: Plan, serve: dt.datetime) -> list[Text]:
     return [*text]
 
 
-def _waits(p: Plan, short: list[PieceOutlook]) -> Say:
-    waits = together(
+# -- early, late, cannot tell ---------------------------------------------------------------
+
+
+def slips(p: Plan) -> tuple[Text, ...]:
+    """Say what to do when it is early or late, and which ends no table could judge."""
+    found: list[Text] = []
+    early = max(p.pieces, key=_early_s)
+    if _early_s(early) >= _EARLY_S:
+        found.append(_early(early, p))
+    late = min(p.pieces, key=lambda one: one.chance_ready)
+    if late.late is not None:
+        found.append(_late(late, late.late, p))
+    unsure = [one for one in p.pieces if one.unsure]
+    if len(unsure) == 1:
+        found.append(unsure[0].unsure)
+    elif unsure:
+        # In full, each stands in its own entry of the calendar and at the end of the page.
+        names = ", ".join(one.item.name for one in unsure)
+        found.append(f"The hold tables cannot tell whether the ends of {names} are enough.")
+    return tuple(found)
+
+
+# Less is no earliness: a piece may rest that much longer.
+_EARLY_S = 900.0
+
+
+def _early_s(one: PieceOutlook) -> float:
+    """How long a piece most likely waits beyond its rest. [s]."""
+    pull, cut = one.step("pull"), one.step("slice")
+    if not one.possible or pull is None or cut is None:
+        return 0.0
+    return cut.planned.timestamp() - one.item.hold.least_s - pull.planned.timestamp()
+
+
+def _about(seconds: float) -> Lasting:
+    return Lasting(round(seconds / 600.0) * 600.0)
+
+
+def _early(one: PieceOutlook, p: Plan) -> Say:
+    """Say how early a piece most likely is, what keeps it, and how much later to light."""
+    pull, cut = one.step("pull"), one.step("slice")
+    assert pull is not None
+    assert cut is not None
+    serve, place = p.serve_at, one.item.hold.place
+    until = pull.planned + dt.timedelta(seconds=0.0 if math.isnan(one.hot_s) else one.hot_s)
+    # A minute that it may not last is not promised.
+    keeps = clock_text(until.replace(second=0), serve)
+    if not one.hot_s >= 60.0:
+        keep: Text = say("nothing here keeps it hot that long in the {0}", place)
+    elif until < cut.planned:
+        keep = say(
+            "in the {0} it stays above {1} only until {2}",
+            place,
+            Published(one.hot_limit_c),
+            keeps,
+        )
+    else:
+        keep = say(
+            "keep it in the {0}, where it stays above {1} until {2}",
+            place,
+            Published(one.hot_limit_c),
+            keeps,
+        )
+    early_s = _early_s(one)
+    if len(p.pieces) > 1:
+        on = one.step("on")
+        assert on is not None
+        later = clock_text(on.planned + dt.timedelta(seconds=early_s), serve)
+        instead = say("put it on at {0}, then as likely late as not", later)
+    else:
+        # As far as the odds were counted.
+        i = int((p.curve.shift_s <= early_s).nonzero()[0][-1])
+        later = clock_text(
+            p.light.planned + dt.timedelta(seconds=float(p.curve.shift_s[i])), serve
+        )
+        instead = say(
+            "light at {0}, ready then in {1}", later, chances(float(p.curve.ready[i]))
+        )
+    return say(
+        "Most likely {0} is off about {1}, {2} early: {3}; or {4}.",
+        one.item.name,
+        clock_text(pull.planned, serve),
+        _about(early_s),
+        keep,
+        instead,
+    )
+
+
+def _late(one: PieceOutlook, sign: LateSign, p: Plan) -> Say:
+    """Say how to see in time that a piece will be late, and what can be promised then."""
+    serve = p.serve_at
+
+    def clock(seconds: float) -> str:
+        moment = dt.datetime.fromtimestamp(seconds, dt.UTC).astimezone(serve.tzinfo)
+        return clock_text(moment, serve)
+
+    then: Text = "My log says what helps"
+    if math.isfinite(sign.serve_s):
+        then = say(
+            "promise {0}, or see in My log what helps",
+            clock(sign.serve_s),
+        )
+    return say(
+        "Still below {0} at {1}? Then {2} is kept in {3} only: {4}.",
+        Degrees(sign.below_c),
+        clock(sign.check_s),
+        serving_text(serve),
+        chances(sign.keeps),
+        then,
+    )
+
+
+def waits(p: Plan) -> tuple[Text, ...]:
+    """Say which pieces may have to wait longer than their hold."""
+    short = [one for one in p.pieces if one.wait_s > one.most_hold_s]
+    if p.keeps_chance or not short:
+        return ()
+    longest = together(
         (
             say(
                 "{0} may have to wait {1} and its hold allows {2}",
@@ -273,11 +396,13 @@ def _waits(p: Plan, short: list[PieceOutlook]) -> Say:
         "; ",
     )
     if p.chance_ready < p.chance_wanted:
-        return say("Lit then, {0}.", waits)
-    return say(
-        "To be ready with the chance wanted, {0}. A log narrows that: plan again when the "
-        "cook is under way, or measure the pieces and the pit.",
-        waits,
+        return (say("Lit then, {0}.", longest),)
+    return (
+        say(
+            "To be ready with the chance wanted, {0}. A log narrows that: plan again when the "
+            "cook is under way, or measure the pieces and the pit.",
+            longest,
+        ),
     )
 
 
@@ -297,7 +422,7 @@ def _not_as_wanted(one: PieceOutlook) -> Say:
         parts.append(f"come-up within the published limit in {chances(one.chance_come_up)}")
     return say(
         "{0} is as wanted in {1} only: {2}.",
-        one.item.name,
+        Opening(one.item.name),
         chances(one.chance_as_wanted),
         "; ".join(parts),
     )
@@ -326,7 +451,7 @@ def assumptions(
     for item in items:
         words = assumed_words(item.piece)
         if words:
-            text.append(say("{0}: {1}", item.name, words))
+            text.append(say("{0}: {1}", Opening(item.name), words))
     if pit.turn_up_c is not None:
         text.append(
             "The pit is turned up so long after the first piece went on; the odds of lighting "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
@@ -17,6 +18,7 @@ from coreward.questions.verdict.answer import (
     MET,
     NOT_MET,
     IntegralView,
+    LimitVerdict,
     StandardVerdict,
     Verdict,
     letters,
@@ -27,8 +29,12 @@ from coreward.reports.document import (
     Data,
     Document,
     Facts,
+    Finding,
+    Form,
     Listing,
+    PageBreak,
     Picture,
+    Signatures,
     Table,
     data_of,
     table_of,
@@ -40,21 +46,57 @@ from coreward.words import (
     Held,
     Lasting,
     Needed,
+    Opening,
     Published,
     Required,
+    Say,
+    Sentence,
     Text,
     UnitChoice,
     say,
     shown,
+    together,
 )
 
 STATE_WORDS = {MET: "meets it", NOT_MET: "does not meet it", CANNOT_TELL: "cannot tell"}
 _SAID_ELSEWHERE = ("meat", "condition", "probe_error_c", "placement_error_c")
 
 
+AUTHORITIES: dict[str, tuple[str, tuple[str, ...]]] = {
+    "us kitchen": ("a health department in the United States (Food Code)", ("fda_food_code",)),
+    "us plant": (
+        "a meat inspector in the United States (USDA FSIS)",
+        ("fsis_appendix_a_1999", "fsis_poultry_2005"),
+    ),
+    "us home": ("the United States chart for cooks at home (USDA)", ("usda_consumer",)),
+    "uk": ("a health officer in the United Kingdom (FSA)", ("uk_70_2",)),
+}
+"""Whom a person answers to, by the names that they know, and the sources of its tables."""
+
+# What the limits of the table are called by those who keep them.
+_LIMITS = {
+    "us come-up": "warming up, United States cooking guideline of 2021",
+    "food code cooling": "cooling, Food Code",
+    "fsis cooling 1999 rapid": "cooling, USDA FSIS 1999, rapid",
+    "fsis cooling 1999 second": "cooling, USDA FSIS 1999, second option",
+    "fsis cooling 1999 cured": "cooling, USDA FSIS 1999, cured with nitrite",
+    "uk cooling good practice": "cooling, United Kingdom, good practice",
+    "uk cooling maximum": "cooling, United Kingdom, at most",
+    "canada cooling": "cooling, Canada",
+    "food code hot holding": "kept hot, Food Code",
+    "food code hot holding roast": "kept hot, Food Code, roasts",
+    "food code reheating": "reheating, Food Code",
+}
+
+
+def limit_name(limit: LimitVerdict) -> str:
+    """Return what a limit is called by those who keep it."""
+    return _LIMITS.get(limit.name, f"{limit.kind}, {limit.name}")
+
+
 @document_of.register
 def document(answer: Verdict) -> Document:
-    """Return all that is said of a verdict: what is open first, then each view."""
+    """Return all that is said of a verdict: a page to sign, then each view in full."""
     pictures = [
         Picture(
             lambda units: _drawn(answer, units),
@@ -71,20 +113,30 @@ def document(answer: Verdict) -> Document:
         caption = "The whole log, as it was understood."
         log = answer.judged
         pictures.insert(0, log_picture(log, review(log), caption, caption))
+    first, folded = in_folds(answer)
+    listed = Listing(answer.assumptions, "Assumed", small=True)
     blocks: tuple[Block, ...] = (
-        *_doubts(answer),
-        *_listed((answer.faults, "The record")),
-        what_was_judged(answer),
-        *pictures,
+        form(answer),
+        finding(answer),
         *_pieces(answer),
-        standard_table(answer),
-        limit_table(answer),
-        integral_table(answer),
-        *_listed(
-            (answer.assumptions, "Assumed"),
-            (answer.cautions, "Beware"),
-            (answer.blind_spots, "Not covered by any table"),
+        Picture(
+            lambda units: _drawn(answer, units, "figure_record"),
+            say("The judged temperature, and the hold asked for. {0}", answer.headline),
         ),
+        short_table(answer),
+        listed,
+        Signatures(
+            (
+                "Cooked by: name, date, time",
+                "Checked by: name, date, time",
+                "Seen by: name, office, date, time",
+            )
+        ),
+        PageBreak(),
+        *_doubts(answer),
+        *(block for block in first if isinstance(block, Listing)),
+        *pictures,
+        *(block for part in folded.values() for block in part if block != listed),
     )
     return Document(
         title=f"Does it meet its target? {STATE_WORDS[answer.state].capitalize()}",
@@ -100,11 +152,142 @@ def document(answer: Verdict) -> Document:
     )
 
 
-def _drawn(answer: Verdict, units: UnitChoice) -> Any:
-    # Late: text and data need no drawing library.
-    from coreward.questions.verdict.figure import figure_verdict
+def in_folds(answer: Verdict) -> tuple[tuple[Block, ...], dict[str, tuple[Block, ...]]]:
+    """Return what a panel says at once, and what it folds away."""
+    first: tuple[Block, ...] = (
+        *_listed((answer.faults, "The record")),
+        *_pieces(answer),
+        short_table(answer),
+    )
+    return first, {
+        "limits": (standard_table(answer), limit_table(answer)),
+        "rests": (
+            Listing(answer.assumptions, "Assumed", small=True),
+            what_was_judged(answer),
+            *_listed(
+                (answer.cautions, "Beware"),
+                (answer.blind_spots, "Not covered by any table"),
+            ),
+        ),
+        "kill": (integral_table(answer),),
+    }
 
-    return figure_verdict(answer, units)
+
+def finding(answer: Verdict) -> Finding:
+    """Return the answer in a word, with why, and the one thing that would change it."""
+    if answer.state == CANNOT_TELL and (open_doubts := [d for d in answer.doubts if d.blocks]):
+        those = f"{len(open_doubts)} questions" if len(open_doubts) > 1 else "that question"
+        return Finding(answer.state, answer.headline, change=f"An answer to {those}.")
+    held = [item for item in answer.standards if item.counts and item.state == answer.state]
+    if answer.state == MET and held:
+        least = min(held, key=lambda item: item.margin_s or 0.0)
+        return Finding(MET, answer.headline, Sentence(asked_and_held(least)))
+    # The one that asks for most: what makes that one enough does so for most of the others.
+    held.sort(key=lambda item: item.margin_s or 0.0)
+    whys: list[tuple[Text, Text]] = [
+        (Sentence(say("{0}: {1}", item.title, item.governing)), item.enough) for item in held
+    ]
+    whys += [
+        (say("{0}: {1}", Opening(limit_name(item)), item.text), item.enough)
+        for item in answer.limits
+        if item.counts and item.state == answer.state
+    ]
+    if not whys:
+        return Finding(answer.state, answer.headline)
+    why, change = whys[0]
+    more = len(whys) - 1
+    also = f" {more} more {'asks' if more == 1 else 'ask'} for something too: see the table."
+    return Finding(
+        answer.state, answer.headline, why, say("{0}{1}", Sentence(change), also * bool(more))
+    )
+
+
+def form(answer: Verdict) -> Form:
+    """Return who, where and what; what the record does not know is filled in by hand."""
+    log = answer.judged if isinstance(answer.judged, ProbeLog) else None
+    record = answer.record
+    when = ""
+    if log is not None and log.start is not None:
+        ends = log.start + dt.timedelta(seconds=float(log.time_s[-1]))
+        when = f"{log.start:%d %B %Y, %H:%M} to {ends:%H:%M}"
+    kinds = {"cook": "computed, not measured", "log": "log", "history": "numbers given"}
+    name = f" {log.source}" if log is not None and log.source else ""
+    wrong = len(answer.faults)
+    deciding = {key for item in answer.standards if item.counts for key in item.sources}
+    asked = [words for words, keys in AUTHORITIES.values() if deciding & set(keys)]
+    return Form(
+        (
+            ("Kitchen", ""),
+            ("Batch", ""),
+            ("Date and time", when),
+            ("Cooked by", ""),
+            ("Piece", ", ".join((*answer.meats, answer.condition))),
+            ("Probe, its check", ""),
+            (
+                "Record",
+                say(
+                    "{0}{1}, {2} readings in {3}{4}",
+                    kinds.get(record.kind, record.kind),
+                    name,
+                    len(record.time_s),
+                    Lasting(float(record.time_s[-1])),
+                    f"; {wrong} remark{'s' * (wrong > 1)}, see The record" if wrong else "",
+                ),
+            ),
+            (
+                "Set aside",
+                say("{0} for the probe", Difference(answer.probe_error_c))
+                if not answer.placement_error_c
+                else say(
+                    "{0} for the probe, {1} for its place",
+                    Difference(answer.probe_error_c),
+                    Difference(answer.placement_error_c),
+                ),
+            ),
+            ("Judged at", record.point),
+            ("Judged for", "; ".join(asked)),
+        )
+    )
+
+
+def short_table(answer: Verdict) -> Table:
+    """Return every limit that decides: its source, what it asks and what was found."""
+    rows: list[tuple[Text, ...]] = []
+    tied = letters(answer)
+    for item in answer.standards:
+        if not item.counts:
+            continue
+        asked: Text = item.governing
+        found: Text = ""
+        if item.required_s is not None and item.limit_c is not None:
+            asked = say("{0} at {1}", Needed(item.required_s), Published(item.limit_c))
+            found = "" if item.held_s is None else Held(item.held_s)
+        name = say("{0}  {1}. {2}", tied.get(item.name, ""), item.title, item.revision)
+        rows.append((name, asked, found, STATE_WORDS[item.state]))
+    for limit in answer.limits:
+        if not limit.counts:
+            continue
+        if limit.kind == "hot holding":
+            asked = say("{0} or above", Published(limit.reading_c or limit.from_c))
+            found = ""
+        else:
+            # A limit of time is no need: it is not lengthened.
+            asked = say("at most {0}", Held(limit.limit_s))
+            found = "" if limit.elapsed_s is None else Needed(limit.elapsed_s)
+        rows.append((Opening(limit_name(limit)), asked, found, STATE_WORDS[limit.state]))
+    return table_of(
+        "Each limit, with its source",
+        ("limit and source", "asked", "found", "says"),
+        rows,
+        (56, 19, 12, 13),
+    )
+
+
+def _drawn(answer: Verdict, units: UnitChoice, name: str = "figure_verdict") -> Any:
+    # Late: text and data need no drawing library.
+    from coreward.questions.verdict import figure
+
+    return getattr(figure, name)(answer, units)
 
 
 def _listed(*parts: tuple[tuple[Text, ...], str]) -> tuple[Listing, ...]:
@@ -132,7 +315,10 @@ def what_was_judged(answer: Verdict) -> Facts:
         rows.append(("placement error added", Difference(answer.placement_error_c)))
     for name, value in answer.asked:
         if name not in _SAID_ELSEWHERE and value != 0.0:
-            words = "a record" if name == "humidity" else _value_words(value)
+            titles = {item.name: item.title for item in answer.standards}
+            words: Text = "a record" if name == "humidity" else _value_words(value)
+            if name == "standards":
+                words = together((titles.get(one, one) for one in value), "; ")
             rows.append((f"given: {name.replace('_', ' ')}", words))
     return Facts(tuple(rows), "What was judged")
 
@@ -158,11 +344,12 @@ def _doubts(answer: Verdict) -> tuple[Table, ...]:
     if not answer.doubts:
         return ()
     return (
-        table_of(
-            "Only you can say",
+        Table(
             ("question", "in code", "on the command line"),
-            ((doubt.text, doubt.code, doubt.command) for doubt in answer.doubts),
-            (50, 25, 25),
+            tuple((doubt.text, doubt.code, doubt.command) for doubt in answer.doubts),
+            "Only you can say",
+            (50.0, 25.0, 25.0),
+            on_paper=1,
         ),
     )
 
@@ -220,7 +407,7 @@ def limit_table(answer: Verdict) -> Table:
             band = say(
                 ", {0} to {1}", Published(limit.from_c), Published(limit.to_c, at_most=falls)
             )
-        name = say("{0}, {1}{2}" + _beside(limit.counts), limit.kind, limit.name, band)
+        name = say("{0}{1}" + _beside(limit.counts), Opening(limit_name(limit)), band)
         rows.append((STATE_WORDS[limit.state], name, limit.text, limit.enough))
     return table_of(
         "Limits on the whole history",
@@ -289,24 +476,24 @@ def required_words(view: IntegralView) -> str:
     )
 
 
-def in_short(answer: Verdict) -> str:
+def in_short(answer: Verdict) -> Say:
     """Say which standards are met and which not, by the letters of the picture."""
     tied = letters(answer)
-    by_state: dict[str, list[str]] = {}
+    by_state: dict[str, list[Text]] = {}
     for item in answer.standards:
         if item.counts:
-            by_state.setdefault(item.state, []).append(f"{tied[item.name]} {item.name}")
+            named = say("{0} {1}", tied[item.name], item.title)
+            by_state.setdefault(item.state, []).append(named)
     for limit in answer.limits:
         if limit.counts and limit.state != MET:
-            by_state.setdefault(limit.state, []).append(f"the {limit.kind} limit")
+            by_state.setdefault(limit.state, []).append(limit_name(limit))
     verbs = {NOT_MET: "does not meet", CANNOT_TELL: "cannot tell under", MET: "meets"}
     parts = [
-        f"{verb} {', '.join(by_state[state])}"
+        say("{0} {1}", verb, together(by_state[state], "; "))
         for state, verb in verbs.items()
         if state in by_state
     ]
-    text = "; ".join(parts)
-    return f"{text[:1].upper()}{text[1:]}, with what is assumed below."
+    return say("{0}, with what is assumed below.", Opening(together(parts, ". It ")))
 
 
 def explanation(answer: Verdict, units: UnitChoice) -> str:

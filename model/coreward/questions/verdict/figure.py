@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -16,7 +18,7 @@ from coreward.drawing.style import (
     temperature,
 )
 from coreward.questions.verdict import MET, IntegralView, Verdict
-from coreward.words import UnitChoice, as_units, shown
+from coreward.words import Held, Needed, Published, UnitChoice, as_units, shown
 
 Floats = NDArray[np.float64]
 _HOUR = 3600.0
@@ -59,6 +61,70 @@ def figure_verdict(verdict: Verdict, units: str | UnitChoice = "C") -> Figure:
     label_hours(lower)
     figure.align_ylabels()
     return figure
+
+
+def figure_record(verdict: Verdict, units: str | UnitChoice = "C") -> Figure:
+    """Draw the judged temperature, the reading asked for and its hold, in black: for a file.
+
+    Parameters
+    ----------
+    verdict : Verdict
+    units : str or UnitChoice
+        "C", "F" or a choice of units.
+    """
+    choice = as_units(units)
+    record, ink = verdict.record, INKS["text"].colour
+    figure = Figure(figsize=(8.0, 2.2), layout="constrained")
+    ax = figure.subplots()
+    hours = record.time_s / _HOUR
+    core = temperature(record.coldest_c, choice)
+    ax.plot(hours, core, color=ink, linewidth=2.2)
+    if record.air_c is not None:
+        air = temperature(record.air_c, choice)
+        ax.plot(hours, air, color=ink, linewidth=0.9, linestyle="-.")
+        ax.annotate(
+            "air", (hours[-1], air[-1]), (4, 0), textcoords="offset points", va="center"
+        )
+    deciding = [item for item in verdict.standards if item.counts and item.limit_c is not None]
+    if deciding:
+        # The one that asks for most beyond what it has.
+        item = min(deciding, key=lambda one: one.margin_s or 0.0)
+        assert item.limit_c is not None
+        level = float(temperature(item.limit_c, choice))
+        ax.axhline(level, color=ink, linewidth=1.0, linestyle=(0, (8, 4)))
+        words = f"{shown(Published(item.limit_c), choice)} asked for"
+        ax.annotate(words, (hours[0], level), (2, 3), textcoords="offset points", va="bottom")
+        begin = _start_of_hold(verdict, item.limit_c)
+        low, high = ax.get_ylim()
+        if item.required_s is not None:
+            said = f"hold asked for: {shown(Needed(item.required_s), choice)}"
+            _hold_bar(ax, begin, item.required_s, low + 0.22 * (high - low), said, hatch="////")
+        if item.held_s:
+            said = f"held: {shown(Held(item.held_s), choice)}"
+            _hold_bar(ax, begin, item.held_s, low + 0.38 * (high - low), said)
+    label_temperature(ax, choice)
+    label_hours(ax)
+    apply_style(ax, title="")
+    return figure
+
+
+def _hold_bar(
+    ax: Axes, begin: float, seconds: float, level: float, words: str, hatch: str = ""
+) -> None:
+    low, high = ax.get_ylim()
+    ax.barh(
+        level,
+        seconds / _HOUR,
+        left=begin,
+        height=0.09 * (high - low),
+        color="white" if hatch else "#808080",
+        edgecolor=INKS["text"].colour,
+        hatch=hatch,
+        linewidth=0.8,
+    )
+    ax.annotate(
+        words, (begin, level), (-4, 0), textcoords="offset points", ha="right", va="center"
+    )
 
 
 def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
@@ -114,7 +180,7 @@ def _draw_history(ax: Axes, verdict: Verdict, choice: UnitChoice) -> None:
             markersize=5,
             markerfacecolor=ink.colour if met else "none",
             linewidth=2.2,
-            label=f"{item.name}: {item.state}",
+            label=f"{textwrap.fill(shown(item.title, choice), 34)}: {item.state}",
         )
     label_temperature(ax, choice)
     apply_style(

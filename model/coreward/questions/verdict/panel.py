@@ -37,9 +37,17 @@ from coreward.questions.verdict import (
     usual_views,
     verdict,
 )
-from coreward.questions.verdict.document import document, explanation, in_short
+from coreward.questions.verdict.document import (
+    AUTHORITIES,
+    document,
+    explanation,
+    finding,
+    in_folds,
+    in_short,
+)
 from coreward.questions.verdict.hold_figure import HoldPicture, figure_thickness
-from coreward.reports.html_page import panel_html
+from coreward.reports.document import Paragraph
+from coreward.reports.html_page import block_html, panel_html, sources_html
 from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
 from coreward.widgets import shared
 from coreward.widgets.controls import (
@@ -102,10 +110,43 @@ def _organisms() -> dict[str, str]:
     return {name: f"{each.organism} in {each.food}" for name, each in found.items()}
 
 
-def _standards() -> dict[str, str]:
-    return {_ALL: "all made for this meat"} | {
-        name: load_standard(name).title for name in standard_names()
-    }
+def _standards() -> dict[str, Text]:
+    """Return whom a person may answer to, and single tables, by the names that they know."""
+    return (
+        {_ALL: "nobody yet: every table for this meat"}
+        | {name: words for name, (words, _) in AUTHORITIES.items()}
+        | {
+            name: say("one table: {0}", load_standard(name).said("title"))
+            for name in standard_names()
+        }
+    )
+
+
+def standards_of(authority: str, meats: Sequence[str], states: Sequence[str]) -> list[str]:
+    """Return the tables by which an authority judges such a piece.
+
+    Parameters
+    ----------
+    authority : str
+        One of `AUTHORITIES`, or the name of a single table.
+    meats, states : sequence of str
+        What the piece is.
+    """
+    if authority not in AUTHORITIES:
+        return [authority]
+    keys = AUTHORITIES[authority][1]
+    tables_of = [item for item in map(load_standard, standard_names()) if item.source in keys]
+    covering = [
+        item
+        for item in tables_of
+        if any(item.covers(meat, state) for meat in meats for state in states)
+    ]
+    # What decides; where nothing of theirs does, what they only show. A table that was not
+    # made for such a piece says so itself.
+    for found in ([item for item in covering if item.counts], covering, tables_of):
+        if found:
+            return [item.name for item in found]
+    return []
 
 
 class VerdictState(LogState):
@@ -202,10 +243,10 @@ class VerdictState(LogState):
     )
     standard = Choice(
         _ALL,
-        label="standard",
+        label="answer to",
         options=_standards(),
         name="standard",
-        tried=(_ALL, "us poultry 7 log", "uk 70 for 2 min"),
+        tried=(_ALL, "us kitchen", "uk 70 for 2 min"),
     )
     organism = Choice(
         USUAL,
@@ -367,7 +408,9 @@ class VerdictState(LogState):
             "probe_error_c": self.probe_error_k,
         }
         if self.standard != _ALL:
-            said["standards"] = [self.standard]
+            states = self.states()
+            listed = [states] if isinstance(states, str) else states
+            said["standards"] = standards_of(self.standard, self.meats(), listed)
         if not self.is_cook:
             if self.surface != _NOT_SAID:
                 said["surface"] = self.surface
@@ -422,6 +465,51 @@ class VerdictOutcome:
     asking: str = ""
 
 
+_FOLDS: Final = {
+    "limits": "Every limit: asked, found, source",
+    "rests": "What this assumes, and what no table covers",
+    "kill": "How much is killed, beside the limits: shown, never decides",
+}
+
+
+def _tables() -> W.HTML:
+    made = W.HTML(layout=W.Layout(margin="4px"))
+    made.add_class("coreward-tables")
+    made.add_class("coreward-whole")
+    return made
+
+
+class Fold:
+    """A heading that shows and hides what stands under it; a new answer does not shut it."""
+
+    def __init__(self, words: str) -> None:
+        self.button = W.ToggleButton(
+            description=words, icon="plus", layout=W.Layout(width="auto", max_width="100%")
+        )
+        self._body = _tables()
+        self._body.layout.display = "none"
+        self.button.observe(self._pressed, names="value")
+        self.widget = W.VBox([self.button, self._body])
+        self.widget.add_class("coreward-fold")
+
+    @property
+    def value(self) -> str:
+        """What stands under it, as HTML."""
+        return str(self._body.value)
+
+    def fill(self, value: str) -> None:
+        """Put something under it."""
+        self._body.value = value
+
+    def set_visible(self, visible: bool) -> None:
+        """Show or hide the whole of it."""
+        self.widget.layout.display = "" if visible else "none"
+
+    def _pressed(self, change: Any) -> None:
+        self._body.layout.display = "" if change["new"] else "none"
+        self.button.icon = "minus" if change["new"] else "plus"
+
+
 class VerdictPanel(LogPanel):
     """Choose a cook or a log; see what it is worth, standard by standard."""
 
@@ -445,6 +533,7 @@ class VerdictPanel(LogPanel):
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
         return (
+            ("Whom you answer to, and what is judged", ("standard", "source", "file-unit")),
             (
                 "The piece",
                 (
@@ -475,15 +564,12 @@ class VerdictPanel(LogPanel):
                 ),
             ),
             (
-                "What is judged, and by what",
+                "The probe",
                 (
-                    "source",
-                    "file-unit",
-                    "standard",
-                    "organism",
-                    "pieces",
                     "probe-error",
+                    "pieces",
                     "off-centre",
+                    "organism",
                     "by-thickness",
                 ),
             ),
@@ -499,12 +585,12 @@ class VerdictPanel(LogPanel):
         """Return what stands below the picture: doubts, tables, map by thickness."""
         self._map_box = W.HTML(layout=W.Layout(margin="2px 0", display="none"))
         self._map_box.add_class("coreward-map")
-        self._tables = W.HTML(layout=W.Layout(margin="4px"))
-        self._tables.add_class("coreward-tables")
-        self._tables.add_class("coreward-whole")
+        self._tables = _tables()
         self._doubts_box = W.VBox(layout=W.Layout(margin="4px", display="none"))
         self._doubts_box.add_class("coreward-doubts")
-        return (self._doubts_box, self._tables, self._map_box)
+        self.folds = {name: Fold(words) for name, words in _FOLDS.items()}
+        folded = [fold.widget for fold in self.folds.values()]
+        return (self._doubts_box, self._tables, *folded, self._map_box)
 
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
@@ -576,26 +662,48 @@ class VerdictPanel(LogPanel):
             None if kept is None else kept.answer,
             moving=self.moving,
         )
+        words = _facts(outcome, state)
+        found = finding(answer)
         headline = say_shown(answer.headline, state.units)
-        facts = _facts(outcome, state)
-        words = f"{facts} {in_short(answer)}"
         alt = (
             "Temperature of the coldest point against time with the rows of the standards, "
             "the log reduction added up below, and the map of temperature against hold time. "
         )
-        # The whole sentence stands below the picture, where its length moves nothing.
-        whole = f"{headline} {explanation(answer, state.units)}"
+        # By the letters of the picture: below it, where it moves nothing.
         return View(
             picture,
             f"{alt}{words} {headline}",
             words,
-            whole,
+            say_shown(in_short(answer), state.units),
             lambda: self._fill_tables(answer),
+            block_html(found, state.units),
         )
 
+    @property
+    def status_text(self) -> str:
+        """The words of the panel as plain text, the answer first."""
+        answer = None if self.state.outcome is None else self.state.outcome.answer
+        if answer is None or not self._view.banner:
+            return super().status_text
+        said = finding(answer)
+        parts = (answer.headline, said.why, said.change)
+        first = " ".join(say_shown(part, self.state.units) for part in parts if part)
+        return f"{first} {super().status_text}"
+
     def _fill_tables(self, answer: Verdict | None) -> None:
-        said = "" if answer is None else panel_html(document(answer), self.state.units)
-        self._tables.value = said
+        units = self.state.units
+        for fold in self.folds.values():
+            fold.set_visible(answer is not None)
+        self._tables.value = ""
+        if answer is not None:
+            whole = document(answer)
+            first, folded = in_folds(answer)
+            self._tables.value = panel_html(replace(whole, blocks=first, sources=()), units)
+            for name, blocks in folded.items():
+                self.folds[name].fill("".join(block_html(block, units) for block in blocks))
+            limits = self.folds["limits"]
+            helps = block_html(Paragraph(explanation(answer, units)))
+            limits.fill(helps + limits.value + sources_html(whole.sources))
         self._ask(answer)
 
     # -- what only a person can say -----------------------------------------------------
@@ -704,7 +812,7 @@ class VerdictPanel(LogPanel):
 
     def _map_standard(self) -> str:
         """Return the standard of the map: the chosen one, or the one with most rows."""
-        if self.state.standard != _ALL:
+        if self.state.standard in standard_names():
             return str(self.state.standard)
         outcome = self.state.outcome
         names = [item.name for item in outcome.answer.standards if item.counts]
@@ -828,6 +936,7 @@ def _facts(outcome: VerdictOutcome, state: VerdictState) -> str:
 
 def _map_words(mark: HoldTime, standard: str, state: VerdictState) -> str:
     units = state.units
+    standard = say_shown(load_standard(standard).said("title"), units)
     size = LENGTH.text(mark.thickness_m, units)
     where = style.format_temperature(mark.around_c, units, 1)
     place = "a bath" if state.humidity == "bath" else "air"
