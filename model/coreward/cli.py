@@ -46,7 +46,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="coreward",
         description="Explain and foresee the slow cooking of large pieces of meat. "
-        "Without a subcommand: open the workbench in JupyterLab.",
+        "Without a subcommand: open the workbench in a browser.",
         epilog=_PROBE_CAUTION,
     )
     parser.add_argument("--version", action="store_true", help="print the version")
@@ -66,7 +66,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=_run_workbench)
     commands = parser.add_subparsers(title="subcommands", metavar="", parser_class=_Parser)
 
-    _add_app(commands)
+    _add_ways_in(commands)
 
     review = commands.add_parser(
         "review",
@@ -142,21 +142,30 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_app(commands: Any) -> None:
-    app = commands.add_parser(
-        "app",
-        help="the notebooks as plain pages without code, for a projector, a phone or a class",
-        description="Serve the notebooks as plain pages: pictures, words and controls, no "
-        "code. Only this machine can reach them unless you say --share.",
+def _add_ways_in(commands: Any) -> None:
+    lab = commands.add_parser(
+        "lab",
+        help="open the workbench in JupyterLab, where its pages are notebooks with their code",
+        description="Open the workbench in JupyterLab; its plain pages stay one click away.",
         epilog=_PROBE_CAUTION,
     )
-    # Said before or after the word `app`, these mean the same.
-    same: dict[str, Any] = {"default": argparse.SUPPRESS}
-    app.add_argument("--port", type=int, help="the port to use; else a free one", **same)
-    app.add_argument(
-        "--no-browser", action="store_true", help="print the address, open no browser", **same
+    lab.set_defaults(run=_run_workbench, lab_first=True)
+    app = commands.add_parser(
+        "app",
+        help="the plain pages, with --share for a class or a phone on the same network",
+        description="Serve the plain pages: pictures, words and controls, no code. Only this "
+        "machine can reach them unless you say --share.",
+        epilog=_PROBE_CAUTION,
     )
-    app.add_argument("--folder", type=Path, help="show the copy of the notebooks here", **same)
+    # Said before or after the word, these mean the same.
+    same: dict[str, Any] = {"default": argparse.SUPPRESS}
+    for way in (lab, app):
+        way.add_argument("--port", type=int, help="the port to use; else a free one", **same)
+        way.add_argument(
+            "--no-browser", action="store_true", help="print the address, open no browser",
+            **same,
+        )  # fmt: skip
+        way.add_argument("--folder", type=Path, help="work in a copy here", **same)
     app.add_argument(
         "--share",
         action="store_true",
@@ -168,7 +177,7 @@ def _add_app(commands: Any) -> None:
         metavar="N",
         help="how many pages may be live at once (default: as many as fit, up to 30)",
     )
-    app.set_defaults(run=_run_app)
+    app.set_defaults(run=_run_workbench)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -231,21 +240,16 @@ def _one_line(error: CorewardError, options: argparse.Namespace) -> str:
 def _run_workbench(options: argparse.Namespace) -> int:
     if options.check:
         return _run_check(options)
-    launch.open_workbench(
-        folder=options.folder, port=options.port, open_browser=not options.no_browser
-    )
-    return EXIT_FINE
-
-
-def _run_app(options: argparse.Namespace) -> int:
     from coreward.app.command import open_app
 
+    given = vars(options)
     open_app(
         folder=options.folder,
         port=options.port,
         open_browser=not options.no_browser,
-        share=options.share,
-        places=options.places,
+        share=given.get("share", False),
+        places=given.get("places"),
+        lab_first=given.get("lab_first", False),
     )
     return EXIT_FINE
 

@@ -1,4 +1,4 @@
-"""Open the workbench: find the notebooks, prepare the solver, start JupyterLab.
+"""Prepare the workbench: find the notebooks, prepare the solver, check what is there.
 
 Nothing heavy is imported here at the top, so that ``coreward --help`` answers
 at once and so that the compiler's cache folder can be chosen before the
@@ -14,14 +14,12 @@ import importlib
 import importlib.metadata
 import json
 import os
-import secrets
 import socket
 import sys
 import tempfile
 import threading
 import time
 import tomllib
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
@@ -37,9 +35,6 @@ LOOPBACK = "127.0.0.1"
 _MANIFEST_NAME = ".coreward-originals.json"
 _WORKBENCH_PARTS = ("notebooks", "data/demo")
 _NEVER_COPIED = frozenset({"__pycache__", ".ipynb_checkpoints"})
-# How long we wait for the server before we stop promising an address. A cold
-# start from a slow disk takes several seconds; a minute means it will not come.
-_START_TIMEOUT_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -349,7 +344,7 @@ def runs_as_root() -> bool:
 
 
 def server_arguments(
-    workbench: Workbench, *, port: int, token: str, open_browser: bool, as_root: bool
+    workbench: Workbench, *, port: int, token: str, as_root: bool
 ) -> list[str]:
     """Return the arguments for JupyterLab: this machine only, with a token."""
     arguments = [
@@ -362,19 +357,17 @@ def server_arguments(
         "--ServerApp.port_retries=0",
         f"--IdentityProvider.token={token}",
         f"--LabApp.default_url=/lab/tree/{START_NOTEBOOK}",
-        f"--ServerApp.open_browser={open_browser}",
-        "--Application.log_level=WARN",
+        "--ServerApp.open_browser=False",
+        # From a notebook one click leads to its plain page.
+        "--ServerApp.jpserver_extensions={'coreward.app.way_back': True}",
+        # What other libraries warn of says nothing to a cook.
+        "--Application.log_level=ERROR",
         # Ctrl+C stops at once instead of asking once more.
         "--ServerApp.answer_yes=True",
     ]
     if as_root:
         arguments.append("--ServerApp.allow_root=True")
     return arguments
-
-
-def address(port: int, token: str) -> str:
-    """Return the address to type into a browser."""
-    return f"http://{LOOPBACK}:{port}/lab/tree/{START_NOTEBOOK}?token={token}"
 
 
 # The compiled solver ------------------------------------------------------------------
@@ -491,99 +484,7 @@ def use_lab_defaults() -> None:
         os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join([*filter(None, paths), own])
 
 
-# Opening and checking -----------------------------------------------------------------
-
-
-def open_workbench(
-    *,
-    folder: Path | None = None,
-    port: int | None = None,
-    open_browser: bool = True,
-    out: TextIO | None = None,
-    serve: Callable[[Sequence[str]], None] | None = None,
-) -> None:
-    """Open JupyterLab on the start notebook and stay until it is stopped.
-
-    Parameters
-    ----------
-    folder : Path, optional
-        A folder for a writable copy; None means decide.
-    port : int, optional
-        None means any free one.
-    open_browser : bool
-        Whether a browser is opened as well.
-    out : text stream, optional
-        Where the sentences for the person go; None means standard output.
-    serve : callable, optional
-        Takes the server's arguments and returns when it has stopped; for tests.
-
-    Raises
-    ------
-    CorewardError
-        If there is no free port, no folder to write to, or no JupyterLab.
-    """
-    stream = sys.stdout if out is None else out
-    workbench = prepare_workbench(folder)
-    chosen_port = choose_port(port)
-    token = secrets.token_hex(24)
-    cache_folder = prepare_solver_cache()
-    as_root = runs_as_root()
-
-    print(f"Coreward {coreward.__version__}", file=stream)
-    print(f"Folder:  {workbench.folder}", file=stream)
-    for message in workbench.messages:
-        print(message, file=stream)
-    if as_root:
-        print(
-            "You are root, which JupyterLab refuses by default; Coreward allows it for this "
-            "session, so what you run in a notebook can change anything on this machine.",
-            file=stream,
-        )
-    warm_solver(cache_folder, out=stream)
-
-    # A kernel of the same name registered in the person's home must not take
-    # the place of the one beside this package.
-    os.environ["JUPYTER_PREFER_ENV_PATH"] = "1"
-    use_lab_defaults()
-    arguments = server_arguments(
-        workbench,
-        port=chosen_port,
-        token=token,
-        open_browser=open_browser,
-        as_root=as_root,
-    )
-    announcement = threading.Thread(
-        target=_announce, args=(chosen_port, token, stream), daemon=True
-    )
-    announcement.start()
-    (_serve_jupyterlab if serve is None else serve)(arguments)
-
-
-def _announce(port: int, token: str, stream: TextIO) -> None:
-    """Print the address once somebody answers there."""
-    deadline = time.monotonic() + _START_TIMEOUT_S
-    while time.monotonic() < deadline:
-        try:
-            with socket.create_connection((LOOPBACK, port), timeout=1.0):
-                break
-        except OSError:
-            time.sleep(0.1)
-    else:
-        return
-    print(f"Address: {address(port, token)}", file=stream)
-    print("Press Ctrl+C here to stop.", file=stream, flush=True)
-
-
-def _serve_jupyterlab(arguments: Sequence[str]) -> None:
-    try:
-        from jupyterlab.labapp import LabApp
-    except ImportError as error:
-        raise MissingFeatureError(
-            "JupyterLab is not installed for this Python. "
-            "Install Coreward again with its dependencies: pip install coreward."
-        ) from error
-    # In this process, so that the token never shows in the list of processes.
-    LabApp.launch_instance(argv=list(arguments))
+# Checking -----------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

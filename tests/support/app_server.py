@@ -35,7 +35,7 @@ from coreward.app.server import Serving, serve
 # Ignored where the tests were started in the background; it is how this program is ended.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 given = json.loads(sys.argv[1])
-given["folder"] = Path(given["folder"])
+given |= {name: Path(given[name]) for name in ("folder", "home") if given.get(name)}
 given["caches"] = tuple(Path(each) for each in given["caches"])
 
 async def ready(most):

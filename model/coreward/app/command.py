@@ -17,7 +17,9 @@ from typing import Any, TextIO
 
 import coreward
 from coreward import launch
+from coreward.app.lab import Lab
 from coreward.errors import InputError, MissingFeatureError
+from coreward.widgets import settings
 
 _EVERYWHERE = "0.0.0.0"
 SHARING_WARNING = (
@@ -34,6 +36,7 @@ def open_app(
     open_browser: bool = True,
     share: bool = False,
     places: int | None = None,
+    lab_first: bool = False,
     out: TextIO | None = None,
     run: Callable[[Coroutine[Any, Any, None]], None] = asyncio.run,
 ) -> None:
@@ -51,6 +54,8 @@ def open_app(
         Whether others on the local network may come in; else this machine only.
     places : int, optional
         How many pages may have live controls at once; None means as many as fit.
+    lab_first : bool
+        Whether JupyterLab is opened, and the pages stay one click away.
     out : text stream, optional
         Where the sentences for the person go; None means standard output.
     run : callable, optional
@@ -76,15 +81,26 @@ def open_app(
     addresses = local_addresses() if share else ()
     if share and not addresses:
         raise InputError("No local network was found to share on; try without --share.")
-    chosen = launch.choose_port(port, _EVERYWHERE if share else launch.LOOPBACK)
+    chosen = launch.choose_port(
+        None if lab_first else port, _EVERYWHERE if share else launch.LOOPBACK
+    )
     cache_folder = launch.prepare_solver_cache()
     os.environ["JUPYTER_PREFER_ENV_PATH"] = "1"
     token = secrets.token_urlsafe(24)
 
-    print(f"Coreward {coreward.__version__}, app view", file=stream)
+    # It can run any code, so it is never there for others.
+    lab = None if share else _lab(workbench, port if lab_first else None)
+
+    print(f"Coreward {coreward.__version__}", file=stream)
     print(f"Folder:  {workbench.folder}", file=stream)
     for message in workbench.messages:
         print(message, file=stream)
+    if lab is not None and launch.runs_as_root():
+        print(
+            "You are root, which JupyterLab refuses by default; Coreward allows it for this "
+            "session, so what you run in a notebook can change anything on this machine.",
+            file=stream,
+        )
     launch.warm_solver(cache_folder, out=stream)
     serving = server.Serving(
         folder=workbench.folder,
@@ -95,11 +111,17 @@ def open_app(
         names=(*addresses, socket.gethostname()) if share else (),
         most=places,
         caches=cache_folders(cache_folder),
+        home=None if share else settings.folder(),
+        lab=lab,
     )
     here = f"http://{launch.LOOPBACK}:{chosen}/?token={token}"
 
     async def announce(most: int) -> None:
-        print(f"Address: {here}", file=stream)
+        address = here
+        if lab_first and lab is not None:
+            await lab.start(chosen)
+            address = lab.address("start", launch.LOOPBACK)
+        print(f"Address: {address}", file=stream)
         for address in addresses:
             print(f"For others: http://{address}:{chosen}/?token={token}", file=stream)
         if share:
@@ -110,13 +132,23 @@ def open_app(
         )  # fmt: skip
         if open_browser:
             # A terminal browser would take the terminal; a missing one is no error.
-            await asyncio.to_thread(webbrowser.open, here)
+            await asyncio.to_thread(webbrowser.open, address)
 
     with contextlib.suppress(KeyboardInterrupt):
         run(_until_asked_to_stop(server.serve(serving, announce)))
     # Whoever stops it waits for its end: looking through all that was imported for what could
     # be freed takes seconds, and the end of the program frees it anyway.
     gc.freeze()
+
+
+def _lab(workbench: launch.Workbench, port: int | None) -> Lab:
+    """Return JupyterLab as it would be started."""
+    launch.use_lab_defaults()
+    chosen, token = launch.choose_port(port), secrets.token_hex(24)
+    arguments = launch.server_arguments(
+        workbench, port=chosen, token=token, as_root=launch.runs_as_root()
+    )
+    return Lab(arguments, chosen, token)
 
 
 async def _until_asked_to_stop(serving: Coroutine[Any, Any, None]) -> None:

@@ -7,9 +7,7 @@ has none (all places taken), they stay, and the page says so.
 
 from __future__ import annotations
 
-import base64
 import html
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,8 +19,6 @@ from nbconvert.filters.markdown_mistune import markdown2html_mistune
 
 NOTEBOOK_ONLY: Final = "notebook-only"
 """Tag of a cell that makes sense in JupyterLab only; a page leaves it out."""
-_FIRST: Final = "start"
-_THUMBNAIL_WIDTH: Final = 480
 _AS_SAVED: Final = "a picture from this page as it was saved"
 _WIDGET: Final = "application/vnd.jupyter.widget-view+json"
 _LINK: Final = re.compile(r'<a\s+href="([^"]*)"([^>]*)>(.*?)</a>', re.DOTALL)
@@ -61,15 +57,17 @@ class Page:
         Its first sentences, as plain text.
     parts : tuple of Part
         In the order of the notebook.
-    thumbnail : str
-        A small picture as a data address, empty when nothing is stored.
     """
 
     name: str
     title: str
     summary: str
     parts: tuple[Part, ...]
-    thumbnail: str = ""
+
+    @property
+    def address(self) -> str:
+        """Where it opens."""
+        return "/" if self is FRONT else f"/page/{self.name}"
 
     @property
     def sources(self) -> tuple[str, ...]:
@@ -77,8 +75,27 @@ class Page:
         return tuple(part.source for part in self.parts if part.source is not None)
 
 
+FRONT: Final = Page(
+    "front",
+    "Coreward",
+    "",
+    (Part("", "from coreward.pages.front import front_panel\n\nfront_panel()"),),
+)
+"""The live plan of the front door; it has no notebook, and no address but the first."""
+
+COOK: Final = ("start", "plan-the-day", "my-log", "rest-and-carryover", "is-this-hold-enough")
+LEARN: Final = (
+    "why-the-stall",
+    "teach-the-stall",
+    "how-good-are-the-forecasts",
+    "how-far-to-trust-it",
+    "does-it-solve-its-equations",
+)
+"""What stands on the two shelves, in this order. Other pages are found from these."""
+
+
 def read_pages(folder: Path) -> tuple[Page, ...]:
-    """Read every notebook in a folder, the start page first.
+    """Read every notebook in a folder, those of the shelves first.
 
     Parameters
     ----------
@@ -89,34 +106,23 @@ def read_pages(folder: Path) -> tuple[Page, ...]:
         file for file in folder.glob("*.ipynb") if re.fullmatch(r"[\w-]+", file.stem)
     )
     names = {file.stem for file in files}
-    read = {file.stem: _read(file, names) for file in files}
-    first = [read.pop(_FIRST)] if _FIRST in read else []
-    told = _order_told(first, read)
-    return tuple(first + [read.pop(name) for name in told] + list(read.values()))
-
-
-def _order_told(first: Sequence[Page], read: dict[str, Page]) -> list[str]:
-    """Return the names in the order in which the start page links to them."""
-    linked = re.findall(
-        r'href="/page/([\w-]+)', " ".join(p.words for f in first for p in f.parts)
-    )
-    return [name for name in dict.fromkeys(linked) if name in read]
+    order = {name: number for number, name in enumerate((*COOK, *LEARN))}
+    files.sort(key=lambda file: order.get(file.stem, len(order)))
+    return tuple(_read(file, names) for file in files)
 
 
 def _read(file: Path, names: set[str]) -> Page:
     notebook = nbformat.read(file, as_version=4)
     parts: list[Part] = []
-    thumbnail = ""
     for cell in notebook.cells:
         if NOTEBOOK_ONLY in cell.metadata.get("tags", ()) or not cell.source.strip():
             continue
         if cell.cell_type == "markdown":
             parts.append(Part(_prose(cell.source, names)))
         elif cell.cell_type == "code":
-            parts.append(Part(_stored(cell.outputs), cell.source))
-            thumbnail = thumbnail or _thumbnail(cell.outputs)
+            parts.append(Part(stored(cell.outputs), cell.source))
     title, summary = _heading(parts, file.stem)
-    return Page(file.stem, title, summary, tuple(parts), thumbnail)
+    return Page(file.stem, title, summary, tuple(parts))
 
 
 def _prose(source: str, names: set[str]) -> str:
@@ -139,7 +145,7 @@ def _link(found: re.Match[str], names: set[str]) -> str:
     return f"<span>{words}</span>"
 
 
-def _stored(outputs: Sequence[Any]) -> str:
+def stored(outputs: Sequence[Any]) -> str:
     """Return what was stored in a cell as HTML."""
     shown: list[str] = []
     for output in outputs:
@@ -163,22 +169,6 @@ def _stored(outputs: Sequence[Any]) -> str:
 
 def _text(value: Any) -> str:
     return value if isinstance(value, str) else "".join(value)
-
-
-def _thumbnail(outputs: Sequence[Any]) -> str:
-    """Return the first stored picture, made small."""
-    from PIL import Image
-
-    for output in outputs:
-        stored = output.get("data", {}).get("image/png")
-        if stored:
-            picture = Image.open(io.BytesIO(base64.b64decode(_text(stored)))).convert("RGB")
-            height = round(picture.height * _THUMBNAIL_WIDTH / picture.width)
-            picture = picture.resize((_THUMBNAIL_WIDTH, height), Image.Resampling.LANCZOS)
-            stream = io.BytesIO()
-            picture.save(stream, "PNG", optimize=True)
-            return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode()
-    return ""
 
 
 def _heading(parts: Sequence[Part], name: str) -> tuple[str, str]:

@@ -37,6 +37,7 @@ from traitlets.config import Config
 
 from coreward.app import messages
 from coreward.app.kernels import PageKernels, Said, Seed, can_copy
+from coreward.app.lab import Lab
 from coreward.app.limits import (
     Connections,
     Paces,
@@ -44,7 +45,7 @@ from coreward.app.limits import (
     bounded_server,
     share_files,
 )
-from coreward.app.pages import Page, read_pages
+from coreward.app.pages import COOK, FRONT, LEARN, Page, read_pages, stored
 from coreward.app.quiet import quiet_terminal
 from coreward.app.sessions import (
     COMPUTING,
@@ -57,7 +58,7 @@ from coreward.app.sessions import (
     Sessions,
     sessions_that_fit,
 )
-from coreward.errors import MissingFeatureError
+from coreward.errors import CorewardError, MissingFeatureError
 from coreward.files import OwnFolder, sweep_leftovers
 
 _LOOK: Final = Path(__file__).parent / "look"
@@ -213,7 +214,12 @@ class _Handler(JupyterHandler):
         """Write a page from a template."""
         self.set_header("Content-Type", "text/html; charset=utf-8")
         found = self.app.templates.get_template(template)
-        self.finish(found.render(pages=self.app.pages, version=self.app.version, **values))
+        app = self.app
+        about = {
+            "pages": app.pages, "cook": app.cook, "learn": app.learn,
+            "has_code": app.lab is not None, "version": app.version,
+        }  # fmt: skip
+        self.finish(found.render(about | values))
 
     def write_error(self, status_code: int, **_: Any) -> None:
         """Write a plain page; never what went wrong inside."""
@@ -237,16 +243,15 @@ _ERRORS: Final = {
 }
 
 
-class _Index(_Handler):
-    async def get(self) -> None:
-        self.show("index.html")
-
-
 class _Page(_Handler):
     async def get(self, name: str) -> None:
         page = self.app.page(name)
         if page is None:
             raise web.HTTPError(404)
+        self.open(page, "page.html")
+
+    def open(self, page: Page, template: str) -> None:
+        """Show a page and start what computes it."""
         session, full = None, ""
         try:
             session = self.app.sessions.open(self.visitor, page)
@@ -254,7 +259,11 @@ class _Page(_Handler):
             full = str(error)
             self.set_status(503)
             self.set_header("Retry-After", "120")
-        self.show("page.html", page=page, full=full, settings=self._for_drawing(session))
+        # What is computed already is shown before any script has run.
+        done = [] if session is None else [stored(r["outputs"]) for r in session.results]
+        self.show(
+            template, page=page, full=full, done=done, settings=self._for_drawing(session)
+        )
 
     def _for_drawing(self, session: Session | None) -> str:
         """Return the settings that the drawing part reads from the page, as JSON."""
@@ -271,6 +280,30 @@ class _Page(_Handler):
         }  # fmt: skip
         # Inside a script element only this could end it early.
         return json.dumps(settings).replace("</", "<\\/")
+
+
+class _Index(_Page):
+    async def get(self) -> None:  # type: ignore[override]
+        if self.app.at_home:
+            self.open(FRONT, "index.html")
+        else:
+            # Thirty people behind one address want their places for pages.
+            self.show("index.html", page=FRONT, full="", done=[], settings="")
+
+
+class _Notebook(_Handler):
+    """The same page in JupyterLab, for the one person at this machine."""
+
+    async def get(self, name: str) -> None:
+        lab, page = self.app.lab, self.app.page(name)
+        if lab is None or page is None:
+            raise web.HTTPError(404)
+        try:
+            await lab.start(self.app.port)
+        except CorewardError:
+            raise web.HTTPError(500) from None
+        host = urlsplit(f"//{self.request.host}").hostname
+        self.redirect(lab.address(page.name, host or "localhost"))
 
 
 class _Missing(_Handler):
@@ -489,6 +522,11 @@ class App:
         drawing: Drawing,
     ) -> None:
         self.pages: tuple[Page, ...] = read_pages(serving.folder / "notebooks")
+        self.cook, self.learn = (
+            [page for name in names if (page := self.page(name))] for names in (COOK, LEARN)
+        )
+        self.lab, self.port = serving.lab, serving.port
+        self.at_home = serving.home is not None
         self.sessions = sessions
         self.connections = connections
         self.questions = Paces(*_QUESTIONS)
@@ -510,6 +548,7 @@ def _routes(drawing: Drawing) -> list[Any]:
     routes: list[Any] = [
         (r"/", _Index),
         (r"/page/([\w-]+)", _Page),
+        (r"/notebook/([\w-]+)", _Notebook),
         (r"/look/([\w.-]+\.(?:css|js|svg))", _Look, {"path": str(_LOOK)}),
         (r"/drawing/scripts/(.+)", _Static, {"path": str(drawing.bundle)}),
         (r"/api/kernels/" + _KERNEL, _KernelModel),
@@ -550,6 +589,10 @@ class Serving:
         Whether kernels are copied from a seed.
     abandoned_s, idle_s : float or None
         See `Sessions`; None means its own.
+    home : Path or None
+        The settings of the one person that all is for; None where pages are shared.
+    lab : Lab or None
+        JupyterLab for that person. It can run any code: never where pages are shared.
     """
 
     folder: Path
@@ -563,6 +606,12 @@ class Serving:
     copies: bool = can_copy()
     abandoned_s: float | None = None
     idle_s: float | None = None
+    home: Path | None = None
+    lab: Lab | None = None
+
+    def __post_init__(self) -> None:
+        if self.lab is not None and (self.home is None or self.names):
+            raise ValueError("JupyterLab is for one person at this machine")
 
 
 async def serve(
@@ -612,6 +661,7 @@ async def _serve(
         memory_each=memory_each,
         caches=serving.caches,
         stderr=stderr,
+        home=serving.home,
         **{name: value for name, value in given.items() if value is not None},
     )
     connections = Connections(most_connections)
@@ -638,6 +688,8 @@ async def _serve(
     listening.bind_and_listen(serving.port, serving.host, connections)
     sweeping = asyncio.create_task(sessions.sweep())
     try:
+        if app.at_home:
+            await sessions.prepare(FRONT)
         if ready is not None:
             await ready(sessions.most)
         await asyncio.Event().wait()
@@ -645,6 +697,8 @@ async def _serve(
         listening.stop()
         sweeping.cancel()
         await sessions.close()
+        if app.lab is not None:
+            await app.lab.stop()
         if kernels.seed is not None:
             await kernels.seed.stop()
         if said is not None:

@@ -48,6 +48,8 @@ GIVES_WAY_S: Final = 10.0
 IDLE_S: Final = 45 * 60.0
 """How long a page may lie open without being touched: a lesson. [s]"""
 _SWEEP_S: Final = 1.0
+# How long an address is kept back until there is something to see at it.
+_PREPARING_S: Final = 30.0
 _CELL_TIMEOUT_S: Final = 300
 # Pages that one visitor starts: at once, and in a second from then on.
 _STARTS: Final = 12, 0.2
@@ -114,6 +116,8 @@ class Sessions:
         Where kernels write what goes wrong; None means the terminal.
     abandoned_s, idle_s : float
         When a session without reader, or without a touch, ends. [s]
+    home : Path, optional
+        The settings of the one person that all is for; None where there are others.
     """
 
     def __init__(
@@ -127,7 +131,9 @@ class Sessions:
         stderr: int | None = None,
         abandoned_s: float = ABANDONED_S,
         idle_s: float = IDLE_S,
+        home: Path | None = None,
     ) -> None:
+        self._home = home
         self._kernels = kernels
         self._folder = folder
         self._caches = [str(cache) for cache in caches]
@@ -167,17 +173,39 @@ class Sessions:
         FullHouseError
             If as many sessions run as may, of all or of this visitor, or as fit into memory.
         """
-        found = self.find(visitor, page)
+        found = self.find(visitor, page) or self._take_prepared(visitor, page)
         if found is not None:
             found.left = time.monotonic()
             return found
         self._refuse_if_too_many(visitor)
         self._refuse_if_full()
+        return self._new(visitor, page)
+
+    def _new(self, visitor: str, page: Page) -> Session:
         own = Path(tempfile.mkdtemp(dir=self._own))
         session = Session(visitor, page, str(uuid.uuid4()), own)
         self._sessions[session.kernel_id] = session
         session.started = asyncio.create_task(self._start(session))
         return session
+
+    async def prepare(self, page: Page) -> None:
+        """Run a page that somebody is about to open; whoever comes first gets it.
+
+        Only at home: there, what it is set to is nobody else's.
+        """
+        assert self._home is not None
+        waiting = self._new("", page)
+        waiting.readers = 1  # it is not abandoned
+        self.run(waiting)
+        assert waiting.running is not None
+        await asyncio.wait({waiting.running}, timeout=_PREPARING_S)
+
+    def _take_prepared(self, visitor: str, page: Page) -> Session | None:
+        prepared = self.find("", page)
+        if prepared is not None:
+            prepared.visitor, prepared.readers = visitor, 0
+            prepared.touch()
+        return prepared
 
     def _refuse_if_too_many(self, visitor: str) -> None:
         mine = [each for each in self._sessions.values() if each.visitor == visitor]
@@ -230,7 +258,7 @@ class Sessions:
             # on all pages of that visitor.
             "COREWARD_CONFIG_DIR": str(self._settings_of(session.visitor)),
             "COREWARD_SERVES": "visitor",
-            "SCRIPT_NAME": f"/page/{session.page.name}",
+            "SCRIPT_NAME": session.page.address,
             "IPYTHONDIR": str(own / "ipython"),
             "TMPDIR": str(own), "TEMP": str(own), "TMP": str(own),
             # Many kernels on few cores: each does one thing at a time.
@@ -246,6 +274,9 @@ class Sessions:
         )
 
     def _settings_of(self, visitor: str) -> Path:
+        if self._home is not None:
+            self._home.mkdir(parents=True, exist_ok=True)
+            return self._home
         name = hashlib.sha256(visitor.encode()).hexdigest()[:20]
         folder = self._own / f"settings-{name}"
         folder.mkdir(exist_ok=True)

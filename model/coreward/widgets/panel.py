@@ -41,7 +41,19 @@ from coreward.words import UnitChoice, as_units
 
 _STYLE: Final = """
 <style>
-.coreward-panel { --coreward-ink: #20262b; --coreward-line: #c9cfd4; max-width: 1100px; }
+.coreward-panel { --coreward-ink: #20262b; --coreward-line: #c9cfd4; max-width: 1100px;
+  container-type: inline-size; }
+/* The answer first, the hands beside it where there is room, else below it. */
+.coreward-panel .coreward-desk { display: flex; flex-flow: row wrap; align-items: flex-start;
+  gap: 4px 18px; overflow: visible; width: 100%; }
+.coreward-panel .coreward-said, .coreward-panel .coreward-hands { flex: 1 1 100%; min-width: 0;
+  overflow: visible; }
+@container (min-width: 1080px) {
+  .coreward-panel .coreward-desk { flex-wrap: nowrap; }
+  .coreward-panel .coreward-said { flex: 1 1 0; }
+  .coreward-panel .coreward-hands { flex: 0 0 300px; }
+  .coreward-panel .coreward-hands .coreward-group { flex: 1 1 100% !important; }
+}
 .coreward-panel .coreward-controls { gap: 4px 10px; padding: 2px 0; }
 .coreward-panel .coreward-group { flex: 0 1 274px; min-width: 262px; }
 .coreward-panel .coreward-control { width: 100%; }
@@ -56,7 +68,9 @@ _STYLE: Final = """
 .coreward-panel .coreward-refusal { color: #8c1c13; font-size: 12px; line-height: 1.3; }
 .coreward-panel .coreward-error > div { border-left: 4px solid #8c1c13; padding: 4px 10px;
   background: #fbeeec; color: #5e120c; line-height: 1.4; }
-.coreward-panel .coreward-status { font-size: 14px; min-height: 2.9em; }
+.coreward-panel .coreward-status { font-size: 17px; line-height: 1.35; min-height: 2.7em; }
+.coreward-panel.coreward-brief .coreward-status { font-size: 22px; color: #5e0f34; }
+.coreward-panel a { color: #23408a; text-decoration: underline; }
 .coreward-panel .coreward-explanation { font-size: 14px; max-width: 1080px; }
 .coreward-panel.coreward-stale .coreward-explanation { opacity: 0.35; }
 .coreward-panel .coreward-note { color: #555d64; }
@@ -687,25 +701,46 @@ class Panel:
         self._picture_box = W.HTML(layout=W.Layout(margin="2px 0"))
         self._explanation_line = W.HTML(layout=W.Layout(margin="2px 4px"))
         self._explanation_line.add_class("coreward-explanation")
-        self.widget = W.VBox(
+        said = W.VBox(
             [
-                W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")),
-                controls,
-                *self.before(),
-                buttons,
-                self._code_area,
-                self._report_line,
-                self.files.widget,
-                self._note_line,
                 self._error_line,
                 self._status_line,
                 self._progress_bar.widget,
                 self._picture_box,
                 self._explanation_line,
+            ]
+        )
+        said.add_class("coreward-said")
+        self._hands = W.VBox([controls, *self.before()])
+        self._hands.add_class("coreward-hands")
+        desk = W.Box([said, self._hands])
+        desk.add_class("coreward-desk")
+        below = [buttons, self._code_area, self._report_line, self.files.widget]
+        self.widget = W.VBox(
+            [
+                W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")),
+                self._note_line,
+                desk,
+                *below,
                 *self.extra(),
             ]
         )
         self.widget.add_class("coreward-panel")
+
+    def show_only(self, names: Sequence[str]) -> None:
+        """Leave the answer and these controls, of those that there are.
+
+        Parameters
+        ----------
+        names : sequence of str
+            Of the controls, in the order of the page.
+        """
+        hands = [self.controls[name].widget for name in names if name in self.controls]
+        group = W.VBox(hands)
+        group.add_class("coreward-group")
+        self._hands.children = [group]
+        self.widget.children = self.widget.children[:3]
+        self.widget.add_class("coreward-brief")
 
     def _button(self, words: str, name: str, action: Any) -> W.Button:
         return button(words, name, action)
