@@ -180,7 +180,7 @@ def test_a_rest_of_no_length_has_no_carryover():
 
 
 def test_the_rest_is_the_last_stage_unless_it_is_said():
-    """A cook in two stages and a rest in two: on from the kitchen into the cold."""
+    """A cook in two stages and a rest in two."""
     first = replace(OVEN, until_core_c=30.0)
     rests = [rest_stage("kitchen", 600.0, piece=PIECE) for _ in range(2)]
     result = cw.simulate(PIECE, [first, OVEN, *rests], **QUICK)

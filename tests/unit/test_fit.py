@@ -11,7 +11,14 @@ import coreward as cw
 from coreward.events.found import Event
 from coreward.logs.log import Channel, ProbeLog
 from coreward.questions.forecast import fit as module
-from coreward.questions.forecast.fit import NAMES, fit, prepare_past, stated_prior
+from coreward.questions.forecast.fit import (
+    NAMES,
+    depths,
+    fit,
+    offsets,
+    prepare_past,
+    stated_prior,
+)
 
 HOUR = 3600.0
 PIECE = cw.Piece(cw.Slab(0.06), cw.meat(), 5.0)
@@ -93,3 +100,21 @@ def test_what_a_log_settles_is_what_it_narrows_by_a_fifth() -> None:
     )
     assert module.Fitted.determined(fitted) == names[:1]  # type: ignore[arg-type]
     assert module.Fitted.undetermined(fitted) == names[1:]  # type: ignore[arg-type]
+
+
+def test_a_probe_that_was_moved_has_a_place_and_an_offset_of_its_own() -> None:
+    """Behind the names: for each move how deep it then sat, and how far it is off more."""
+    prior = SimpleNamespace(
+        spread={"bias": 0.5, "moved": 2.0, "moved_depth": 0.4},
+        member=lambda z: SimpleNamespace(depth=0.1),
+    )
+    z = np.zeros(len(NAMES) + 4)
+    z[NAMES.index("bias")] = 1.0
+    z[len(NAMES) :] = (0.0, 1.5, np.inf, -0.5)
+    segment = np.array([0, 0, 1, 2])
+    assert offsets(prior, z, segment).tolist() == [0.5, 0.5, 3.5, -0.5]
+    # Of a bell curve's middle half of the range, of its end all of it.
+    assert depths(prior, z, segment).tolist() == [0.1, 0.1, 0.2, 0.4]
+    # Without moves all is as at first, whatever segment it is.
+    assert offsets(prior, z[: len(NAMES)], segment).tolist() == [0.5] * 4
+    assert depths(prior, z[: len(NAMES)], segment).tolist() == [0.1] * 4

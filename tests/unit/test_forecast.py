@@ -186,6 +186,25 @@ def test_tenderness_and_lethality_are_targets_too() -> None:
     assert firm.median_s <= soft.median_s
 
 
+@pytest.mark.parametrize(
+    ("target", "stop_c"),
+    [(Target("core", 72.0), 80.0), (Target("tenderness", 0.5), 200.0),
+     (Target("lethality", 5.0), 200.0)],
+)  # fmt: skip
+def test_a_cook_is_followed_past_its_core_and_else_to_the_end(
+    target: Target, stop_c: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A core that is not hot enough for its kill may be as soft as it likes by then."""
+
+    def stopped(*given: object) -> None:
+        raise OverflowError(given[6])
+
+    monkeypatch.setattr(forecasting, "_future_legs", stopped)
+    with pytest.raises(OverflowError) as asked:
+        forecast_from(fitted_at(3.0), target, members=2, cores=1)
+    assert asked.value.args == (stop_c,)
+
+
 def test_stated_pit_replaces_the_guess() -> None:
     hot = (np.array([3.0, 9.0]) * HOUR, np.array([112.0, 112.0]))
     cool = (np.array([3.0, 9.0]) * HOUR, np.array([95.0, 95.0]))

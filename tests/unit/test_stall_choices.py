@@ -9,7 +9,15 @@ import coreward as cw
 from coreward.cook.result import Result
 from coreward.errors import InputError
 from coreward.questions.stall import usual
-from coreward.questions.stall.choices import Choices, what_to_do
+from coreward.questions.stall.choices import (
+    Choice,
+    Choices,
+    _each,
+    _shifted,
+    _times,
+    table_rows,
+    what_to_do,
+)
 from coreward.reports.document import Table
 from coreward.reports.things import document_of
 from coreward.words import shown
@@ -157,3 +165,65 @@ def test_what_cannot_be_chosen_is_refused(tight: Result) -> None:
         what_to_do(tight, 10 * HOUR)
     with pytest.raises(InputError, match=r"60 °C is wanted: there is nothing to wait for"):
         what_to_do(tight, 5 * HOUR, 60.0)
+
+
+# -- rows written down ---------------------------------------------------------------------
+
+
+def told(*takes_h: float | None) -> Choices:
+    names = ("wait", "foil", "hotter")
+    rows = [
+        Choice(name, f"{name} it", None, None if takes is None else takes * HOUR, 0.255, 0.876)
+        for name, takes in zip(names, takes_h, strict=False)
+    ]
+    return Choices(5 * HOUR, 66.4, 45.0, 90.0, tuple(rows))
+
+
+@pytest.mark.parametrize(
+    ("takes_h", "wait", "best"),
+    [
+        ((6.0, 4.0, 5.0), "6 h", "quickest here is foil: 4 h"),
+        ((6.0, 5.5, 5.0), "6 h", "quickest here is hotter: 5 h"),
+        ((6.0, None, 5.0), "6 h", "quickest here is hotter: 5 h"),
+        # As quick is not quicker; what never gets there is no choice.
+        ((6.0, 6.0, 7.0), "6 h", "nothing here is quicker"),
+        ((6.0, None, None), "6 h", "nothing here is quicker"),
+        ((6.0,), "6 h", "nothing here is quicker"),
+        ((None, 20.0, 21.0), "more than a day", "quickest here is foil: 20 h"),
+        ((None, None, None), "more than a day", "nothing here is quicker"),
+    ],
+)
+def test_the_quickest_is_named_where_it_is_quicker(takes_h, wait: str, best: str) -> None:
+    assert shown(told(*takes_h).sentence, "C") == (
+        f"From 5 h on, the core at 66 °C, it takes {wait} to 90 °C if nothing is done; {best}."
+    )
+
+
+def test_the_cells_of_a_choice() -> None:
+    cells = [[shown(cell, "C") for cell in row] for row in table_rows(told(None, 4.0))]
+    assert cells == [
+        ["wait: wait it", "more than a day", "26 %", "0.88"],
+        ["foil: foil it", "4 h", "26 %", "0.88"],
+    ]
+
+
+def test_a_series_that_begins_later_keeps_what_is_to_come() -> None:
+    def later(seconds: float):
+        return _shifted(
+            ([0.0, 100.0, 200.0], [10.0, 20.0, 40.0]), lambda t, v: (t - seconds, v)
+        )
+
+    times, values = later(150.0)
+    assert (times.tolist(), values.tolist()) == ([0.0, 50.0], [30.0, 40.0])
+    times, values = later(100.0)
+    assert (times.tolist(), values.tolist()) == ([0.0, 100.0], [20.0, 40.0])
+    # Beyond its end it is a number.
+    assert later(200.0) == later(500.0) == 40.0
+    assert _each(0.5, lambda v: 2.0 * v) == 1.0
+    times, values = _each(([0.0, 10.0], [1.0, 2.0]), lambda v: 2.0 * v)
+    assert (times.tolist(), values.tolist()) == ([0.0, 10.0], [2.0, 4.0])
+
+
+def test_fresh_air_stays_within_what_a_chamber_takes() -> None:
+    assert _times(3.0)(np.array([0.0, 1.0, 2000.0])).tolist() == [0.0, 3.0, 5000.0]
+    assert _times(1.0 / 3.0)(np.array([3.0])).tolist() == [1.0]
