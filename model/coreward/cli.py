@@ -19,6 +19,7 @@ from coreward import (
     launch,
     remember_command,
     verdict_command,
+    watch_command,
 )
 from coreward.errors import CorewardError
 from coreward.log_options import add_log_options, print_json, read, said, tell
@@ -112,6 +113,16 @@ def build_parser() -> argparse.ArgumentParser:
     )
     remember_command.add_options(keep)
     keep.set_defaults(run=_run_remember)
+
+    away = commands.add_parser(
+        "watch",
+        help="follow a running log while you are away, and say when it needs a person",
+        description="Follow a growing log and say when it needs a person, each thing once, and "
+        "until when nobody is needed. Ctrl+C ends it.",
+        epilog=_PROBE_CAUTION,
+    )
+    watch_command.add_options(away)
+    away.set_defaults(run=_run_watch)
 
     report = commands.add_parser(
         "report",
@@ -288,6 +299,11 @@ def _run_forecast(options: argparse.Namespace) -> int:
 
 def _run_remember(options: argparse.Namespace) -> int:
     remember_command.run(options)
+    return EXIT_FINE
+
+
+def _run_watch(options: argparse.Namespace) -> int:
+    watch_command.run(options)
     return EXIT_FINE
 
 

@@ -21,8 +21,19 @@ _OPTION_FOR = {
 }
 
 
-def add_log_options(parser: argparse.ArgumentParser, *, needed: bool = True) -> None:
-    """Add the log and what may be said about it; `needed` unless a command works without."""
+def add_log_options(
+    parser: argparse.ArgumentParser, *, needed: bool = True, answers: bool = True
+) -> None:
+    """Add the log and what may be said about it.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+    needed : bool
+        False where a command works without a log.
+    answers : bool
+        False where it has an organism to answer for and a JSON of its own.
+    """
     parser.add_argument(
         "log",
         metavar="LOG",
@@ -62,16 +73,17 @@ def add_log_options(parser: argparse.ArgumentParser, *, needed: bool = True) -> 
         help="take a jump that looks like a change between °C and °F as real",
     )
     parser.add_argument(
-        "--organism", help="the organism to answer for, as named by `coreward tables`"
-    )
-    parser.add_argument(
         "--show-units",
         choices=("C", "F"),
         type=str.upper,
         default="C",
         help="the unit of the answer's temperatures (default C)",
     )
-    parser.add_argument("--json", action="store_true", help="print JSON for a program")
+    if answers:
+        parser.add_argument(
+            "--organism", help="the organism to answer for, as named by `coreward tables`"
+        )
+        parser.add_argument("--json", action="store_true", help="print JSON for a program")
 
 
 def number(text: str) -> float:
