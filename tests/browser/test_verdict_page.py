@@ -44,7 +44,8 @@ def test_two_sliders_move_text_and_picture(opened: tuple[NotebookPage, Panel]) -
     panel.await_change(status=status)
     panel.await_settled()
     # Under the standard of the notebook's example the drag has made it enough.
-    assert "meets A us meat 6.5 log" in panel.status()
+    letters = panel.root.locator(".coreward-explanation")
+    expect(letters).to_contain_text("eets A United States meat table, 6.5 log of Salmonella")
     assert notebook.errors() == []
     assert [line for line in notebook.console_errors if "widget" in line.lower()] == []
     notebook.keep_picture(f"{NAME}-moved")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from coreward.questions.verdict import verdict
 from coreward.questions.verdict.figure import figure_verdict
+from coreward.words import shown
 
 
 @pytest.fixture(autouse=True)
@@ -43,7 +44,7 @@ def test_every_deciding_standard_is_marked_with_its_answer() -> None:
     upper, _ = figure_verdict(answer).axes
     labels = _labels(upper)
     for item in answer.standards:
-        named = f"{words.shown(item.title, 'C')}: {item.state}"
+        named = f"{shown(item.title, 'C')}: {item.state}"
         assert (named in [label.replace("\n", " ") for label in labels]) == item.counts
 
 

@@ -304,7 +304,7 @@ def test_a_panel_for_today_lights_no_fire_in_the_past() -> None:
     panel.state.serve_s = 12.0 * 3600.0
     panel.settle()
     assert panel.status_text.startswith(
-        "Too late for 12:00: the fire cannot be lit before 17:00. Light the fire at 17:00"
+        "Too late for 12:00: the fire cannot be lit before 17:00.\nLight the fire at 17:00"
     )
     # In two days a fire may have to be lit now; of a day further off, or past, it is no matter.
     for day, wanted in (("2026-10-26", now), ("2026-10-27", None), ("2026-10-23", None)):

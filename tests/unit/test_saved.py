@@ -63,7 +63,7 @@ def test_what_is_saved_opens_again_to_the_last_digit(panel: ToyPanel, tmp_path: 
     assert other.state.inputs() == panel.state.inputs()
     assert other.state.units == CUSTOMARY
     assert other.status_text == "pit 123"
-    assert other.controls["pit"].entry.value == "254"
+    assert other.controls["pit"].entry.value == "254.2"
 
 
 def test_saving_never_overwrites(panel: ToyPanel, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from coreward import person
 from coreward.errors import InputError
 from coreward.questions.review.panel import log_panel
 from coreward.questions.stall.panel import StallPanel, dew_point_of, stall_panel
-from coreward.widgets import settings
+from coreward.widgets import controls, settings
 from coreward.widgets.controls import NumberControl, UnitsControl
 from coreward.widgets.schedule import LatestWins
 from coreward.widgets.settings_panel import settings_panel
@@ -35,6 +35,50 @@ def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def panel() -> ToyPanel:
     return ToyPanel(ToyState(), "C")
+
+
+# Values keep still ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("metres", [0.03, 0.0337, 0.11])
+def test_a_change_of_unit_moves_no_value_though_the_browser_answers(metres: float) -> None:
+    """A slider in a browser stands at whole steps only, and says so to each value between."""
+    panel = stall_panel("C", thickness_m=metres, remember=False)
+    control = panel.controls["thickness"]
+    for units in (CUSTOMARY, METRIC, CUSTOMARY, METRIC):
+        panel.state.units = units
+        # Long after the change, when no echo is waited for any more.
+        control._echo = None
+        shown, step = control.slider.value, control.slider.step
+        control.slider.value = round(shown / step) * step
+        assert panel.state.thickness_m == metres
+        control.entry.value = control.entry.value
+        assert panel.state.thickness_m == metres
+    # A person's step is none of that.
+    step = control.slider.step
+    control.slider.value = (round(control.slider.value / step) + 2) * step
+    assert panel.state.thickness_m > metres
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "units", "shown"),
+    [
+        (controls.LENGTH, 0.03, METRIC, "30 mm"),
+        (controls.LENGTH, 0.03, CUSTOMARY, "1.181 in"),
+        (controls.HOURS, 900.0, METRIC, "0.25 h"),
+        (controls.HOURS, 3600.0, METRIC, "1.0 h"),
+        (controls.TEMPERATURE, 67.5, METRIC, "67.5 °C"),
+        (controls.TEMPERATURE, 110.04, METRIC, "110 °C"),
+        (controls.TEMPERATURE, 93.0, CUSTOMARY, "199.4 °F"),
+        (controls.TEMPERATURE, 100.0, CUSTOMARY, "212 °F"),
+        (controls.PERCENT, 0.905, METRIC, "90.5 %"),
+        (controls.MASS, 3.5, CUSTOMARY, "7.72 lb"),
+    ],
+)
+def test_digits_do_not_round_to_another_value(
+    quantity: controls.Quantity, value: float, units: UnitChoice, shown: str
+) -> None:
+    assert quantity.text(value, units) == shown
 
 
 # Schedule --------------------------------------------------------------------------
@@ -119,11 +163,11 @@ def test_a_change_of_units_keeps_the_stored_value(panel: ToyPanel) -> None:
         assert panel.state.size_m == 0.0831
         assert panel.state.pit_c == 110.0
     panel.state.units = CUSTOMARY
-    assert control.entry.value == "3.27"
+    assert control.entry.value == "3.272"
     assert control.unit.value == "in"
     assert panel.controls["pit"].slider.value == pytest.approx(230.0)
-    # Leaving the entry without changing it must not store the rounded 3.27 in.
-    control.entry.value = "3.270"
+    # Leaving the entry without changing it must not store the rounded 3.272 in.
+    control.entry.value = "3.272 in"
     control.entry.value = "3.27"
     assert panel.state.size_m == pytest.approx(0.0831, abs=1e-4)
 
@@ -156,7 +200,7 @@ def test_a_refused_value_says_range_reason_and_unit_and_changes_nothing(
     assert panel.state.size_m == 0.08
     said = control.refusal.value
     assert "12.00 in is refused" in said
-    assert "0.79 in to 7.87 in" in said
+    assert "0.787 in to 7.874 in" in said
     assert "because the toy box ends there" in said
     assert 'role="alert"' in said
     control.entry.value = "3"
@@ -561,7 +605,7 @@ def test_a_log_is_shown_with_its_repairs_and_the_caution(tmp_path: Path) -> None
     assert panel.state.error is None, panel.state.detail
     assert is_drawn(panel.picture)
     tables = panel._tables.value
-    assert "<td>102</td>" in tables  # the row of the dash, counted with the heading
+    assert ">102</td>" in tables  # the row of the dash, counted with the heading
     assert "Caution" in tables
     assert "does not replace a calibrated thermometer" in tables
     assert "rounded down" in panel.status_text

@@ -62,12 +62,18 @@ class Quantity:
     step: Callable[[UnitChoice], float]
     digits: Callable[[UnitChoice], int]
 
+    def number(self, value: float, units: UnitChoice) -> str:
+        """Return a stored value in digits, one more where they would round to another."""
+        shown = self.shown(value, units)
+        if not abs(shown) < _MOST_SHOWN:
+            return f"{shown:.3g}"  # somebody may have typed a number of three hundred digits
+        digits = self.digits(units)
+        longer = f"{shown:.{digits + 1}f}"
+        return f"{shown:.{digits}f}" if longer.endswith("0") else longer
+
     def text(self, value: float, units: UnitChoice) -> str:
         """Return a stored value as shown, with its unit."""
-        shown = self.shown(value, units)
-        # Somebody may have typed a number of three hundred digits.
-        digits = f".{self.digits(units)}f" if abs(shown) < _MOST_SHOWN else ".3g"
-        return f"{shown:{digits}} {self.symbol(units)}"
+        return f"{self.number(value, units)} {self.symbol(units)}"
 
 
 def _fixed(symbol: str, factor: float, step: float, digits: int) -> Quantity:
@@ -397,7 +403,7 @@ class NumberControl(Control):
             description=f"{self.spec.label}, typed",
             continuous_update=False,
             tooltip=f"{self.spec.label}: type a value",
-            layout=W.Layout(width="54px", flex="0 0 auto"),
+            layout=W.Layout(width="62px", flex="0 0 auto"),
         )
         self.unit = W.HTML(layout=W.Layout(width="34px", flex="0 0 auto", margin="0 0 0 2px"))
         self.entry.add_class("coreward-entry")
@@ -449,6 +455,11 @@ class NumberControl(Control):
             return
         if self._is_echo(float(change["new"])):
             self.show()
+            return
+        # A browser stands only at whole steps and says so: a value between two of them, such
+        # as 30 mm in inches, is answered with the nearest one, which nobody chose.
+        units, quantity = self._units(), self.spec.quantity
+        if abs(change["new"] - quantity.shown(self.value, units)) <= 0.501 * self.slider.step:
             return
         stored = self.spec.quantity.stored(float(change["new"]), self._units())
         self._slides = True
@@ -511,8 +522,7 @@ class NumberControl(Control):
 
     def _as_typed(self) -> str:
         """Return the value as a person would type it."""
-        units, quantity = self._units(), self.spec.quantity
-        return f"{quantity.shown(self.value, units):.{quantity.digits(units)}f}"
+        return cast(str, self.spec.quantity.number(self.value, self._units()))
 
 
 class ClockControl(Control):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any, ClassVar, Final
@@ -14,8 +15,9 @@ import coreward as cw
 from coreward import tables
 from coreward.cook.rest import BOX
 from coreward.drawing.outline import outline
+from coreward.drawing.style import PALETTE
 from coreward.physics.body import SHAPES
-from coreward.questions.plan.answer import Plan, plan
+from coreward.questions.plan.answer import Plan, clock_text, plan
 from coreward.questions.plan.calendar import calendar_bytes
 from coreward.questions.plan.cooks import RememberedCooks
 from coreward.questions.plan.document import document, plan_code
@@ -34,7 +36,7 @@ from coreward.widgets.controls import (
     Number,
 )
 from coreward.widgets.panel import Panel, PanelState, View
-from coreward.words import UnitChoice, shown
+from coreward.words import Opening, UnitChoice, shown
 
 _HOUR: Final = 3600.0
 _CUT: Final = "pork shoulder"
@@ -288,13 +290,31 @@ class PlanPanel(Panel):
         self._outline.value = outline(outcome.pieces[0].item.piece, units)
         self._table.value = panel_html(said, units) + _link(outcome, units)
         picture = self._drawing.update(outcome, units)
-        return View(picture, alt_text(outcome, units), shown(said.lead, units))
+        first = outcome.sentences[: 1 + bool(outcome.warnings)]
+        lines = (shown(words, units) for words in (*first, *outcome.slips))
+        return View(
+            picture, alt_text(outcome, units), "\n".join(lines), banner=_banner(outcome)
+        )
 
     def code(self) -> str:
         """Return the lines of Python that repeat the plan."""
         outcome = self.state.outcome
         units = self.state.units
         return plan_code(outcome, units) if isinstance(outcome, Plan) else ""
+
+
+def _banner(answer: Plan) -> str:
+    """Return the hour to light the fire in large letters, and what is doubtful of the end."""
+    doubts = {one.item.name: one.doubt for one in answer.pieces if one.doubt}
+    beware = "; ".join(f"{Opening(name)!s}: {doubt}" for name, doubt in doubts.items())
+    said = f'<div style="font-size:20px;font-weight:600">{html.escape(beware)}</div>' * bool(
+        beware
+    )
+    light = clock_text(answer.light.planned, answer.serve_at)
+    return (
+        '<div style="font-size:clamp(29px,3.4vw,40px);font-weight:700;line-height:1.2;'
+        f'color:{PALETTE["core"]}">Light the fire at {html.escape(light)}</div>{line if beware else ""}'
+    )
 
 
 def _link(answer: Plan, units: UnitChoice) -> str:

@@ -262,7 +262,7 @@ def short_table(answer: Verdict) -> Table:
         if item.required_s is not None and item.limit_c is not None:
             asked = say("{0} at {1}", Needed(item.required_s), Published(item.limit_c))
             found = "" if item.held_s is None else Held(item.held_s)
-        name = say("{0}  {1}. {2}", tied.get(item.name, ""), item.title, item.revision)
+        name = say("{0}  {1}. {2}", tied.get(item.name, ""), item.title, Opening(item.revision))
         rows.append((name, asked, found, STATE_WORDS[item.state]))
     for limit in answer.limits:
         if not limit.counts:
@@ -381,7 +381,7 @@ def standard_table(answer: Verdict) -> Table:
                 "{0}{1}" + _beside(item.counts) + ". {2}",
                 f"{tied[item.name]}  " if item.name in tied else "",
                 item.title,
-                item.revision,
+                Opening(item.revision),
             ),
             asked_and_held(item),
             item.governing,

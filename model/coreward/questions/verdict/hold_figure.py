@@ -380,7 +380,8 @@ def _draw_map(
             markersize=4.5,
             markerfacecolor="none" if number % 2 else INKS["target"].colour,
             markeredgecolor=INKS["target"].colour,
-            label=f"{letter} {name}",
+            # What stands before the comma is enough beside a letter.
+            label=f"{letter} {standard.title.partition(',')[0]}",
         )
     looks = {"kept": INKS["kept"].kwargs() | {"marker": None}} if with_kept else {}
     looks["cook"] = INKS["core"].kwargs() | {"label": "this cook: time at or above"}

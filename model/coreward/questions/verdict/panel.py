@@ -467,8 +467,8 @@ class VerdictOutcome:
 
 _FOLDS: Final = {
     "limits": "Every limit: asked, found, source",
-    "rests": "What this assumes, and what no table covers",
-    "kill": "How much is killed, beside the limits: shown, never decides",
+    "rests": "What this assumes",
+    "kill": "How much is killed: shown, never decides",
 }
 
 
@@ -533,7 +533,19 @@ class VerdictPanel(LogPanel):
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
         return (
-            ("Whom you answer to, and what is judged", ("standard", "source", "file-unit")),
+            (
+                "Whom you answer to, and what is judged",
+                (
+                    "standard",
+                    "source",
+                    "file-unit",
+                    "probe-error",
+                    "pieces",
+                    "off-centre",
+                    "organism",
+                    "by-thickness",
+                ),
+            ),
             (
                 "The piece",
                 (
@@ -561,16 +573,6 @@ class VerdictPanel(LogPanel):
                     "hold",
                     "cook-for",
                     "rest",
-                ),
-            ),
-            (
-                "The probe",
-                (
-                    "probe-error",
-                    "pieces",
-                    "off-centre",
-                    "organism",
-                    "by-thickness",
                 ),
             ),
         )
