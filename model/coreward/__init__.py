@@ -90,9 +90,9 @@ def __getattr__(name: str) -> Any:
             from coreward.errors import MissingFeatureError
 
             raise MissingFeatureError(
-                f"Coreward needs the package {missing.name}, which was not found. In a terminal, "
-                "in the folder that holds README.md, type: pip install .   In a notebook, then "
-                "choose Kernel, Restart Kernel and Run All Cells."
+                f"Coreward needs the package {missing.name}, which was not found. In a "
+                "terminal, in the folder that holds README.md, type: pip install .   In a "
+                "notebook, then choose Kernel, Restart Kernel and Run All Cells."
             ) from missing
         globals()[name] = value
         return value

@@ -24,7 +24,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
-import coreward
 from coreward.errors import CorewardError, InputError, MissingFeatureError
 from coreward.files import OwnFolder, sweep_leftovers
 

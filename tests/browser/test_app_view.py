@@ -13,6 +13,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, expect
 
+from coreward.app.pages import COOK, LEARN
 from support.app_page import AppPage
 from support.app_server import AppServer
 from support.exercise import exercise, how_many, shown
@@ -38,6 +39,8 @@ def found_by_the_checker(page: AppPage) -> list[str]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_page_answers_and_is_for_everybody(open_page: OpenPage, name: str) -> None:
+    if name.startswith("lesson-") and not os.environ.get("COREWARD_FULL"):
+        pytest.skip("panels and cards of other pages; part of the full list: COREWARD_FULL=1")
     page = open_page(name)
     page.await_ready()
     assert page.apologies() == []
@@ -59,8 +62,8 @@ def test_a_page_answers_and_is_for_everybody(open_page: OpenPage, name: str) -> 
 def test_the_list_of_pages_is_for_everybody(open_page: OpenPage, app: AppServer) -> None:
     page = open_page("start")
     page.page.goto(app.address)
-    for name in NAMES:
-        expect(page.page.locator(f'a[href="/page/{name}"]')).to_be_visible()
+    for name in (*COOK, *LEARN):
+        expect(page.page.locator(f'.shelf a[href="/page/{name}"]')).to_be_visible()
     assert found_by_the_checker(page) == []
     page.keep_picture("app-list-1280")
     page.on_a_phone()
@@ -184,10 +187,3 @@ def test_without_scripts_it_is_the_page_as_it_was_saved(
     assert "need JavaScript" in plain.content()
     expect(plain.locator(".stored img").first).to_be_visible()
     context.close()
-
-
-def test_a_card_of_the_start_page_opens_its_page(open_page: OpenPage) -> None:
-    page = open_page("start")
-    page.await_ready()
-    page.page.locator(".coreward-start a:visible").first.click()
-    expect(page.page).to_have_url(re.compile(r"/page/why-the-stall$"))

@@ -76,7 +76,9 @@ def test_code_is_folded_and_checks_are_elsewhere(notebook: rules.Notebook) -> No
 @pytest.mark.parametrize("name", COOK)
 def test_a_cooks_page_begins_with_its_panel(name: str) -> None:
     loaded = json.loads((ROOT / "notebooks" / f"{name}.ipynb").read_text(encoding="utf-8"))
-    title, panel, *rest = loaded["cells"]
+    title, back, panel, *rest = loaded["cells"]
+    assert back["metadata"]["tags"] == ["notebook-only"]
+    assert f"(/coreward/page/{name})" in "".join(back["source"])
     words, first = "".join(title["source"]), "".join(panel["source"])
     # A heading and one sentence or two; predictions and exercises are the lessons' own.
     assert len(words) < 200

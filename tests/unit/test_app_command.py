@@ -12,9 +12,11 @@ import pytest
 
 from coreward import launch
 from coreward.app import command, server
+from coreward.app.lab import Lab
 from coreward.app.sessions import MOST_SESSIONS, sessions_that_fit
 from coreward.cli import build_parser
 from coreward.errors import InputError, MissingFeatureError
+from coreward.widgets import settings
 
 ROOT = Path(__file__).parents[2]
 
@@ -31,6 +33,7 @@ def served(monkeypatch: pytest.MonkeyPatch) -> list[server.Serving]:
     monkeypatch.setattr(server, "serve", serve)
     monkeypatch.setattr(launch, "warm_solver", lambda cache_folder, out: None)
     monkeypatch.setenv("JUPYTER_PREFER_ENV_PATH", "0")
+    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "")
     monkeypatch.setenv("NUMBA_CACHE_DIR", "")
     return asked
 
@@ -50,6 +53,37 @@ def test_this_machine_only_unless_told_otherwise(served: list[server.Serving]) -
     assert "Up to 7 pages" in said
     assert command.SHARING_WARNING not in said
     assert len(serving.token) >= 32
+    assert serving.home == settings.folder()
+    assert serving.lab is not None
+    notebook = serving.lab.address("start", "127.0.0.1")
+    assert re.fullmatch(
+        r"http://127\.0\.0\.1:\d+/lab/tree/notebooks/start\.ipynb\?token=[0-9a-f]{48}", notebook
+    )
+    assert serving.token not in notebook
+
+
+@pytest.mark.parametrize("as_root", [True, False])
+def test_root_is_told_once_what_notebooks_can_do(
+    served: list[server.Serving], as_root: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(launch, "runs_as_root", lambda: as_root)
+    assert _open().count("You are root") == int(as_root)
+
+
+def test_jupyterlab_first_takes_the_port_that_was_asked_for(
+    served: list[server.Serving], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun: list[int] = []
+
+    async def start(lab: Lab, pages_port: int) -> None:
+        begun.append(pages_port)
+
+    monkeypatch.setattr(Lab, "start", start)
+    port = launch.choose_port()
+    said = _open(lab_first=True, port=port)
+    (serving,) = served
+    assert begun == [serving.port] != [port]
+    assert f"Address: http://127.0.0.1:{port}/lab/tree/notebooks/start.ipynb?token=" in said
 
 
 def test_every_start_has_its_own_token(served: list[server.Serving]) -> None:
@@ -68,6 +102,17 @@ def test_sharing_prints_the_address_for_others_and_a_warning(
     assert "192.0.2.7" in serving.names
     assert f"http://192.0.2.7:{serving.port}/?token={serving.token}" in said
     assert command.SHARING_WARNING in said
+    # JupyterLab can run any code, and what one person set is not another's.
+    assert (serving.lab, serving.home) == (None, None)
+
+
+def test_jupyterlab_cannot_be_served_to_others(tmp_path: Path) -> None:
+    asked: dict[str, Any] = {"folder": tmp_path, "port": 1, "token": "x", "version": "1"}
+    lab = Lab((), 2, "y")
+    for wrong in ({}, {"home": tmp_path, "names": ("192.0.2.7",)}):
+        with pytest.raises(ValueError, match="one person"):
+            server.Serving(**asked, lab=lab, **wrong)
+    assert server.Serving(**asked, lab=lab, home=tmp_path).lab is lab
 
 
 def test_without_a_network_there_is_nothing_to_share_on(
@@ -117,7 +162,8 @@ def test_how_many_fit() -> None:
 
 def test_the_options_are_those_of_the_workbench() -> None:
     parse = build_parser().parse_args
-    assert vars(parse(["--port", "9", "app"])) == vars(parse(["app", "--port", "9"]))
+    for way in ("app", "lab"):
+        assert vars(parse(["--port", "9", way])) == vars(parse([way, "--port", "9"]))
     options = parse(["app", "--share", "--places", "4", "--no-browser", "--folder", "x"])
     assert (options.share, options.places, options.no_browser) == (True, 4, True)
     assert options.folder == Path("x")

@@ -11,7 +11,7 @@ import nbformat
 import pytest
 from PIL import Image
 
-from coreward.app.pages import NOTEBOOK_ONLY, Page, read_pages
+from coreward.app.pages import FRONT, NOTEBOOK_ONLY, Page, read_pages
 
 ROOT = Path(__file__).parents[2]
 
@@ -53,12 +53,15 @@ def test_a_notebook_without_heading_is_called_by_its_name(tmp_path: Path) -> Non
     assert _read(tmp_path, my_log=[_code("1")])["my-log"].title == "My log"
 
 
-def test_the_order_is_that_of_the_start_page(tmp_path: Path) -> None:
-    link = "# Start\n\n[b](b.ipynb), [a](./a.ipynb#part), [gone](gone.ipynb)"
-    empty = [_words("# Page")]
-    assert list(_read(tmp_path, a=empty, b=empty, c=empty, start=[_words(link)])) == [
-        "start", "b", "a", "c",
-    ]  # fmt: skip
+def test_the_order_is_that_of_the_shelves(tmp_path: Path) -> None:
+    names = ("zebra", "my_log", "start", "why_the_stall")
+    read = _read(tmp_path, **{name: [_words("# A")] for name in names})
+    assert list(read) == ["start", "my-log", "why-the-stall", "zebra"]
+
+
+def test_the_front_door_has_no_notebook_and_the_first_address() -> None:
+    assert (FRONT.address, FRONT.parts[0].words) == ("/", "")
+    assert "front_panel" in FRONT.sources[0]
 
 
 def test_links_lead_to_pages_or_out_or_nowhere(tmp_path: Path) -> None:
@@ -115,13 +118,6 @@ def test_a_control_without_picture_leaves_nothing_behind(tmp_path: Path) -> None
     }
     output = nbformat.v4.new_output("display_data", data=view)
     assert _read(tmp_path, a=[_code("x", output)])["a"].parts[0].words == ""
-
-
-def test_the_thumbnail_is_the_first_picture_made_small(tmp_path: Path) -> None:
-    page = _read(tmp_path, a=[_code("x"), _code("y", _shown(image_png=_png()))])["a"]
-    small = Image.open(io.BytesIO(base64.b64decode(page.thumbnail.partition(",")[2])))
-    assert small.size == (480, 240)
-    assert len(page.thumbnail) < 20_000
 
 
 def test_names_that_are_no_address_and_folders_below_are_no_pages(tmp_path: Path) -> None:

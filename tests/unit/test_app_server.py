@@ -17,9 +17,11 @@ import psutil
 import pytest
 import websocket
 
+from coreward.app.command import cache_folders
 from coreward.app.kernels import can_copy
 from coreward.app.limits import GRACE_S, MOST_UNKNOWN
 from coreward.app.messages import SHORT_FORM
+from coreward.launch import prepare_solver_cache
 from support.app_server import (
     AppServer,
     Visitor,
@@ -170,13 +172,31 @@ def test_a_foreign_name_does_not_lead_here(visitor: Visitor) -> None:
 def test_the_list_of_pages(visitor: Visitor) -> None:
     status, headers, text = visitor.ask("/")
     assert status == 200
-    assert [text.count(f'href="/page/{name}"') for name in ("start", "other", "paths")] == [
-        1
-    ] * 3
+    # On its shelf and in the menu, or in the menu alone.
+    counts = [text.count(f'href="/page/{name}"') for name in ("start", "other", "paths")]
+    assert counts == [2, 1, 1]
+    # Shared with others, it takes no place, and nothing leads to where code can be run.
+    assert "kernelId" not in text
+    assert "/notebook/" not in text
+    assert visitor.ask("/notebook/start")[0] == 404
     # Whatever a page tries, the browser loads nothing from elsewhere.
     assert headers["content-security-policy"].startswith("default-src 'self';")
     assert "frame-ancestors 'none'" in headers["content-security-policy"]
     assert (headers["referrer-policy"], headers["cache-control"]) == ("no-referrer", "no-store")
+
+
+def test_at_home_the_front_door_is_there_before_its_scripts(
+    folder: Path, tmp_path: Path
+) -> None:
+    caches = cache_folders(prepare_solver_cache())
+    with running_app(folder, home=str(tmp_path), caches=caches) as running:
+        first, second = (Visitor.let_in(running).ask("/")[2] for _ in range(2))
+    # The sentence and the picture of a page that had run before anybody came.
+    assert "Light the fire at" in first
+    assert 'src="data:image/png' in first
+    # It is one person's: somebody else gets another.
+    assert "Light the fire at" not in second
+    assert "kernelId" in second
 
 
 # What is not served -------------------------------------------------------------------

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from coreward import cli, launch
+from coreward.app import command
 from coreward.errors import InputError, LogError, TableError
 
 pytestmark = pytest.mark.quick
@@ -245,19 +246,27 @@ def test_ctrl_c_is_not_a_traceback(
     def interrupt(**_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(launch, "open_workbench", interrupt)
+    monkeypatch.setattr(command, "open_app", interrupt)
     assert cli.main([]) == 130
     assert capsys.readouterr().err == "Stopped.\n"
 
 
 def test_without_a_subcommand_the_workbench_opens(monkeypatch: pytest.MonkeyPatch) -> None:
     opened: list[dict[str, object]] = []
-    monkeypatch.setattr(launch, "open_workbench", lambda **options: opened.append(options))
+    monkeypatch.setattr(command, "open_app", lambda **options: opened.append(options))
     assert cli.main([]) == 0
     assert cli.main(["--no-browser", "--port", "4242", "--folder", "here"]) == 0
+    assert cli.main(["lab"]) == 0
+    assert cli.main(["app", "--share", "--places", "3"]) == 0
+    usual = {
+        "folder": None, "port": None, "open_browser": True, "share": False, "places": None,
+        "lab_first": False,
+    }  # fmt: skip
     assert opened == [
-        {"folder": None, "port": None, "open_browser": True},
-        {"folder": Path("here"), "port": 4242, "open_browser": False},
+        usual,
+        usual | {"folder": Path("here"), "port": 4242, "open_browser": False},
+        usual | {"lab_first": True},
+        usual | {"share": True, "places": 3},
     ]
 
 

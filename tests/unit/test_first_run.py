@@ -1,4 +1,4 @@
-"""What somebody meets the first time: a notebook whose packages are not all there says what to do."""
+"""What somebody meets the first time: where a package is missing, it says so."""
 
 from __future__ import annotations
 

@@ -275,7 +275,6 @@ def test_the_server_is_for_this_machine_and_wants_a_token(
         launch.Workbench(tmp_path),
         port=4242,
         token="secret",
-        open_browser=False,
         as_root=as_root,
     )
     assert "--ServerApp.ip=127.0.0.1" in arguments
@@ -283,71 +282,6 @@ def test_the_server_is_for_this_machine_and_wants_a_token(
     assert "--IdentityProvider.token=secret" in arguments
     assert "--ServerApp.open_browser=False" in arguments
     assert ("--ServerApp.allow_root=True" in arguments) is as_root
-
-
-def _open(folder: Path, port: int | None = None) -> tuple[str, list[str]]:
-    out = io.StringIO()
-    served: list[str] = []
-    launch.open_workbench(
-        folder=folder, port=port, open_browser=False, out=out, serve=served.extend
-    )
-    return out.getvalue(), served
-
-
-@pytest.fixture
-def prepared(source: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Take solver and notebooks from here, and undo changes to the environment."""
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(source / "cache"))
-    monkeypatch.setenv("JUPYTER_PREFER_ENV_PATH", "0")
-    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "")
-    monkeypatch.setattr(launch, "warm_solver", lambda cache_folder, out: None)
-    originals = launch.Originals(source, is_checkout=False)
-    monkeypatch.setattr(launch, "find_originals", lambda: originals)
-
-
-@pytest.mark.usefixtures("prepared")
-def test_opening_says_where_it_is(target: Path) -> None:
-    printed, arguments = _open(target)
-    assert f"Folder:  {target.resolve()}" in printed
-    assert f"--ServerApp.root_dir={target.resolve()}" in arguments
-    assert "--LabApp.default_url=/lab/tree/notebooks/start.ipynb" in arguments
-
-
-@pytest.mark.usefixtures("prepared")
-@pytest.mark.parametrize("as_root", [True, False])
-def test_opening_as_root_says_so_once(
-    target: Path, as_root: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(launch, "runs_as_root", lambda: as_root)
-    printed, arguments = _open(target)
-    assert printed.count("You are root") == int(as_root)
-    assert ("--ServerApp.allow_root=True" in arguments) is as_root
-
-
-@pytest.mark.usefixtures("prepared")
-def test_every_start_has_its_own_token(target: Path) -> None:
-    tokens = {next(item for item in _open(target)[1] if "token" in item) for _ in range(2)}
-    assert len(tokens) == 2
-    assert all(len(token.partition("=")[2]) >= 32 for token in tokens)
-
-
-def test_the_address_is_told_once_somebody_answers() -> None:
-    out = io.StringIO()
-    with socket.socket() as server:
-        server.bind((launch.LOOPBACK, 0))
-        server.listen()
-        port = server.getsockname()[1]
-        launch._announce(port, "secret", out)
-    assert (
-        f"http://127.0.0.1:{port}/lab/tree/notebooks/start.ipynb?token=secret" in out.getvalue()
-    )
-
-
-def test_no_address_is_told_when_nobody_answers(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(launch, "_START_TIMEOUT_S", 0.2)
-    out = io.StringIO()
-    launch._announce(launch.choose_port(), "secret", out)
-    assert out.getvalue() == ""
 
 
 # The compiled solver ------------------------------------------------------------------

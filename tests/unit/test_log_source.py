@@ -8,6 +8,7 @@ import pytest
 
 from coreward import person
 from coreward.errors import InputError
+from coreward.questions.forecast.panel import forecast_panel
 from coreward.questions.review.panel import log_panel
 from coreward.widgets import log_source
 from coreward.widgets.log_source import _plain_name, _typed_file
@@ -102,6 +103,33 @@ def test_a_file_that_is_too_large_is_refused_before_it_is_copied() -> None:
     panel = log_panel(units="C")
     with pytest.raises(InputError, match=r"great\.csv: it is larger than 16 MB"):
         panel.receive("../great.csv", Content(log_source.MOST_SENT + 1))
+
+
+def test_a_file_that_is_sent_is_judged_at_its_end() -> None:
+    panel = forecast_panel(units="C", moment=0.42)
+    demo = next(iter(panel.state.demo.values()))
+    replay = panel.controls["moment"].widget.layout
+    assert replay.display != "none"
+    panel.receive("mine.csv", demo.read_bytes())
+    panel.settle()
+    assert panel.state.error is None
+    assert (panel.state.source, panel.state.moment) == (log_source.UPLOAD, 1.0)
+    outcome = panel.state.outcome
+    assert outcome.answer.now_s == pytest.approx(outcome.log.duration_s)
+    # There is nothing to replay, and nothing that could be read as such.
+    assert replay.display == "none"
+
+
+def test_a_path_that_is_typed_is_judged_at_its_end_and_one_that_was_kept_as_it_was() -> None:
+    panel = forecast_panel(units="C", moment=0.42)
+    demo = next(iter(panel.state.demo.values()))
+    panel.state.source = log_source.PATH
+    panel.path_entry.value = str(demo)
+    assert panel.state.moment == 1.0
+    panel.state.moment = 0.6
+    panel.state.path = str(demo.parent / "other.csv")
+    assert panel.state.moment == 0.6
+    assert panel.controls["moment"].widget.layout.display != "none"
 
 
 @pytest.mark.parametrize(

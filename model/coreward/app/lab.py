@@ -50,7 +50,9 @@ class Lab:
 
     def address(self, notebook: str, host: str) -> str:
         """Return where a notebook opens."""
-        return f"http://{host}:{self.port}/lab/tree/notebooks/{notebook}.ipynb?token={self._token}"
+        return (
+            f"http://{host}:{self.port}/lab/tree/notebooks/{notebook}.ipynb?token={self._token}"
+        )
 
     async def start(self, pages_port: int) -> None:
         """Start it unless it runs, and wait until it answers.
@@ -74,7 +76,9 @@ class Lab:
             try:
                 await asyncio.wait_for(self._answer(), _START_TIMEOUT_S)
             except TimeoutError:
-                raise CorewardError("JupyterLab does not answer; start Coreward again.") from None
+                raise CorewardError(
+                    "JupyterLab does not answer; start Coreward again."
+                ) from None
 
     async def _answer(self) -> None:
         assert self._process is not None

@@ -158,6 +158,8 @@ def stored(outputs: Sequence[Any]) -> str:
             told = words if words and not words.startswith("<") else _AS_SAVED
             alt = html.escape(told, quote=True)
             picture = _text(data["image/png"]).replace("\n", "")
+            if words and not words.startswith("<"):
+                shown.append(f'<p class="told">{html.escape(words)}</p>')
             shown.append(f'<img alt="{alt}" src="data:image/png;base64,{picture}">')
         elif "text/html" in data:
             # An own box, which scrolls where the page is narrower than a table.

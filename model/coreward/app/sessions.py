@@ -49,7 +49,7 @@ IDLE_S: Final = 45 * 60.0
 """How long a page may lie open without being touched: a lesson. [s]"""
 _SWEEP_S: Final = 1.0
 # How long an address is kept back until there is something to see at it.
-_PREPARING_S: Final = 30.0
+_PREPARING_S: Final = 60.0
 _CELL_TIMEOUT_S: Final = 300
 # Pages that one visitor starts: at once, and in a second from then on.
 _STARTS: Final = 12, 0.2
@@ -198,6 +198,7 @@ class Sessions:
         waiting.readers = 1  # it is not abandoned
         self.run(waiting)
         assert waiting.running is not None
+        await self.is_started(waiting)
         await asyncio.wait({waiting.running}, timeout=_PREPARING_S)
 
     def _take_prepared(self, visitor: str, page: Page) -> Session | None:

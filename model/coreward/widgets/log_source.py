@@ -111,8 +111,20 @@ class LogSourcePanel(Panel):
 
     # -- where it is ------------------------------------------------------------------
 
+    def at_hand(self) -> Sequence[W.Widget]:
+        """Return the button that sends a file: whoever has one presses it first."""
+        self.uploader = W.FileUpload(
+            accept=".csv,.txt,.tsv,.xlsx,.json,.jsonl,.ndjson",
+            multiple=False,
+            description="Send your file",
+            layout=W.Layout(width="auto"),
+        )
+        self.uploader.add_class("coreward-control-upload")
+        self.uploader.observe(self._file_sent, names="value")
+        return (self.uploader,)
+
     def before(self) -> Sequence[W.Widget]:
-        """Return the path, the upload and the screen for columns."""
+        """Return the path and the screen for columns."""
         self.path_entry = W.Text(
             value=self.state.path,
             description="path",
@@ -123,18 +135,11 @@ class LogSourcePanel(Panel):
         self.path_entry.add_class("coreward-control-path")
         self.path_entry.observe(self._path_typed, names="value")
         self.state.observe(lambda change: self._show_path(), names="path")
-        self.uploader = W.FileUpload(
-            accept=".csv,.txt,.tsv,.xlsx,.json,.jsonl,.ndjson",
-            multiple=False,
-            description="Send a file",
-        )
-        self.uploader.add_class("coreward-control-upload")
-        self.uploader.observe(self._file_sent, names="value")
         self.columns_button = self._button("Columns", "columns", self._toggle_columns)
         self._columns_box = W.VBox(layout=W.Layout(display="none", margin="2px 4px"))
         self._columns_box.add_class("coreward-columns")
         row = W.Box(
-            [self.path_entry, self.uploader, self.columns_button, *self.beside()],
+            [self.path_entry, self.columns_button, *self.beside()],
             layout=W.Layout(flex_flow="row wrap", align_items="center"),
         )
         return (row, self._columns_box)
@@ -144,14 +149,27 @@ class LogSourcePanel(Panel):
         return ()
 
     def arrange(self) -> None:
-        """Show path and upload only where they are what is read."""
+        """Show the path only where it is what is read, and the replay only of a demo."""
         source = self.state.source
         self.path_entry.layout.display = "" if source == PATH else "none"
-        self.uploader.layout.display = "" if source == UPLOAD else "none"
+        if "moment" in self.controls:
+            replayed = source in self.state.demo or self.state.moment < 1.0
+            self.controls["moment"].set_visible(replayed)
         self._columns_box.layout.display = "none"
 
     def _path_typed(self, change: Any) -> None:
-        self.state.path = str(change["new"]).strip()
+        typed = str(change["new"]).strip()
+        if typed == self.state.path:
+            return  # shown, and not typed
+        with self.schedule.together():
+            self._at_its_end()
+            self.state.path = typed
+
+    def _at_its_end(self) -> None:
+        """Judge a log of the reader's own where it ends: only a demo begins with a replay."""
+        if self.state.has_trait("moment"):
+            self.state.moment = 1.0
+            self._show_controls()
 
     def _show_path(self) -> None:
         self.path_entry.value = self.state.path
@@ -180,7 +198,11 @@ class LogSourcePanel(Panel):
                 "probes at a reading a second is not; send the part with this cook."
             )
         self._sent = (name, bytes(content))
-        self.schedule.request()
+        with self.schedule.together():
+            self.state.source = UPLOAD
+            self._at_its_end()
+            self._show_controls()
+            self.schedule.request()
 
     # -- reading ------------------------------------------------------------------------
 
@@ -189,7 +211,7 @@ class LogSourcePanel(Panel):
         if inputs["source"] == PATH and not inputs["path"]:
             return ASKING + "Type the path of a file and press Enter."
         if inputs["source"] == UPLOAD and self._sent is None:
-            return ASKING + "Press 'Send a file' and choose one."
+            return ASKING + "Press 'Send your file' and choose one."
         return ""
 
     def log_name(self) -> str:

@@ -338,6 +338,10 @@ class Panel:
     def arrange(self) -> None:
         """Show and hide controls that hang on others."""
 
+    def at_hand(self) -> Sequence[W.Widget]:
+        """Return widgets shown above the controls."""
+        return ()
+
     def before(self) -> Sequence[W.Widget]:
         """Return widgets shown between the controls and the buttons."""
         return ()
@@ -711,7 +715,7 @@ class Panel:
             ]
         )
         said.add_class("coreward-said")
-        self._hands = W.VBox([controls, *self.before()])
+        self._hands = W.VBox([*self.at_hand(), controls, *self.before()])
         self._hands.add_class("coreward-hands")
         desk = W.Box([said, self._hands])
         desk.add_class("coreward-desk")
