@@ -16,10 +16,9 @@ from pathlib import Path
 from typing import Any, TextIO
 
 import coreward
-from coreward import launch
+from coreward import launch, person
 from coreward.app.lab import Lab
 from coreward.errors import InputError, MissingFeatureError
-from coreward.widgets import settings
 
 _EVERYWHERE = "0.0.0.0"
 SHARING_WARNING = (
@@ -111,7 +110,7 @@ def open_app(
         names=(*addresses, socket.gethostname()) if share else (),
         most=places,
         caches=cache_folders(cache_folder),
-        home=None if share else settings.folder(),
+        home=None if share else person.folder(),
         lab=lab,
     )
     here = f"http://{launch.LOOPBACK}:{chosen}/?token={token}"

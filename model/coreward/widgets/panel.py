@@ -68,7 +68,8 @@ _STYLE: Final = """
 .coreward-panel .coreward-refusal { color: #8c1c13; font-size: 12px; line-height: 1.3; }
 .coreward-panel .coreward-error > div { border-left: 4px solid #8c1c13; padding: 4px 10px;
   background: #fbeeec; color: #5e120c; line-height: 1.4; }
-.coreward-panel .coreward-status { font-size: 17px; line-height: 1.35; min-height: 2.7em; white-space: pre-line; }
+.coreward-panel .coreward-status { font-size: 17px; line-height: 1.35; min-height: 2.7em;
+  white-space: pre-line; }
 .coreward-panel.coreward-brief .coreward-status { font-size: 22px; color: #5e0f34; }
 .coreward-panel a { color: #23408a; text-decoration: underline; }
 .coreward-panel .coreward-explanation { font-size: 14px; max-width: 1080px; }
