@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from coreward import tables
 from coreward.questions.verdict.doubts import _WINDOW_S as WINDOW_S
 from coreward.questions.verdict.doubts import _follows as follows
+from coreward.questions.verdict.doubts import _frozen as frozen
 from coreward.questions.verdict.doubts import about_new_piece, falls
 from coreward.words import shown
 
@@ -44,6 +45,40 @@ def test_a_probe_follows_the_air_in_most_of_its_steps(with_it, apart_k, expected
     time, meat, air = made(with_it, 10, apart_k)
     assert RULES["air_step"] <= 6.0 < 20.0
     assert follows(time, meat, air, RULES) is expected
+
+
+@pytest.mark.parametrize(("off_s", "expected"), [(1200.0, False), (1260.0, True)])
+def test_a_probe_in_the_air_is_there_for_its_first_twenty_minutes(off_s, expected) -> None:
+    """The air drifts by more than counts as a step, and never by as much in a window."""
+    time = np.arange(0.0, 6001.0, 60.0)
+    air = 100.0 + np.linspace(0.0, 1.5 * RULES["air_step"], time.size)
+    meat = air - np.where(time == off_s, 10.0, 0.0)
+    assert follows(time, meat, air, RULES) is expected
+
+
+@pytest.mark.parametrize(
+    ("before_c", "stands_c", "after_c", "found"),
+    [
+        # A hot number for so long, then a leap to cold meat: another piece, asked elsewhere.
+        (40.0, 65.0, 5.0, False),
+        # A leap that ends hot, or that was cold before only, is that of a probe that stopped.
+        (40.0, 65.0, 45.0, True),
+        (5.0, 65.0, 45.0, True),
+        # From a number that is not hot.
+        (5.0, 20.0, 5.0, True),
+    ],
+)
+def test_a_probe_that_stands_still_and_leaps_had_stopped(
+    before_c, stands_c, after_c, found
+) -> None:
+    still_s = RULES["frozen_time"]
+    rises = np.linspace(before_c, stands_c, 61)
+    values = np.concatenate(
+        (rises, np.full(round(still_s / 60.0), stands_c), after_c + 0.1 * np.arange(40))
+    )
+    time = 60.0 * np.arange(values.size)
+    expected = (3600.0, 3600.0 + still_s) if found else None
+    assert frozen(time, values, np.zeros(values.size, dtype=bool), RULES) == expected
 
 
 def test_a_new_piece_is_asked_about_with_its_times() -> None:
