@@ -7,10 +7,12 @@ import pytest
 from numpy.typing import NDArray
 
 from coreward import tables
+from coreward.questions.verdict.case import Case
 from coreward.questions.verdict.doubts import _WINDOW_S as WINDOW_S
 from coreward.questions.verdict.doubts import _follows as follows
 from coreward.questions.verdict.doubts import _frozen as frozen
 from coreward.questions.verdict.doubts import about_new_piece, falls
+from coreward.tables.standards import load_standard
 from coreward.words import shown
 
 RULES = tables.load("verdict")
@@ -133,3 +135,27 @@ def test_a_fall_that_nobody_saw_counts(middle, gap_s, spans, count) -> None:
     time = np.array([0.0, 1200.0, 2400.0, 3600.0])
     values = np.array([60.0, 45.0, middle, 24.0])
     assert len(falls(time, values, RULES, gap_s, spans)) == count
+
+
+@pytest.mark.parametrize(
+    ("meats", "names", "standard", "covered"),
+    [
+        # Asked for by name: of a mixture with poultry, that of poultry, and that alone.
+        (("beef", "chicken"), True, "us poultry 7 log", True),
+        (("beef", "chicken"), True, "us meat 6.5 log", False),
+        (("beef", "pork"), True, "us meat 6.5 log", True),
+        (("pork", "other meat"), True, "food code roast", False),
+        # Not asked for: each covers its part, and the others are asked beside it.
+        (("beef", "chicken"), False, "us meat 6.5 log", True),
+        (("pork", "other meat"), False, "food code roast", True),
+        (("chicken",), False, "us meat 6.5 log", False),
+    ],
+)
+def test_a_standard_covers_a_mixture_or_its_part(meats, names, standard, covered) -> None:
+    case = Case(
+        record=None, meats=meats, stated=True, states=("intact",),
+        names=(standard,) if names else None, probe_error_c=1.0, placement_error_c=0.0,
+        surface=None, humid_s=None, humidity=None, oven_c=None, oven=None, mass_kg=None,
+        growth_log=0.0, rules=RULES,
+    )  # fmt: skip
+    assert case.covers(load_standard(standard)) is covered
