@@ -7,11 +7,13 @@ import pytest
 from numpy.typing import NDArray
 
 from coreward import tables
+from coreward.logs.log import Channel, ProbeLog
 from coreward.questions.verdict.case import Case
 from coreward.questions.verdict.doubts import _WINDOW_S as WINDOW_S
 from coreward.questions.verdict.doubts import _follows as follows
 from coreward.questions.verdict.doubts import _frozen as frozen
-from coreward.questions.verdict.doubts import about_new_piece, falls
+from coreward.questions.verdict.doubts import about_new_piece, falls, probe_doubt
+from coreward.questions.verdict.record import _groups as groups
 from coreward.tables.standards import load_standard
 from coreward.words import shown
 
@@ -159,3 +161,27 @@ def test_a_standard_covers_a_mixture_or_its_part(meats, names, standard, covered
         growth_log=0.0, rules=RULES,
     )  # fmt: skip
     assert case.covers(load_standard(standard)) is covered
+
+
+@pytest.mark.parametrize(("air_c", "kind"), [(60.0, None), (62.0, None), (62.1, "frozen")])
+def test_a_probe_may_rest_at_the_temperature_around_it(air_c: float, kind: str | None) -> None:
+    """Four hours at 60 °C, in a bath of that or of 2 K more; not in a hotter one."""
+    values = np.concatenate((np.linspace(30.0, 60.0, 61), np.full(240, 60.0)))
+    pit = Channel("bath", "air", np.full(values.size, air_c))
+    meat = Channel("core", "meat", values)
+    log = ProbeLog(60.0 * np.arange(values.size), None, (pit, meat))
+    doubt = probe_doubt(log, meat, [meat], RULES, 180.0)
+    assert (doubt and doubt.kind) == kind
+
+
+def test_probes_are_sorted_into_pieces_as_it_is_said() -> None:
+    one, other = (Channel(name, "meat", np.array([60.0])) for name in ("a", "b"))
+    together, apart = [("the piece", [one, other])], [("a", [one]), ("b", [other])]
+    assert groups([one, other], "one", [one, other]) == [("", together)]
+    assert groups([one, other], "each", [one, other]) == [("", apart)]
+    assert groups([one, other], None, [one, other]) == [
+        ("all probes in one piece", together),
+        ("each probe in a piece of its own", apart),
+    ]
+    for pieces in (None, "one", "each"):
+        assert groups([one], pieces, [one]) == [("", [("a", [one])])]
