@@ -165,8 +165,8 @@ def test_a_standard_covers_a_mixture_or_its_part(meats, names, standard, covered
 
 @pytest.mark.parametrize(("air_c", "kind"), [(60.0, None), (62.0, None), (62.1, "frozen")])
 def test_a_probe_may_rest_at_the_temperature_around_it(air_c: float, kind: str | None) -> None:
-    """Four hours at 60 °C, in a bath of that or of 2 K more; not in a hotter one."""
-    values = np.concatenate((np.linspace(30.0, 60.0, 61), np.full(240, 60.0)))
+    """For hours at 60 °C, which it nears, in a bath of that or of 2 K more; no hotter."""
+    values = np.round(60.0 - 30.0 * np.exp(-np.arange(400) / 20.0), 1)
     pit = Channel("bath", "air", np.full(values.size, air_c))
     meat = Channel("core", "meat", values)
     log = ProbeLog(60.0 * np.arange(values.size), None, (pit, meat))
