@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from coreward.events.air import (
+    _FallLimits,
     _lid_at,
     _open_at_start,
     _SlowChanges,
@@ -173,13 +174,13 @@ def test_a_lid_open_at_the_start_comes_back_within_minutes(bottom: int, half_s: 
 
 
 def test_a_sink_that_ends_in_a_fall_is_no_fuel_added() -> None:
-    """The air never rises again, so nobody saw to the fire."""
+    """By 26 K within an hour and a half, then by 20 K at once: the air never rises again."""
 
     def change(h):
-        sink = 15.0 * np.clip((h - 3.0) / 1.5, 0.0, 1.0) ** 1.5
-        return -sink - 24.0 * (1.0 - np.exp(-np.clip(h - 4.5, 0.0, None) / 0.12))
+        sink = 26.0 * np.clip((h - 3.0) / 1.5, 0.0, 1.0) ** 1.5
+        return -sink - 20.0 * (1.0 - np.exp(-np.clip(h - 4.5, 0.0, None) / 0.12))
 
-    assert "fuel_added" not in kinds(air_of(change))
+    assert kinds(air_of(change, hours=10.0, level_c=140.0)) == ["pit_changed"]
 
 
 @pytest.mark.parametrize(("minutes", "noted"), [(44.5, True), (44.0, False)])
@@ -195,3 +196,25 @@ def test_a_slow_sag_shows_once_the_level_is_known(minutes: float, noted: bool) -
     if noted:
         assert changes._found[0].time_s == 30.0 * level
         assert changes._found[0].size == pytest.approx(-30.0, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("changes", "limit_k"),
+    [
+        # To and fro by as much: three times what most falls are, from 9 K on.
+        ([4.0, -4.0] * 50, 12.0),
+        ([2.0, -2.0] * 50, 9.0),
+        ([0.0, -0.1] * 50, 9.0),
+        # A few deep falls: six times the scatter of all changes, 1.4826 of their middle.
+        ([2.0, -2.0] * 30 + [-20.0] * 20, 6.0 * 1.4826 * 2.0),
+        # Of fewer than eight falls nothing is known.
+        ([4.0] * 50 + [-4.0] * 7, 11.0),
+        ([4.0] * 50 + [-4.0] * 8, 12.0),
+    ],
+)
+def test_a_fall_must_pass_what_is_usual_here(changes, limit_k: float) -> None:
+    limits = _FallLimits(np.array([*changes, -50.0, -50.0]), 30.0)
+    # What comes later is not looked at, nor what was an opening.
+    assert limits._limit(len(changes)) == pytest.approx(limit_k, rel=1e-3)
+    limits.leave_out(len(changes), len(changes) + 1)
+    assert limits._limit(len(changes) + 2) == pytest.approx(limit_k, rel=1e-3)

@@ -185,3 +185,14 @@ def test_an_unseen_opening_is_sure_once_the_air_would_have_come_back(end_s, sure
     air = track(time, np.full(time.size, 110.0), np.full(time.size, True), 30.0)
     on = Event("meat_on", 600.0, 600.0, confidence=sure)
     assert unseen_opening(on, air, [], "flat").provisional is provisional
+
+
+def test_meat_pulled_at_the_second_sample_of_a_slow_log_had_its_first_reading() -> None:
+    value = np.array([100.0, 50.0, *[20.0] * 10])
+    meat = track(300.0 * np.arange(12.0), value, np.full(12, True), 300.0)
+    (pulled,) = (
+        event
+        for event in tell_steps(meat, None, [], [], np.inf, "flat").events
+        if event.kind == "pulled"
+    )
+    assert (pulled.time_s, pulled.size) == (0.0, 100.0)

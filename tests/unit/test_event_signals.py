@@ -52,6 +52,18 @@ def test_a_bin_is_the_median_of_its_readings_at_their_mean_time():
     assert (found.noise_k == 0.03).all()
 
 
+def test_the_noise_of_a_bin_is_that_of_two_hours_before_it():
+    """To and fro by 1 K the second difference is 4 K; it has six times the variance."""
+    value = np.where(np.arange(400) < 100, 60.0 + (-1.0) ** np.arange(400), 60.0)
+    found = track(30.0 * np.arange(400), value, np.full(400, True), 30.0)
+    noisy = 1.4826 * 4.0 / 6.0**0.5
+    # Of the first ten minutes nothing is known; then 240 bins back, the middle of them.
+    assert found.noise_k[0] == 0.03
+    assert found.noise_k[20] == found.noise_k[120] == pytest.approx(noisy, rel=1e-3)
+    assert found.noise_k[199] == pytest.approx(noisy, rel=1e-3)
+    assert found.noise_k[220] == found.noise_k[399] == 0.03
+
+
 def test_small_measures_of_a_signal():
     assert (median(np.array([3.0, 1.0, 2.0])), median(np.array([4.0, 1.0, 3.0, 2.0]))) == (
         2.0,

@@ -198,6 +198,19 @@ def test_a_gap_is_not_bridged_by_a_plateau():
     assert plateaus[1].start_s == 6.5 * 3600 + half
 
 
+def test_two_plateaus_with_a_climb_between_are_two():
+    """An hour's climb of ten kelvin is longer than the ten minutes that are bridged."""
+    time_s = np.arange(0.0, 9.0 * 3600.0, 60.0)
+    core = np.interp(time_s / 3600.0, [0, 3, 4.5, 5.5, 7, 9], [5, 65, 65, 75, 75, 95])
+    first, second = find_plateaus(time_s, core, 180.0)
+    for one, low_c, begin_h, end_h in ((first, 65.0, 3.0, 4.5), (second, 75.0, 5.5, 7.0)):
+        # A slope is that of twenty minutes, half of them on either side.
+        assert one.kind == "stall"
+        assert one.start_s / 3600.0 == pytest.approx(begin_h, abs=0.17)
+        assert one.end_s / 3600.0 == pytest.approx(end_h, abs=0.17)
+        assert one.low_c == pytest.approx(low_c, abs=1.5)
+
+
 @pytest.mark.parametrize("late_h", [0.0, 60.0])
 def test_a_gap_against_the_air_ends_a_plateau_however_late_it_is(late_h: float):
     """The meat lies cold in the hot pit for so long before the cook begins."""

@@ -45,6 +45,21 @@ def test_all_choices_of_a_chamber_with_a_pan(choices: Choices) -> None:
     ]  # fmt: skip
 
 
+def test_each_changes_what_it_says_of_the_chamber(choices: Choices) -> None:
+    """A tenth of a kilogram from the pan, 1.5 kg of fresh air, 107 °C: each by itself."""
+    around = {row.name: row.result.stages[1].surroundings for row in choices.rows}
+    plain = (0.1, 1.5, 107.0)
+    changed = {
+        "more air": (0.1, 4.5, 107.0),
+        "less air": (0.1, 0.5, 107.0),
+        "pan out": (0.0, 1.5, 107.0),
+        "hotter": (0.1, 1.5, 122.0),
+    }
+    for name, one in around.items():
+        found = (one.water_kg_h, one.fresh_air_kg_h, one.air_c)
+        assert found == pytest.approx(changed.get(name, plain))
+
+
 def test_they_begin_where_the_stall_does(tight: Result, choices: Choices) -> None:
     stall = max(cw.explain(tight).stalls, key=lambda each: each.duration_s)
     assert choices.at_s == stall.begin_s

@@ -52,3 +52,4 @@ def test_each_is_one_line_in_the_readers_units(rows: tuple[Turned, ...]) -> None
     for word in ("°C", "kg an", "mm"):
         assert word not in "\n".join(lines)
     assert Turned("wall", "brick", None).sentence.shown("C") == "wall brick: no stall."
+    assert unsure_text(rows) == unsure_text(rows, "C") != unsure_text(rows, "F")

@@ -7,9 +7,14 @@ import pytest
 from numpy.typing import NDArray
 
 from coreward import tables
+from coreward.logs.log import Channel, ProbeLog
+from coreward.questions.verdict.case import Case
 from coreward.questions.verdict.doubts import _WINDOW_S as WINDOW_S
 from coreward.questions.verdict.doubts import _follows as follows
-from coreward.questions.verdict.doubts import about_new_piece, falls
+from coreward.questions.verdict.doubts import _frozen as frozen
+from coreward.questions.verdict.doubts import about_new_piece, falls, probe_doubt
+from coreward.questions.verdict.record import _groups as groups
+from coreward.tables.standards import load_standard
 from coreward.words import shown
 
 RULES = tables.load("verdict")
@@ -44,6 +49,40 @@ def test_a_probe_follows_the_air_in_most_of_its_steps(with_it, apart_k, expected
     time, meat, air = made(with_it, 10, apart_k)
     assert RULES["air_step"] <= 6.0 < 20.0
     assert follows(time, meat, air, RULES) is expected
+
+
+@pytest.mark.parametrize(("off_s", "expected"), [(1200.0, False), (1260.0, True)])
+def test_a_probe_in_the_air_is_there_for_its_first_twenty_minutes(off_s, expected) -> None:
+    """The air drifts by more than counts as a step, and never by as much in a window."""
+    time = np.arange(0.0, 6001.0, 60.0)
+    air = 100.0 + np.linspace(0.0, 1.5 * RULES["air_step"], time.size)
+    meat = air - np.where(time == off_s, 10.0, 0.0)
+    assert follows(time, meat, air, RULES) is expected
+
+
+@pytest.mark.parametrize(
+    ("before_c", "stands_c", "after_c", "found"),
+    [
+        # A hot number for so long, then a leap to cold meat: another piece, asked elsewhere.
+        (40.0, 65.0, 5.0, False),
+        # A leap that ends hot, or that was cold before only, is that of a probe that stopped.
+        (40.0, 65.0, 45.0, True),
+        (5.0, 65.0, 45.0, True),
+        # From a number that is not hot.
+        (5.0, 20.0, 5.0, True),
+    ],
+)
+def test_a_probe_that_stands_still_and_leaps_had_stopped(
+    before_c, stands_c, after_c, found
+) -> None:
+    still_s = RULES["frozen_time"]
+    rises = np.linspace(before_c, stands_c, 61)
+    values = np.concatenate(
+        (rises, np.full(round(still_s / 60.0), stands_c), after_c + 0.1 * np.arange(40))
+    )
+    time = 60.0 * np.arange(values.size)
+    expected = (3600.0, 3600.0 + still_s) if found else None
+    assert frozen(time, values, np.zeros(values.size, dtype=bool), RULES) == expected
 
 
 def test_a_new_piece_is_asked_about_with_its_times() -> None:
@@ -98,3 +137,51 @@ def test_a_fall_that_nobody_saw_counts(middle, gap_s, spans, count) -> None:
     time = np.array([0.0, 1200.0, 2400.0, 3600.0])
     values = np.array([60.0, 45.0, middle, 24.0])
     assert len(falls(time, values, RULES, gap_s, spans)) == count
+
+
+@pytest.mark.parametrize(
+    ("meats", "names", "standard", "covered"),
+    [
+        # Asked for by name: of a mixture with poultry, that of poultry, and that alone.
+        (("beef", "chicken"), True, "us poultry 7 log", True),
+        (("beef", "chicken"), True, "us meat 6.5 log", False),
+        (("beef", "pork"), True, "us meat 6.5 log", True),
+        (("pork", "other meat"), True, "food code roast", False),
+        # Not asked for: each covers its part, and the others are asked beside it.
+        (("beef", "chicken"), False, "us meat 6.5 log", True),
+        (("pork", "other meat"), False, "food code roast", True),
+        (("chicken",), False, "us meat 6.5 log", False),
+    ],
+)
+def test_a_standard_covers_a_mixture_or_its_part(meats, names, standard, covered) -> None:
+    case = Case(
+        record=None, meats=meats, stated=True, states=("intact",),
+        names=(standard,) if names else None, probe_error_c=1.0, placement_error_c=0.0,
+        surface=None, humid_s=None, humidity=None, oven_c=None, oven=None, mass_kg=None,
+        growth_log=0.0, rules=RULES,
+    )  # fmt: skip
+    assert case.covers(load_standard(standard)) is covered
+
+
+@pytest.mark.parametrize(("air_c", "kind"), [(60.0, None), (62.0, None), (62.1, "frozen")])
+def test_a_probe_may_rest_at_the_temperature_around_it(air_c: float, kind: str | None) -> None:
+    """For hours at 60 °C, which it nears, in a bath of that or of 2 K more; no hotter."""
+    values = np.round(60.0 - 30.0 * np.exp(-np.arange(400) / 20.0), 1)
+    pit = Channel("bath", "air", np.full(values.size, air_c))
+    meat = Channel("core", "meat", values)
+    log = ProbeLog(60.0 * np.arange(values.size), None, (pit, meat))
+    doubt = probe_doubt(log, meat, [meat], RULES, 180.0)
+    assert (doubt and doubt.kind) == kind
+
+
+def test_probes_are_sorted_into_pieces_as_it_is_said() -> None:
+    one, other = (Channel(name, "meat", np.array([60.0])) for name in ("a", "b"))
+    together, apart = [("the piece", [one, other])], [("a", [one]), ("b", [other])]
+    assert groups([one, other], "one", [one, other]) == [("", together)]
+    assert groups([one, other], "each", [one, other]) == [("", apart)]
+    assert groups([one, other], None, [one, other]) == [
+        ("all probes in one piece", together),
+        ("each probe in a piece of its own", apart),
+    ]
+    for pieces in (None, "one", "each"):
+        assert groups([one], pieces, [one]) == [("", [("a", [one])])]

@@ -146,9 +146,9 @@ def _open_at_start(air: Track) -> list[Lid]:
     limit = max(
         numbers["lid_start_smallest"], numbers["lid_sigmas"] * float(air.noise_k[early])
     )
-    half = np.flatnonzero(value[bottom:early] >= level - 0.5 * depth) + bottom
-    if depth < limit or not half.size:
+    if depth < limit:
         return []
+    half = np.flatnonzero(value[bottom:early] >= level - 0.5 * depth) + bottom
     # Two steps of a slow logger are as soon as it can tell.
     if (half[0] - bottom) * step > max(numbers["lid_half_recovery"], 2.0 * step):
         return []  # a fire just lit takes longer
