@@ -92,7 +92,7 @@ def read_cooks(folder: Path) -> tuple[PastCook, ...]:
                 name=f"library {line['cook']}",
                 origin="library",
                 cut=_CUTS[line["cut"]],
-                time_s=_EVERY_S * np.arange(rows),
+                time_s=np.arange(0.0, _EVERY_S * rows, _EVERY_S),
                 air_c=air[part],
                 core_c=core[part],
                 target_c=float(line["target_c"]),
