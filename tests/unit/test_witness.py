@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coreward.errors import InputError
-from coreward.experience.library import library_cooks, library_folder
+from coreward.experience.library import library_cooks
 from coreward.experience.past_cook import PastCook
 from coreward.experience.witness import (
     Knobs,
@@ -81,9 +81,15 @@ def even_shelf():
 def test_the_library_is_whole_and_knows_its_makings() -> None:
     cooks = library_cooks()
     assert len(cooks) == 600
-    assert len({cook.structure for cook in cooks}) == 6
+    assert {cook.structure for cook in cooks} == {
+        "two_lumps",
+        "dry_front",
+        "enthalpy_peaks",
+        "plateau_curve",
+        "lagged_compartments",
+        "shrinking_block",
+    }
     assert library_cooks() is cooks  # read once
-    assert not any("judge" in str(path) for path in [library_folder()])
     first = cooks[0]
     assert first.cut == "beef brisket whole"
     assert (first.wrap, first.wrap_s, first.finish_s) == ("foil", 32700.0, 44700.0)
