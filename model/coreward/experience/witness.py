@@ -356,8 +356,8 @@ def _worth(cook: PastCook, seen: Seen, knobs: Knobs) -> float:
 def _reached_s(shelf: Shelf, target_c: float, knobs: Knobs) -> Floats:
     """When each past cook was at a target, drawn out a little past its own; else NaN. [s]."""
     highest = shelf.highest_c
-    above = np.asarray(highest >= target_c)
-    there = above.any(axis=1)
+    above: NDArray[np.bool_] = np.greater_equal(highest, target_c)
+    there: NDArray[np.bool_] = np.asarray(above.any(axis=1))
     step = above.argmax(axis=1)
     which = np.arange(len(highest))
     before = highest[which, np.maximum(step - 1, 0)]
@@ -416,7 +416,7 @@ def _even(time_s: Floats, air_c: Floats, core_c: Floats, first: float = 0.0) -> 
         known = np.isfinite(values)
         if not known.any():
             raise InputError("A cook without a single reading cannot be compared.")
-        return np.interp(at, time_s[known], values[known])
+        return np.asarray(np.interp(at, time_s[known], values[known]))
 
     return np.array([bridged(air_c), bridged(core_c)])
 
