@@ -155,10 +155,11 @@ def test_wrapping_and_a_hotter_pit_bring_it_forward() -> None:
 
 
 def test_a_target_above_the_pit_is_never_and_says_so() -> None:
-    answer = forecast_from(fitted_at(3.0), Target("core", 109.0), members=30)
+    cooler = (Change(in_s=0.0, pit_c=85.0),)
+    answer = forecast_from(fitted_at(3.0), Target("core", 90.0), cooler, members=30)
     assert answer.never_share > 0.5
     text = text_of(answer)
-    assert "at no time within 30 h:" in text
+    assert "at no time within 30 h: the air, near 85 °C, is itself too cool" in text
     json.dumps(numbers_of(answer), allow_nan=False)
 
 

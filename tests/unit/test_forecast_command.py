@@ -27,7 +27,8 @@ def run(*more: str) -> int:
 def test_text(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(*QUICK) == 0
     said = capsys.readouterr().out
-    assert said.startswith("Most likely the probe shows 90 °C at")
+    assert said.startswith("Ready about ")
+    assert "then the probe shows 90 °C." in said.splitlines()[0]
     assert "Assumed from now on: hold as now" in said
 
 

@@ -46,8 +46,8 @@ def shoulder() -> ForecastPanel:
 
 def test_it_answers_in_words_and_a_picture(shoulder: ForecastPanel) -> None:
     assert shoulder.state.error is None, shoulder.state.detail
-    assert "Most likely" in shoulder.status_text
-    assert "Nine tenths" in shoulder.status_text
+    assert "Ready about" in shoulder.status_text
+    assert "nine times in ten between" in shoulder.status_text
     assert is_drawn(shoulder.picture)
     assert "wrap in foil now" in shoulder._ways_box.value
     assert "doubt left" in shoulder._tables.value
@@ -132,7 +132,7 @@ def test_unknown_columns_are_asked_for_and_then_read(tmp_path: Path) -> None:
     panel.settle()
     assert panel.state.error is None, panel.state.error
     assert json.loads(panel.state.mapping)["b"] == "air"
-    assert "Most likely" in panel.status_text
+    assert "Ready about" in panel.status_text
 
 
 def test_what_a_file_does_not_say_is_asked_for_beside_the_columns(tmp_path: Path) -> None:

@@ -287,7 +287,7 @@ def test_how_far_it_looked_is_said_as_it_was() -> None:
     """It said "30 hours" whatever the table said."""
     never = replace(foreseen()[0], finish_s=np.full(20, math.inf), horizon_s=9000.0)
     text = text_of(never)
-    assert "at no time within 2 h 30 min: the pit" in text
+    assert "at no time within 2 h 30 min: the air" in text
     assert "30 h:" not in text
 
 

@@ -51,7 +51,7 @@ _PROGRAMS: Final = (
     "ipywidgets", "traitlets", "jupyter_client", "jupyter_core", "traceback",
     "coreward.tables", "coreward.reports", "coreward.questions.plan.file",
     "coreward.physics", "coreward.drawing", "coreward.lessons",
-    "coreward.evidence", "coreward.logs.demo",
+    "coreward.evidence", "coreward.logs.demo", "coreward.experience.library",
 )  # fmt: skip
 MEMORY_OF_A_KERNEL: Final = 512 * 2**20
 """What a page may take beyond its start: 83 to 149 MB were measured for all pages. [B]"""

@@ -1,15 +1,31 @@
-"""Forecasts of cooks of another making, whose end is known."""
+"""Forecasts of cooks of another making, whose end is known.
+
+From them it is learned what the physics may count beside past cooks, and how wide the
+bands must be (table ``forecast``, sets ``pool`` and ``stretch``):
+``python tests/verification/learn_pool.py``.
+"""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
 
 from coreward.cook.stages import Piece
 from coreward.cook.usual_piece import piece
 from coreward.errors import InputError
 from coreward.events.found import Event, find_events
+from coreward.evidence.backtest import MadeUpCook, finish_shown_s, known_events
 from coreward.experience.past_cook import PastCook
 from coreward.logs.log import Channel, ProbeLog
+from coreward.logs.read import read_log
 from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
+from coreward.questions.forecast.answer import Forecast, Target, forecast_from
 from coreward.questions.forecast.fit import Fitted, fit
 
 _FIRES = {"charcoal": "charcoal", "wood": "wood fire"}
@@ -53,3 +69,193 @@ def fit_at(cook: PastCook, now_s: float, cores: int | None = None) -> Fitted:
         fire=_FIRES.get(cook.pit),
         cores=cores,
     )
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What both witnesses said at one moment of a cook whose end is known.
+
+    Attributes
+    ----------
+    making : str
+        The structure; empty for a cook of the model's own making.
+    stage : str
+        See `coreward.questions.forecast.pooled.stage_of`.
+    surprise : tuple of float
+        What the trust is reckoned from, see `MEASURES`.
+    truth_s, low_s, middle_s, high_s : float
+        Time left, and the pool's percentiles 5, 50 and 95. [s]
+    trust : float
+        What the physics counted. [-]
+    """
+
+    making: str
+    stage: str
+    surprise: tuple[float, ...]
+    truth_s: float
+    low_s: float
+    middle_s: float
+    high_s: float
+    trust: float
+
+    @property
+    def never(self) -> bool:
+        """Whether it was said that it would more likely than not never be ready."""
+        return not math.isfinite(self.middle_s)
+
+
+MEASURES = ("typical", "residual", "slope", "far")
+"""Of surprise, as table ``forecast`` names what each takes off the trust."""
+
+
+def hearing_of(answer: Forecast, truth_s: float, making: str = "") -> Hearing | None:
+    """Return what was said, beside what came; None where it was there already."""
+    pooled = answer.pooled
+    if pooled is None or truth_s <= 0.0:
+        return None
+    low, middle, high = (answer.quantile_s(p) - answer.now_s for p in (5.0, 50.0, 95.0))
+    seen = pooled.surprise
+    measures = (
+        math.log(max(seen.typical, 0.1)),
+        math.log(max(seen.residual_k, 0.05)),
+        math.log1p(abs(seen.slope_k_h)),
+        math.log(max(seen.far, 0.1)),
+    )
+    return Hearing(making, pooled.stage, measures, truth_s, low, middle, high, pooled.trust)
+
+
+def hear(
+    cook: PastCook,
+    shares: Sequence[float] = (0.4, 0.6, 0.8),
+    *,
+    members: int | None = None,
+    cores: int | None = None,
+) -> Iterator[Hearing]:
+    """Forecast a past cook at shares of its time, its own making left out."""
+    if cook.finish_s is None:
+        return
+    for share in shares:
+        try:
+            fitted = fit_at(cook, share * cook.finish_s, cores)
+        except InputError:
+            # A thin piece has too few readings at the beginning.
+            continue
+        answer = forecast_from(
+            fitted,
+            Target("core", cook.target_c),
+            members=members,
+            cores=cores,
+            left_out=cook.structure or None,
+        )
+        said = hearing_of(answer, cook.finish_s - answer.now_s, cook.structure)
+        if said is not None:
+            yield said
+
+
+def hear_own_making(
+    cook: MadeUpCook, shares: Sequence[float] = (0.4, 0.6, 0.8), *, members: int | None = None
+) -> Iterator[Hearing]:
+    """Forecast an invented cook of the model's own making, as the backtest does."""
+    log = read_log(cook.path)
+    finish = finish_shown_s(cook, log)
+    if finish is None:
+        return
+    for share in shares:
+        now = cook.meat_on_s + share * (finish - cook.meat_on_s)
+        fitted = fit(
+            log,
+            cook.piece(),
+            until_s=now,
+            events=known_events(cook, log, now, True),
+            fire=cook.stated["fire"],
+        )
+        answer = forecast_from(fitted, Target("core", cook.target_c), members=members)
+        said = hearing_of(answer, finish - answer.now_s)
+        if said is not None:
+            yield said
+
+
+def learn_trust(
+    heard: Sequence[Hearing], *, worth: float = 3.0, sharper: float = 1.5
+) -> dict[str, float]:
+    """Learn by what surprise tells cooks of other makings from the model's own.
+
+    A logistic regression; the values are those of table ``forecast``, set ``pool``.
+
+    Parameters
+    ----------
+    heard : sequence of Hearing
+        Of both kinds.
+    worth : float
+        How many times all other makings together count against the model's own.
+    sharper : float
+        Factor on the logit: the middle of a pool should be that of the better witness.
+    """
+    table = np.array([one.surprise for one in heard])
+    own = np.array([not one.making for one in heard])
+    if not 0 < own.sum() < len(own):
+        raise InputError("Give cooks of other makings and of the model's own.")
+    weight = np.where(own, 1.0 / own.sum(), worth / (~own).sum())
+    weight /= weight.sum()
+    middle, spread = table.mean(axis=0), np.maximum(table.std(axis=0), 1e-9)
+    scaled = (table - middle) / spread
+
+    def cost(values: NDArray[np.float64]) -> float:
+        logit = values[0] + scaled @ values[1:]
+        loss = np.logaddexp(0.0, logit) - own * logit
+        return float(weight @ loss + 0.003 * np.sum(values[1:] ** 2))
+
+    found = optimize.minimize(cost, np.zeros(table.shape[1] + 1)).x * sharper
+    slopes = -found[1:] / spread
+    told = dict(zip(MEASURES, slopes.tolist(), strict=True))
+    return {"middle": float(found[0] + slopes @ middle), **told}
+
+
+def learn_stretch(
+    heard: Sequence[Hearing], stage: str, share: float = 0.945
+) -> dict[str, float]:
+    """Learn how far bands of a stage must be widened, towards sooner and later.
+
+    Conformal in kind: the least factor with which a share of the truths lies inside each
+    end. It is learned with the stretch that is in force, and multiplies it.
+
+    Parameters
+    ----------
+    heard : sequence of Hearing
+        Those of other makings count.
+    stage : str
+    share : float
+        Of the truths inside of each end.
+    """
+    mine = [one for one in heard if one.making and one.stage == stage and not one.never]
+    if len(mine) < 20:
+        raise InputError(f"There are {len(mine)} forecasts of stage {stage!r}; 20 are needed.")
+    sooner, later = [], []
+    for one in mine:
+        off = math.log(one.truth_s / one.middle_s)
+        high = math.log(one.high_s / one.middle_s) if math.isfinite(one.high_s) else math.inf
+        later.append(max(off, 0.0) / max(high, 1e-6))
+        sooner.append(max(-off, 0.0) / max(math.log(one.middle_s / one.low_s), 1e-6))
+    return {
+        "sooner": float(np.quantile(sooner, share)),
+        "later": float(np.quantile(later, share)),
+    }
+
+
+def score(heard: Sequence[Hearing]) -> dict[str, float]:
+    """Return miss, coverage and width of the wide band, and how often "never" was said.
+
+    Miss and width are medians, as shares of the time that was truly left.
+    """
+    truth = np.array([one.truth_s for one in heard])
+    low, middle, high = (
+        np.array([getattr(one, name) for one in heard])
+        for name in ("low_s", "middle_s", "high_s")
+    )
+    return {
+        "forecasts": float(len(heard)),
+        "miss": float(np.median(np.abs(middle - truth) / truth)),
+        "inside": float(np.mean((low <= truth) & (truth <= high))),
+        "width": float(np.median((high - low) / truth)),
+        "never": float(np.mean([one.never for one in heard])),
+    }

@@ -22,6 +22,8 @@ from coreward.experience.past_cook import Floats, PastCook
 
 _STEP_S = 300.0
 _HOUR = 3600.0
+# Shorter waits are alike. [h]
+_BRIEF_H = 0.3
 
 
 @dataclass(frozen=True)
@@ -238,7 +240,7 @@ def shelve(cooks: Sequence[PastCook]) -> Shelf:
     return Shelf(
         tuple(cooks),
         number,
-        step * _STEP_S,
+        np.asarray(step * _STEP_S, np.float64),
         table.core[number, step],
         table.air[number, step],
         table.features()[number, step].astype(np.float32),
@@ -354,15 +356,15 @@ def _worth(cook: PastCook, seen: Seen, knobs: Knobs) -> float:
 def _reached_s(shelf: Shelf, target_c: float, knobs: Knobs) -> Floats:
     """When each past cook was at a target, drawn out a little past its own; else NaN. [s]."""
     highest = shelf.highest_c
-    above = highest >= target_c
-    there = above.any(axis=1)
+    above: NDArray[np.bool_] = np.greater_equal(highest, target_c)
+    there: NDArray[np.bool_] = np.asarray(above.any(axis=1))
     step = above.argmax(axis=1)
     which = np.arange(len(highest))
     before = highest[which, np.maximum(step - 1, 0)]
     rise = highest[which, step] - before
     share = np.where(rise > 0.0, (target_c - before) / np.maximum(rise, 1e-9), 1.0)
     at = np.where(there, (np.maximum(step - 1, 0) + np.where(step > 0, share, 0.0)), np.nan)
-    at *= _STEP_S
+    at = np.asarray(at * _STEP_S)
     for i, cook in enumerate(shelf.cooks):
         if cook.finish_s is None:
             continue
@@ -394,7 +396,12 @@ def _row(seen: Seen) -> Floats:
         first_s=now % _STEP_S,
         hotter=seen.air_change_k,
     )
-    return table.features()[0, -1]
+    return np.asarray(table.features()[0, -1])
+
+
+def stood_s(seen: Seen) -> float:
+    """Return how long a running cook has stood still so far. [s]."""
+    return _HOUR * float(np.exp(_row(seen)[_NAMES.index("standing")]) - _BRIEF_H)
 
 
 def _logs(values: Sequence[float | None]) -> Floats:
@@ -409,7 +416,7 @@ def _even(time_s: Floats, air_c: Floats, core_c: Floats, first: float = 0.0) -> 
         known = np.isfinite(values)
         if not known.any():
             raise InputError("A cook without a single reading cannot be compared.")
-        return np.interp(at, time_s[known], values[known])
+        return np.asarray(np.interp(at, time_s[known], values[known]))
 
     return np.array([bridged(air_c), bridged(core_c)])
 
@@ -470,7 +477,7 @@ class _Table:
             air_so_far=_mean(air, air.shape[1]),
             highest=np.maximum.accumulate(core, axis=1),
             rows=rows,
-            hours=(first_s + _STEP_S * np.arange(air.shape[1])) / _HOUR,
+            hours=np.asarray((first_s + _STEP_S * np.arange(air.shape[1])) / _HOUR),
             start_c=start_c,
             target_c=target_c,
             thickness=thickness,
@@ -504,9 +511,9 @@ class _Table:
             "air_so_far": self.air_so_far,
             "thickness": self.thickness[:, None],
             "mass": self.mass[:, None],
-            "standing": np.log(0.3 + stood),
+            "standing": np.log(_BRIEF_H + stood),
             "wrapped": wrapped.astype(float),
-            "since_wrap": np.log(0.3 + after),
+            "since_wrap": np.log(_BRIEF_H + after),
             "since_cold": np.log(self._warm()),
         }
         return np.stack([np.broadcast_to(values[name], core.shape) for name in _NAMES], axis=-1)

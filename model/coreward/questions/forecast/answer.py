@@ -23,7 +23,7 @@ from coreward.cook.stages import Piece
 from coreward.errors import InputError, SolverError
 from coreward.events.found import Event
 from coreward.experience.past_cook import PastCook
-from coreward.experience.witness import Testimony
+from coreward.experience.witness import Testimony, stood_s
 from coreward.logs.log import ProbeLog
 from coreward.physics.lethality import load_kinetics
 from coreward.plain import apart, told_as
@@ -65,7 +65,7 @@ _GRID_S = 600.0
 _BEYOND_K = 8.0
 _NEVER_C = 200.0
 _LATEST_BLOCKS = 4
-_TOO_COOL_K = 5.0
+_TOO_COOL_K = 2.0
 """Air that is not so much hotter than the target is too cool for it."""
 
 
@@ -365,19 +365,16 @@ def forecast_from(
     left, pooled = finish[picked], None
     already = _already(fitted, target)
     if witness and target.kind == "core" and already is None:
-        level = _level_after(plan, pit.level_c)
         asked = _Asked(
             fitted,
             target,
             plan,
-            None if pit_series is None else float(np.mean(pit_series[1])),
-            pit,
+            pit.level_c if pit_series is None else float(np.mean(pit_series[1])),
             tuple(own),
             pit_name,
             left_out,
         )
-        cool = (level + air[:, -1])[picked] < target.value + _TOO_COOL_K
-        left, paced, pooled = _pool(asked, left, paced, cool, ahead, rng)
+        left, paced, pooled = _pool(asked, left, paced, ahead, rng)
     return Forecast(
         fitted=fitted,
         target=target,
@@ -403,8 +400,7 @@ class _Asked(NamedTuple):
     fitted: Fitted
     target: Target
     plan: tuple[Change, ...]
-    series_c: float | None
-    pit: PitOutlook
+    level_c: float
     own: tuple[PastCook, ...]
     pit_name: str
     left_out: str | None
@@ -414,14 +410,13 @@ def _pool(
     asked: _Asked,
     left: Floats,
     curves: Floats,
-    cool: NDArray[np.bool_],
     ahead: Floats,
     rng: np.random.Generator,
 ) -> tuple[Floats, Floats, Pooled]:
     """Join draws of the physics and of past cooks: time left, curves, and who said what."""
     fitted = asked.fitted
-    level = asked.pit.level_c if asked.series_c is None else asked.series_c
-    seen = seen_of(fitted, asked.target.value, asked.plan, level, asked.pit_name)
+    seen = seen_of(fitted, asked.target.value, asked.plan, asked.level_c, asked.pit_name)
+    cool = _level_after(asked.plan, asked.level_c) < asked.target.value + _TOO_COOL_K
     testimony = hear_witness(seen, asked.own, asked.left_out)
     surprise, stage = surprise_of(fitted), stage_of(seen)
     trust = trust_in(surprise) if testimony else 1.0
@@ -434,20 +429,22 @@ def _pool(
         chosen = drawn[_evenly(joined, len(drawn))]
         both = np.concatenate((both, testimony.left_s[chosen]))
         rows = np.concatenate((rows, _futures(testimony, chosen, ahead)))
-    wide = stretched(both, stage)
+    counted = 1.0 - joined / max(len(both), 1)
+    wide = stretched(both, stage, counted)
     moved = np.isfinite(both) & (both > 0.0)
     ratio = np.where(moved, wide, 1.0) / np.where(moved, both, 1.0)
     rows = np.array(
         [np.interp(ahead, ahead * r, row) for r, row in zip(ratio, rows, strict=True)]
     )
     pooled = Pooled(
-        trust=1.0 - joined / max(len(both), 1),
+        trust=counted,
         surprise=surprise,
         stage=stage,
         physics_left_s=left,
         witness_left_s=alone,
         own_share=0.0 if testimony is None else testimony.own_share,
-        too_cool=float(np.mean(cool)),
+        stood_s=stood_s(seen),
+        too_cool=cool,
     )
     return wide, rows, pooled
 

@@ -11,7 +11,9 @@ import numpy as np
 from coreward import cautions
 from coreward.physics.lethality import load_kinetics
 from coreward.questions.forecast.answer import BANDS, Forecast, Target
-from coreward.questions.forecast.words import moment
+from coreward.questions.forecast.fit import Floats
+from coreward.questions.forecast.pooled import Pooled
+from coreward.questions.forecast.words import around, moment
 from coreward.questions.review.document import log_data
 from coreward.reports.document import (
     Block,
@@ -38,6 +40,8 @@ from coreward.words import (
 
 # A pit that has lately been this far below its level is spoken of.
 _DIP_K, _RECENT_S = 10.0, 900.0
+# A shorter wait needs no second look, a shorter standstill no word.
+_SOON_S, _LONG_STILL_S = 2 * 3600.0, 2700.0
 
 
 @document_of.register
@@ -55,11 +59,12 @@ def document(answer: Forecast) -> Document:
                 "chances, and nine in ten. Above, when it will be ready.",
             )
         )
-    blocks += [
-        Listing(tuple(_assumed(answer)), "What it assumes, and what the log told"),
-        chance_table(answer),
-        fitted_table(answer),
-    ]
+    blocks.append(chance_table(answer))
+    if answer.pooled is not None and len(answer.pooled.witness_left_s):
+        blocks.append(witness_table(answer))
+    blocks.append(Listing(tuple(_assumed(answer)), "What it assumes, and what the log told"))
+    if _explained(answer):
+        blocks.append(fitted_table(answer))
     return Document(
         title="When will it be ready?",
         lead=lead,
@@ -84,7 +89,7 @@ def _drawn(answer: Forecast, units: UnitChoice) -> Any:
 def _numbers(answer: Forecast) -> dict[str, Any]:
     log = answer.fitted.past.log
     bands = {f"p{p:g}_c": row for p, row in zip(BANDS, answer.bands_c, strict=True)}
-    return {
+    numbers = {
         "kind": "forecast",
         "log_start": None if log is None else log.start,
         "now_s": answer.now_s,
@@ -93,38 +98,105 @@ def _numbers(answer: Forecast) -> dict[str, Any]:
         "members": len(answer.finish_s),
         "undetermined": answer.fitted.undetermined(),
         "curve": {"time_s": answer.time_s, **bands},
+        "explained": _explained(answer),
     }
+    if answer.pooled is not None:
+        pooled = answer.pooled
+        for name, left_s in (
+            ("ready_by_physics_s", pooled.physics_left_s),
+            ("ready_by_past_cooks_s", pooled.witness_left_s),
+        ):
+            numbers[name] = {
+                f"p{p:g}": at_s
+                for p, at_s in zip(BANDS, _alone(answer, left_s), strict=True)
+                if len(left_s)
+            }
+    return numbers
+
+
+def _explained(answer: Forecast) -> bool:
+    return answer.pooled is None or answer.pooled.explains
+
+
+def _alone(answer: Forecast, left_s: Floats) -> list[float]:
+    """When it is ready by one witness alone, at each of `BANDS`."""
+    if not len(left_s):
+        return [math.nan for _ in BANDS]
+    quantiles = np.percentile(left_s, BANDS, method="inverted_cdf")
+    return [answer.now_s + float(left) for left in quantiles]
 
 
 def _answered(answer: Forecast) -> Iterator[Text]:
-    """Say when it is ready."""
+    """Say when it is ready, what the stall does, and what to do."""
+    log = answer.fitted.past.log
 
-    def when(seconds: float) -> str:
-        return moment(seconds, answer.now_s, answer.fitted.past.log)
-
-    def mark(seconds: float) -> str:
-        return when(seconds).removeprefix("at ")
+    def about(seconds: float) -> str:
+        return around(seconds, answer.now_s, log)
 
     target = answer.target
     horizon = Lasting(answer.horizon_s)
     if answer.already_s is not None:
         first = Degrees(target.value, None)
-        yield say("The probe first showed {0} {1}.", first, when(answer.already_s))
-    elif answer.never_share > 0.5:
+        when = moment(answer.already_s, answer.now_s, log)
+        yield say("The probe first showed {0} {1}. Take it off.", first, when)
+        return
+    pooled = answer.pooled
+    if answer.never_share > 0.5:
+        why: Text = "the pit is too cool, or too damp, for that"
+        if pooled is not None:
+            why = say(
+                "the air, near {0}, is itself too cool for that. Set the pit higher",
+                Degrees(_level_ahead(answer)),
+            )
         yield say(
             "If it goes on like this, it is more likely than not that {0} at no time within "
-            "{1}: the pit is too cool, or too damp, for that.",
+            "{1}: {2}.",
             _goal(target),
             horizon,
+            why,
         )
-    else:
-        early, low, middle, high, late = (answer.quantile_s(p) for p in BANDS)
-        yield say("Most likely {0} {1}.", _goal(target), when(middle))
-        yield f"Half of the chances lie between {mark(low)} and {mark(high)}."
-        yield f"Nine tenths lie between {mark(early)} and {mark(late)}."
-        if answer.never_share > 0.01:
-            share = f"{answer.never_share:.0%}"
-            yield say("In {0} of the cases it does not get there in {1}.", share, horizon)
+        return
+    early, _, middle, _, late = (answer.quantile_s(p) for p in BANDS)
+    yield say(
+        "Ready about {0}, nine times in ten between {1} and {2}: then {3}.",
+        about(middle),
+        about(early),
+        about(late) if math.isfinite(late) else "never",
+        _goal(target),
+    )
+    if answer.never_share > 0.01:
+        share = f"{answer.never_share:.0%}"
+        yield say("In {0} of the cases it does not get there in {1}.", share, horizon)
+    if pooled is not None:
+        yield from _standing(answer, pooled)
+    if middle - answer.now_s > _SOON_S:
+        yield say("Look again {0}.", about(answer.now_s + 0.5 * (early - answer.now_s)))
+
+
+def _standing(answer: Forecast, pooled: Pooled) -> Iterator[Text]:
+    """Say what the stall is doing, and whether the physics knows why."""
+    unknown = not pooled.explains
+    heard = len(pooled.witness_left_s) > 0
+    if pooled.stage == "standing":
+        yield "This is a stall: it is a matter of time, and no fault of the pit."
+        if heard:
+            low, high = np.percentile(pooled.witness_left_s, (5.0, 95.0))
+            yield say("From here such cooks took {0} to {1} more.", Lasting(low), Lasting(high))
+        if answer.fitted.past.wrap_now is None:
+            yield "Leave it, or wrap it if it has to be done sooner."
+    elif pooled.stood_s > _LONG_STILL_S:
+        yield say("It has stood still for {0} and rises again.", Lasting(pooled.stood_s))
+    if unknown:
+        yield "The physics does not explain this curve" + (
+            "; what is said here rests on past cooks." if heard else "; take it as rough."
+        )
+
+
+def _level_ahead(answer: Forecast) -> float:
+    level = answer.pit.level_c
+    for change in answer.changes:
+        level = (level if change.pit_c is None else change.pit_c) + (change.pit_by or 0.0)
+    return level
 
 
 def _assumed(answer: Forecast) -> Iterator[Text]:
@@ -145,7 +217,14 @@ def _assumed(answer: Forecast) -> Iterator[Text]:
             "it takes longer than said here.",
             Reading(float(np.median(recent)), 0),
         )
-    yield answer.fitted.in_words()
+    if _explained(answer):
+        yield answer.fitted.in_words()
+    else:
+        yield say(
+            "The best curve of the physics misses the readings by {0} on average, so it is "
+            "not shown as a guess at this piece.",
+            Difference(answer.fitted.residual_k, 1),
+        )
     if target.kind == "lethality":
         yield (
             "Reckoned at the centre of the fitted piece, each interval at its slower rate, "
@@ -179,6 +258,29 @@ def chance_table(answer: Forecast) -> Table:
             when = moment(at_s, answer.now_s, answer.fitted.past.log)
         rows.append((f"{percent:g} in 100", when))
     return table_of("Ready by", ("chance", "when"), rows, (30, 70))
+
+
+def witness_table(answer: Forecast) -> Table:
+    """Return what the physics says by itself, what past cooks say, and what counts."""
+    pooled = answer.pooled
+    assert pooled is not None
+    log = answer.fitted.past.log
+
+    def row(name: str, times_s: list[float], weight: str) -> tuple[str, ...]:
+        early, _, middle, _, late = times_s
+        told = [around(t, answer.now_s, log) for t in (middle, early, late)]
+        return (name, told[0], f"{told[1]} to {told[2]}", weight)
+
+    past = "past cooks"
+    if pooled.own_share > 0.005:
+        past += f" ({pooled.own_share:.0%} your own)"
+    rows = [
+        row("physics", _alone(answer, pooled.physics_left_s), f"{pooled.trust:.0%}"),
+        row(past, _alone(answer, pooled.witness_left_s), f"{1 - pooled.trust:.0%}"),
+        row("both", [answer.quantile_s(p) for p in BANDS], ""),
+    ]
+    heads = ("witness", "ready about", "nine times in ten", "counts")
+    return table_of("What each witness says by itself", heads, rows, (20, 30, 40, 10))
 
 
 def fitted_table(answer: Forecast) -> Table:

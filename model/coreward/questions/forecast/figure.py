@@ -155,6 +155,8 @@ def _draw_past(
         **{**INKS["meat"].kwargs(), "label": channel.name},
     )
     past = answer.fitted.past
+    if answer.pooled is not None and not answer.pooled.explains:
+        return
     ax.plot(
         axis.place(past.begin_s + past.time_s),
         temperature(answer.fitted.predicted_c, units),

@@ -114,8 +114,10 @@ class Pooled:
         Draws of the past cooks alone; empty where none could be asked. [s]
     own_share : float
         Of the past cooks' weight, what the person's own have. [-]
-    too_cool : float
-        Share of the draws in which the air itself is too cool for the target. [-]
+    stood_s : float
+        How long it has stood still so far. [s]
+    too_cool : bool
+        Whether the air itself, as it is foreseen, is too cool for the target.
     """
 
     trust: float
@@ -124,14 +126,17 @@ class Pooled:
     physics_left_s: Floats = field(metadata=apart())
     witness_left_s: Floats = field(metadata=apart())
     own_share: float = 0.0
-    too_cool: float = 0.0
+    stood_s: float = 0.0
+    too_cool: bool = False
 
     @property
     def explains(self) -> bool:
         """Whether the physics may be shown as an explanation of the curve."""
         pool = tables.load("forecast", "pool")
-        seen = self.surprise
-        return seen.residual_k < pool["shown_below"] and seen.largest < pool["gate"]
+        return (
+            trust_in(self.surprise) >= pool["explains_from"]
+            and self.surprise.residual_k < pool["shown_below"]
+        )
 
 
 def stage_of(seen: Seen) -> str:
@@ -225,7 +230,7 @@ def hear_witness(
 
 
 def pool_draws(
-    left_s: Floats, too_cool: NDArray[np.bool_], trust: float, heard: bool
+    left_s: Floats, too_cool: bool, trust: float, heard: bool
 ) -> tuple[NDArray[np.int64], int]:
     """Choose which draws of the physics are kept, and how many of the past cooks join.
 
@@ -236,7 +241,7 @@ def pool_draws(
     ----------
     left_s : ndarray, shape (members,)
         Of the physics.
-    too_cool : ndarray of bool, shape (members,)
+    too_cool : bool
     trust : float
     heard : bool
         Whether past cooks can be asked.
@@ -252,7 +257,7 @@ def pool_draws(
     if not heard:
         return np.arange(count), 0
     ends = np.isfinite(left_s)
-    never = np.flatnonzero(~ends & too_cool)
+    never = np.flatnonzero(~ends) if too_cool else np.zeros(0, np.int64)
     finite = np.flatnonzero(ends)
     rest = count - len(never)
     sound = len(finite) / max(rest, 1)
@@ -264,7 +269,7 @@ def pool_draws(
     return np.concatenate((never, ordered[evenly.astype(np.int64)])), rest - wanted
 
 
-def stretched(left_s: Floats, stage: str) -> Floats:
+def stretched(left_s: Floats, stage: str, trust: float) -> Floats:
     """Widen draws of the time left about their middle, as other makings ask. [s].
 
     Parameters
@@ -273,6 +278,8 @@ def stretched(left_s: Floats, stage: str) -> Floats:
         Infinite for never, which stays.
     stage : str
         See `stage_of`.
+    trust : float
+        What the physics counts: where it holds nothing has to be widened.
     """
     table = tables.load("forecast", "stretch")
     ends = np.isfinite(left_s) & (left_s > 0.0)
@@ -281,9 +288,11 @@ def stretched(left_s: Floats, stage: str) -> Floats:
     log = np.log(left_s[ends])
     middle = float(np.median(log))
     off = log - middle
-    factor = np.where(off > 0.0, table[f"{stage}_later"], table[f"{stage}_sooner"])
+    wider = np.where(off > 0.0, table[f"{stage}_later"], table[f"{stage}_sooner"])
+    doubt = 1.0 - trust
+    shift, factor = doubt * table[f"{stage}_shift"], 1.0 + doubt * (wider - 1.0)
     out = left_s.copy()
-    out[ends] = np.exp(middle + table[f"{stage}_shift"] + factor * off)
+    out[ends] = np.exp(middle + shift + factor * off)
     return out
 
 

@@ -100,6 +100,14 @@ def explain_move(before: Forecast, after: Forecast, *, members: int = 100) -> Mo
     return Move(total, pit, total - pit)
 
 
+def around(seconds: float, now_s: float, log: ProbeLog | None = None) -> str:
+    """Name a time of a log without "at": "13:40 (in 2 h)", or "in 2 h" without a clock."""
+    named = moment(seconds, now_s, log)
+    if " of the log (" in named:
+        return named.partition("(")[2].removesuffix(")")
+    return named.removeprefix("at ")
+
+
 def moment(seconds: float, now_s: float, log: ProbeLog | None = None) -> str:
     """Name a time of a log: by the clock where there is one, and from now."""
     if not math.isfinite(seconds):
