@@ -289,6 +289,7 @@ def test_a_row_that_is_held_back_is_answered_when_its_time_is_up(
     told = [json.loads(line) for line in lines.read_text().splitlines()]
     assert len(told) == 2
     assert told[1]["readings_c"]["butt"] == pytest.approx(35.0)
+    assert told[1]["events"][0]["kind"] == "meat_on"
     assert told[1]["age_s"] == pytest.approx(51.0)
     assert told[1]["now_s"] == pytest.approx(3.0 * HOUR + 51.0)
 
