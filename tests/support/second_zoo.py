@@ -152,7 +152,7 @@ def second_zoo() -> list[Animal]:
         ["elapsed", "pit °C", "flat °C", "point °C"],
         [
             [
-                f"{int(s // 86400)}d {int(s // 3600) % 24:02d}:{int(s // 60) % 60:02d}:{int(s) % 60:02d}"
+                f"{int(s // 86400)}d {int(s // 3600) % 24:02d}:{int(s // 60) % 60:02d}:00"
                 for s in SECONDS
             ],
             *c,
