@@ -49,7 +49,7 @@ def test_units_that_are_stated_or_stand_in_the_heading_are_left() -> None:
 def test_a_table_without_headings_begins_with_its_first_line() -> None:
     found = find_header("# a note\n1;2;3\n4,5;6;7\n8,9,10,11\n", {}, reading())
     assert found == (";", 2)
-    with pytest.raises(LogReadError, match="no comma, semicolon or tab in its first row"):
+    with pytest.raises(LogReadError, match="no comma, semicolon, tab or vertical bar in"):
         find_header("nothing\n1,2\n", {}, reading())
 
 

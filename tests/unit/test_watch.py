@@ -1,4 +1,4 @@
-"""A running log is watched: each thing is said once, in time, and quiet is promised with care."""
+"""A running log is watched: each thing is said once, in time; quiet is promised with care."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def cut(log: ProbeLog, until_s: float) -> ProbeLog:
 
 
 def live(
-    log: ProbeLog, wanted: Watched, begin_s: float = 600.0, step_s: float = 60.0
+    log: ProbeLog, wanted: Watched, begin_s: float = 600.0, step_s: float = 120.0
 ) -> list[tuple[float, News | str]]:
     """Live through a log minute by minute; return what was said, and when."""
     memory: Memory | None = None
@@ -65,7 +65,7 @@ def words(answer: Watch, units: str = "C") -> str:
     return " ".join(shown(one.words, units) for one in answer.news)
 
 
-# -- the pit --------------------------------------------------------------------------------
+# -- the pit -------------------------------------------------------------------------------
 
 
 def test_a_pit_that_dies_is_told_once_and_when_it_is_back() -> None:
@@ -89,8 +89,8 @@ def test_an_open_lid_calls_nobody() -> None:
 
 def test_a_fire_that_was_just_lit_is_not_out_of_its_range() -> None:
     log = a_log(2.0, lambda hour: min(20.0 + 110.0 * hour / 0.8, 110.0))
-    assert kinds(live(log, Watched(pit_low_c=95.0))) == []
-    never = a_log(2.0, 60.0)
+    assert "pit low" not in [kind for _, kind, _ in kinds(live(log, Watched(pit_low_c=95.0)))]
+    never = a_log(2.0, 60.0, lambda hour: 5.0)
     assert [kind for _, kind, _ in kinds(live(never, Watched(pit_low_c=95.0)))] == ["pit low"]
 
 
@@ -104,7 +104,7 @@ def test_a_pit_that_comes_and_goes_is_told_again_only_after_the_quiet_time() -> 
     assert min(np.diff(told)) >= 2.0
 
 
-# -- silence ----------------------------------------------------------------------------------
+# -- silence -------------------------------------------------------------------------------
 
 
 def test_a_silent_logger_is_told_by_the_age_of_its_last_row() -> None:
@@ -124,12 +124,12 @@ def test_a_silent_logger_is_told_by_the_age_of_its_last_row() -> None:
 
 def test_a_probe_that_shows_nothing_is_told_by_its_name() -> None:
     log = a_log(3.0, meat=lambda hour: np.nan if hour > 2.5 else 5.0 + 10.0 * hour)
-    assert kinds(live(log, Watched())) == [
-        (pytest.approx(2.5 + 1 / 6), "probe silent: butt", False)
-    ]
+    ((at, kind, over),) = kinds(live(log, Watched()))
+    assert (kind, over) == ("probe silent: butt", False)
+    assert at == pytest.approx(2.5 + 1 / 6, abs=0.04)
 
 
-# -- wrap, ready, forecast ----------------------------------------------------------------------
+# -- wrap, ready, forecast -----------------------------------------------------------------
 
 
 def test_the_wrap_is_called_for_by_reading_or_by_clock_and_never_twice() -> None:
@@ -174,17 +174,15 @@ def test_a_forecast_that_slips_is_told_once() -> None:
     assert "now says ready at about 03:00" in words(answer)
 
 
-# -- hold and chill -------------------------------------------------------------------------------
+# -- hold and chill ------------------------------------------------------------------------
 
 
 def test_a_hold_that_cools_is_told_before_its_limit_and_at_it() -> None:
     """57.2 °C of the rule, 1 K for the probe: near from 61.2 °C down, passed at 58.2 °C."""
     log = a_log(6.0, 60.0, lambda hour: 85.0 - 5.0 * hour)
     found = kinds(live(log, Watched(hold=True)))
-    assert [kind for _, kind, over in found if not over] == [
-        "hold limit near",
-        "hold limit passed",
-    ]
+    begun = [kind for _, kind, over in found if not over]
+    assert begun == ["hold limit near", "hold limit passed"]
     assert found[0][0] == pytest.approx((85.0 - 61.22) / 5.0, abs=0.04)
     passed = next(at for at, kind, _ in found if kind == "hold limit passed")
     assert passed == pytest.approx((85.0 - 58.22) / 5.0, abs=0.04)
@@ -206,7 +204,7 @@ def test_a_chill_is_told_half_an_hour_before_each_limit() -> None:
     assert kinds(live(fast, wanted)) == []
 
 
-# -- the standstill ---------------------------------------------------------------------------
+# -- the standstill ------------------------------------------------------------------------
 
 
 def test_a_stall_is_told_when_it_begins_and_when_it_ends_and_never_flickers() -> None:
@@ -219,7 +217,7 @@ def test_a_stall_is_told_when_it_begins_and_when_it_ends_and_never_flickers() ->
     assert 8.1 < found[1][0] < 9.6
 
 
-# -- nobody is needed ---------------------------------------------------------------------------
+# -- nobody is needed ----------------------------------------------------------------------
 
 
 def test_until_when_nobody_is_needed() -> None:
@@ -270,7 +268,7 @@ def test_settings_that_cannot_be() -> None:
         watch(a_log(1.0), Watched(meat=3))
 
 
-# -- the command ------------------------------------------------------------------------------
+# -- the command ---------------------------------------------------------------------------
 
 
 def options(*more: str):
@@ -291,6 +289,7 @@ def test_a_row_that_is_held_back_is_answered_when_its_time_is_up(
     told = [json.loads(line) for line in lines.read_text().splitlines()]
     assert len(told) == 2
     assert told[1]["readings_c"]["butt"] == pytest.approx(35.0)
+    assert told[1]["events"][0]["kind"] == "meat_on"
     assert told[1]["age_s"] == pytest.approx(51.0)
     assert told[1]["now_s"] == pytest.approx(3.0 * HOUR + 51.0)
 
@@ -315,7 +314,9 @@ def test_a_file_is_followed_and_a_command_is_run_without_a_shell(
         "sys.argv[-1] + '|' + json.load(sys.stdin)['kind'] + '|' + sys.argv[1] + '\\n')"
     )
     log = tmp_path / "log.csv"
-    log.write_text("time_s,pit_c,meat_c\n" + "".join(f"{60 * i},110,{i}\n" for i in range(200)))
+    log.write_text(
+        "time_s,pit_c,meat_c\n" + "".join(f"{60 * i},110,{i / 2}\n" for i in range(200))
+    )
     code = cli.main(
         [
             *("watch", str(log), "--target", "93", "--wrap-at", "66", "--idle", "0.1"),
@@ -323,9 +324,9 @@ def test_a_file_is_followed_and_a_command_is_run_without_a_shell(
         ]
     )
     assert code == 0
-    assert out.read_text() == "It is ready: 'meat_c' shows 199 °C.|watch|$HOME; echo\n"
+    assert out.read_text() == "It is ready: 'meat_c' shows 99.5 °C.|watch|$HOME; echo\n"
     said = capsys.readouterr()
-    assert "3:19  It is ready: 'meat_c' shows 199 °C." in said.out
+    assert "3:19  It is ready: 'meat_c' shows 99.5 °C." in said.out
     assert "calibrated thermometer" in said.err
 
 

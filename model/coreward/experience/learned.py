@@ -418,12 +418,12 @@ def _said(answer: Learned) -> Iterable[Text]:
             )
         return
     offset = answer.offset_k
-    level: Text = "at"
+    level: Text = "near"
     if round(offset.middle):
         side = "above" if offset.middle > 0.0 else "below"
-        level = say(f"{{0}} {side}", Difference(abs(offset.middle), 0))
+        level = say(f"about {{0}} {side}", Difference(abs(offset.middle), 0))
     yield say(
-        "Learned from {0} in the pit '{1}': its probe stays about {2} what it is set to, give "
+        "Learned from {0} in the pit '{1}': its probe stays {2} what it is set to, give "
         "or take {3}, and its air scatters about its level by {4}.",
         cooks,
         answer.pit,

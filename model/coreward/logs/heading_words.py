@@ -99,7 +99,8 @@ _UNIT_MARKS: tuple[tuple[Unit, re.Pattern[str]], ...] = tuple(
     (
         cast(Unit, letter),
         re.compile(
-            rf"[°º˚]\s*{letter}(?![a-z])|{sign}|\bdeg(?:ree|rees)?[ _.]*{letter}(?![a-z])"
+            rf"[°º˚]\s*{letter}(?![a-z])|{sign}"
+            rf"|(?<![a-z])deg(?:ree|rees)?[ _.]*{letter}(?![a-z])"
             rf"|(?<![a-z]){name}|[\[(]\s*{letter}\s*[\])]|[_,/]\s*{letter}$"
             rf"|\b(?:temp|temperature|temperatur)\s+{letter}$",
             re.IGNORECASE,

@@ -27,7 +27,7 @@ _TWO_IN_ONE = re.compile(
     r"[\u2030-\u203b\u2c30-\u2c39\u0a30-\u0a39\u300a-\u390a]"
 )  # "0,", "\\n3"
 _THREE_BYTES = re.compile(rb"[\xc4-\xef][\x80-\xbf]")  # in memory two a letter
-_DELIMITERS = (("\t", "tab"), (";", "semicolon"), (",", "comma"))
+_DELIMITERS = (("\t", "tab"), (";", "semicolon"), (",", "comma"), ("|", "vertical bar"))
 
 
 def load_bytes(target: Path, reading: Reading) -> bytes:
@@ -268,7 +268,8 @@ def _find_header(text: str, stated: Mapping[str, str], reading: Reading) -> tupl
     counts = {delimiter: line.count(delimiter) for delimiter, _ in _DELIMITERS}
     if not any(counts.values()):
         reading.fail(
-            "It does not look like a table: no comma, semicolon or tab in its first row.",
+            "It does not look like a table: no comma, semicolon, tab or vertical bar in its "
+            "first row.",
             "Give a CSV file with a header such as: time_s,air_C,meat_C",
             number,
         )

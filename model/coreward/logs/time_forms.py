@@ -66,6 +66,13 @@ _MONTH_NAME = re.compile(
 _DATE_ONLY = re.compile(
     r"\d{4}[/.-]\d{1,2}[/.-]\d{1,2}|\d{1,2}[/.-]\d{1,2}[/.-](?:\d{4}|\d{2})", re.ASCII
 )
+_SPELT = re.compile(
+    r"(?:(\d{1,2}) ?d(?:ays?)?,? ?)?"
+    r"(?:(\d{1,3}) ?h(?:ours?|rs?)?,? ?)?(?:(\d{1,2}) ?m(?:in(?:utes)?)?,? ?)?"
+    r"(?:(\d{1,2}) ?s(?:ec(?:onds)?)?)?",
+    re.ASCII | re.IGNORECASE,
+)
+_DAYS_AND_CLOCK = re.compile(r"(\d{1,2}) ?d(?:ays?)?,? (\d{1,2}):(\d{2}):(\d{2})", re.ASCII)
 _LOOK = 400  # cells looked at where all of them would tell no more
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
@@ -164,6 +171,10 @@ def find_form(name: str, cells: Sequence[str], role: str = "time") -> TimeForm:
         return _number_form(name, words, filled, role)
     if shape in ("parts2", "parts3", "half-day"):
         return _parts_form(name, words, filled, role, shape)
+    if shape == "spelt":
+        whole = all(_whole_minutes(cell) for cell in filled)
+        why = "days, hours, minutes and seconds, as they are spelt out"
+        return TimeForm("elapsed", f"elapsed {why}", _spelt_seconds, _no_moment, whole)
     if role not in ("time",):
         raise Undecided(
             f"The times are dates with time of day, but {role!r} was stated.",
@@ -195,7 +206,32 @@ def _shape(cell: str) -> str:
         return "year last"
     if _MONTH_NAME.fullmatch(cell):
         return "month name"
+    # One part alone is more often no time: a weight in "3 s" or "5 m" is none.
+    if _DAYS_AND_CLOCK.fullmatch(cell) or _spelt_parts(cell) > 1:
+        return "spelt"
     return ""
+
+
+def _spelt_parts(cell: str) -> int:
+    match = _SPELT.fullmatch(cell)
+    return sum(part is not None for part in match.groups()) if match else 0
+
+
+def _whole_minutes(cell: str) -> bool:
+    match = _SPELT.fullmatch(cell)
+    return match is not None and match[4] is None
+
+
+def _spelt_seconds(cell: str) -> float | None:
+    """Read ``1h 05m``, ``2h10m30s``, ``1d 02:03:04``; None of anything else. [s]."""
+    text = cell.strip()
+    match = _DAYS_AND_CLOCK.fullmatch(text) or _SPELT.fullmatch(text)
+    if match is None or not any(match.groups()):
+        return None
+    days, hours, minutes, seconds = (int(part or 0) for part in match.groups())
+    if minutes > 59 or seconds > 59:
+        return None
+    return 86400.0 * days + 3600.0 * hours + 60.0 * minutes + seconds
 
 
 def _no_moment(cell: str) -> dt.datetime | None:

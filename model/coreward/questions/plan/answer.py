@@ -24,6 +24,7 @@ from coreward.cook.rest import BOX, hold_in_box, rest_stage
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Piece, Stage, Surroundings
 from coreward.errors import InputError
+from coreward.experience.learned import Learned
 from coreward.questions.plan.cooks import (
     Draws,
     PieceCooks,
@@ -31,6 +32,7 @@ from coreward.questions.plan.cooks import (
     cook_piece,
     deciding_standards,
     draw_days,
+    of_known_pit,
     pit_prior,
 )
 from coreward.questions.plan.day import Kind, OddsCurve, PieceOutlook, Plan, Step
@@ -87,6 +89,7 @@ class _Asked:
     not_before: dt.datetime | None
     members: int
     seed: int
+    taught: Learned | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,6 +145,7 @@ def plan(
     seed: int = 1830,
     cores: int | None = None,
     cook: Callable[..., PieceCooks] = cook_piece,
+    taught: Learned | None = None,
 ) -> Plan:
     """Plan a day backward from its serving hour.
 
@@ -164,6 +168,9 @@ def plan(
         Threads.
     cook : callable
         `cook_piece`, or one that remembers.
+    taught : Learned, optional
+        What the person's own cooks in this pit have taught
+        (:func:`coreward.experience.learned.learned`).
 
     Returns
     -------
@@ -184,7 +191,7 @@ def plan(
     if count < 20:
         raise InputError(f"{count} draws are too few to count odds; take 20 or more.")
     draws = draw_days(len(items), count, seed)
-    asked = _Asked(items, around, serve, wanted, not_before, count, seed)
+    asked = _Asked(items, around, serve, wanted, not_before, count, seed, taught)
     return _told(asked, _solve(asked, draws, partial(cook, cores=cores)))
 
 
@@ -285,9 +292,11 @@ def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> 
     )
 
     def cooked(late: Floats) -> list[PieceCooks]:
-        return [
+        cooks = [
             cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
         ]
+        taught = asked.taught
+        return cooks if taught is None else of_known_pit(cooks, items, pit, taught, asked.seed)
 
     hold_limit = lru_cache(maxsize=None)(lambda i, core_c: _hold_limit(items[i], pit, core_c))
     for _ in range(_PASSES):
@@ -545,7 +554,10 @@ def _told(asked: _Asked, solved: _Solved) -> Plan:
         ),
         sentences=(),
         slips=(),
-        assumptions=assumptions(pit, items, asked.members),
+        assumptions=(
+            *assumptions(pit, items, asked.members),
+            *(() if asked.taught is None else asked.taught.said),
+        ),
         cautions=(CAUTION,),
         members=asked.members,
         seed=asked.seed,

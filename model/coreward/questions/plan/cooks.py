@@ -8,8 +8,8 @@ what is not known of a piece is its own.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from coreward import tables
 from coreward.cook.light import Leg, LightRun, run_light, spread
 from coreward.cook.result import first_time_at
 from coreward.errors import SolverError
+from coreward.experience.learned import Learned, shares, usual_time
 from coreward.physics.statement import water_activity, wetness
 from coreward.questions.forecast.fit import NAMES, Member, Prior, even_normal, stated_prior
 from coreward.questions.plan.inputs import SHARED, PitPlan, PlannedPiece
@@ -391,6 +392,43 @@ def cook_piece(
     )
 
 
+def of_known_pit(
+    cooks: list[PieceCooks],
+    items: Sequence[PlannedPiece],
+    pit: PitPlan,
+    taught: Learned,
+    seed: int,
+) -> list[PieceCooks]:
+    """Draw days anew, by how well their whole times agree with what a pit has taught.
+
+    Whole days are drawn, all pieces of one together. No curve is changed and none is made,
+    and each pull rule, which holds in every draw, stays: nothing about safety moves.
+    """
+    if not taught.enough or pit.turn_up_c is not None:
+        return cooks
+    count = len(cooks[0].pull_s)
+    weights = np.ones(count)
+    for item, cook in zip(items, cooks, strict=True):
+        usual = usual_time(
+            item.piece.material.name,
+            item.piece.shape.size,
+            pit.air_c,
+            cook.pull_core_c,
+            item.piece.start_c,
+            wrap=item.wrap,
+        )
+        weights *= shares(taught, usual, cook.pull_s) ** (1.0 / len(cooks))
+    rng = np.random.default_rng([seed, count, len(cooks)])
+    marks = (np.arange(count) + rng.random()) / count
+    total = np.cumsum(weights / weights.sum())
+    rows = np.minimum(np.searchsorted(total, marks), count - 1)
+    by_row = [f.name for f in fields(PieceCooks) if f.name not in _OF_ALL]
+    return [
+        replace(cook, **{name: getattr(cook, name)[rows] for name in by_row}) for cook in cooks
+    ]
+
+
+_OF_ALL = ("pull_core_c", "pull_then_s", "time_s", "failures")
 _NOTHING = (math.nan, math.inf, -math.inf, math.nan, math.nan, math.nan, math.inf)
 
 

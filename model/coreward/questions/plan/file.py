@@ -19,6 +19,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from coreward.cook.stages import Piece
 from coreward.cook.usual_piece import piece as usual_piece
 from coreward.errors import CorewardError, InputError
+from coreward.experience.learned import learned
+from coreward.experience.own_cooks import own_cooks
 from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
 from coreward.questions.plan.answer import Plan, plan
@@ -49,6 +51,7 @@ _PIT = (
     "turn_up_after",
     "pressure",
     "doubt",
+    "name",
 )
 _PIECE = (
     "name",
@@ -86,6 +89,8 @@ class PlanFile:
     pieces : tuple of PlannedPiece
     pit : PitPlan
     serve_at : datetime
+    pit_name : str
+        The person's name of the pit; empty where none was given.
     chance : float or None
     not_before : datetime or None
     """
@@ -96,14 +101,20 @@ class PlanFile:
     serve_at: dt.datetime
     chance: float | None = None
     not_before: dt.datetime | None = None
+    pit_name: str = ""
 
     def plan(self, **changes: Any) -> Plan:
-        """Plan it, with changes to the arguments of :func:`coreward.plan`."""
+        """Plan it, with changes to the arguments of :func:`coreward.plan`.
+
+        Where the file names its pit, what the person's own cooks there have taught counts.
+        """
         given: dict[str, Any] = {
             "pit": self.pit,
             "chance": self.chance,
             "not_before": self.not_before,
         }
+        if self.pit_name:
+            given["taught"] = learned(own_cooks(), self.pit_name)
         given.update(changes)
         pieces = given.pop("pieces", self.pieces)
         return plan(pieces, given.pop("serve_at", self.serve_at), **given)
@@ -191,13 +202,15 @@ def _plan_of(raw: Mapping[str, Any], name: str) -> PlanFile:
         )
     with _at(name):
         found = as_pieces(pieces)
+    pit = _table(raw, "pit", name)
     return PlanFile(
         title=title,
         pieces=found,
-        pit=_pit(_table(raw, "pit", name), f"{name}, pit"),
+        pit=_pit(pit, f"{name}, pit"),
         serve_at=_moment(_needed(raw, "serve_at", name), zone, f"{name}: serve_at"),
         chance=chance,
         not_before=_optional_moment(raw, "not_before", zone, name),
+        pit_name=_word(pit, "name", f"{name}, pit") if "name" in pit else "",
     )
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.events.found import find_events
+from coreward.events.found import Event, find_events
 from coreward.logs.log import Channel, ProbeLog
 from coreward.plain import apart
 from coreward.tables.standards import BandLimit, band_limits
@@ -161,6 +161,7 @@ class Memory:
     asked_s: float = -math.inf
     stall: tuple[float, float] | None = None
     turned_s: float | None = None
+    events: tuple[Event, ...] = ()
     promised_s: float | None = None
     slip_said_s: float = _NEVER_SAID
     until_s: float | None = None
@@ -184,6 +185,8 @@ class Watch:
         Nobody is needed before, in the log's time; None where that cannot be told. [s]
     quiet : Text
         The same in a sentence; empty where it was said before or cannot be told.
+    events : tuple of Event
+        What happened so far.
     """
 
     now_s: float
@@ -193,6 +196,7 @@ class Watch:
     holding: tuple[str, ...]
     until_s: float | None
     quiet: Text
+    events: tuple[Event, ...] = ()
     start: dt.time | None = field(default=None, metadata=apart())
 
 
@@ -267,6 +271,7 @@ def watch(
         holding=tuple(one.kind for one in found),
         until_s=until,
         quiet=quiet,
+        events=kept.events,
         start=start,
     )
     return answer, kept
@@ -568,7 +573,7 @@ def _asked(log: ProbeLog, wanted: Watched, memory: Memory) -> Memory:
         if last is not None and event.kind == "stall_ends" and event.time_s >= last.time_s
     ]
     open_now = last is not None and not ends
-    memory = replace(memory, asked_s=now)
+    memory = replace(memory, asked_s=now, events=events)
     if open_now == (memory.stall is not None):
         return replace(memory, turned_s=None)
     since = now if memory.turned_s is None else memory.turned_s
