@@ -124,6 +124,17 @@ def build_parser() -> argparse.ArgumentParser:
         action="store_true",
         help="the verdict, by the options below, not the review",
     )
+    report.add_argument(
+        "--entry",
+        action="append",
+        type=_column,
+        metavar="NAME=WORDS",
+        help="who and what, for the head of a verdict: 'Kitchen=Village hall', 'Batch=T1', "
+        "'Cooked by=Osei'; what is not given is a line to fill in by hand",
+    )
+    report.add_argument(
+        "--with-code", action="store_true", help="with the lines of Python that repeat it"
+    )
     _add_verdict_options(report)
     report.set_defaults(run=_run_report)
 
@@ -542,7 +553,13 @@ def _run_report(options: argparse.Namespace) -> int:
         answer = _judge(options)
     else:
         answer = _review(options, **_said({"probe_error_k": options.probe_error}))
-    path = report(answer, options.output, units=options.show_units)
+    path = report(
+        answer,
+        options.output,
+        units=options.show_units,
+        entries=dict(options.entry or ()),
+        with_code=options.with_code,
+    )
     if options.json:
         print_json({"kind": "report", "file": str(path)})
     else:

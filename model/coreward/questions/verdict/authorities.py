@@ -8,13 +8,13 @@ from coreward.questions.verdict.answer import LimitVerdict
 from coreward.tables.standards import load_standard, standard_names
 
 AUTHORITIES: dict[str, tuple[str, tuple[str, ...]]] = {
-    "us kitchen": ("a health department in the United States (Food Code)", ("fda_food_code",)),
+    "us kitchen": ("US health department (Food Code)", ("fda_food_code",)),
     "us plant": (
-        "a meat inspector in the United States (USDA FSIS)",
+        "US meat inspector (USDA FSIS)",
         ("fsis_appendix_a_1999", "fsis_poultry_2005"),
     ),
-    "us home": ("the United States chart for cooks at home (USDA)", ("usda_consumer",)),
-    "uk": ("a health officer in the United Kingdom (FSA)", ("uk_70_2",)),
+    "us home": ("US chart for cooks at home (USDA)", ("usda_consumer",)),
+    "uk": ("UK health officer (FSA)", ("uk_70_2",)),
 }
 """Whom a person answers to, by the names that they know, and the sources of its tables."""
 
