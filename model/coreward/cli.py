@@ -22,7 +22,7 @@ from coreward import (
     watch_command,
 )
 from coreward.errors import CorewardError
-from coreward.log_options import add_log_options, print_json, read, said, tell
+from coreward.log_options import add_log_options, column, print_json, read, said, tell
 
 EXIT_FINE = 0
 EXIT_CHECK_FAILED = 1
@@ -139,6 +139,17 @@ def build_parser() -> argparse.ArgumentParser:
         "--verdict",
         action="store_true",
         help="the verdict, by the options below, not the review",
+    )
+    report.add_argument(
+        "--entry",
+        action="append",
+        type=column,
+        metavar="NAME=WORDS",
+        help="who and what, for the head of a verdict: 'Kitchen=Village hall', 'Batch=T1', "
+        "'Cooked by=Osei'; what is not given is a line to fill in by hand",
+    )
+    report.add_argument(
+        "--with-code", action="store_true", help="with the lines of Python that repeat it"
     )
     verdict_command.add_options(report)
     report.set_defaults(run=_run_report)
@@ -314,7 +325,13 @@ def _run_report(options: argparse.Namespace) -> int:
         answer = verdict_command.judge(options)
     else:
         answer = _review(options, **said({"probe_error_k": options.probe_error}))
-    path = report(answer, options.output, units=options.show_units)
+    path = report(
+        answer,
+        options.output,
+        units=options.show_units,
+        entries=dict(options.entry or ()),
+        with_code=options.with_code,
+    )
     if options.json:
         print_json({"kind": "report", "file": str(path)})
     else:

@@ -225,7 +225,7 @@ def test_the_first_page_is_what_an_inspector_reads(units: str) -> None:
         "24 October 2026, 14:20 to 19:19",
         "log supper.csv, 1200 readings in 5 h",
         "turkey, intact",
-        "a health officer in the United Kingdom (FSA)",
+        "UK health officer (FSA)",
         "MET",
         shown(answer.headline, units),
         shown(only.title, units),
@@ -246,6 +246,19 @@ def test_the_first_page_is_what_an_inspector_reads(units: str) -> None:
         assert "°C" not in whole.replace("70 °C for 2 min", "")
     for source in document_of(answer).sources:
         assert " ".join(source.split()) in whole
+
+
+def test_the_command_fills_the_form_and_shows_code_when_asked(tmp_path: Path) -> None:
+    target = tmp_path / "r.html"
+    log = str(ROOT / "data" / "demo" / "harvest-supper.csv")
+    command = ["report", log, "--verdict", "--meat", "pork", "-o", str(target)]
+    assert cli.main([*command, "--entry", "Kitchen=Village hall"]) == 0
+    page = target.read_text(encoding="utf-8")
+    assert "<dt>Kitchen</dt><dd>Village hall</dd>" in page
+    assert "To repeat it" not in page
+    assert cli.main([*command, "--with-code"]) == 0
+    assert "To repeat it" in target.read_text(encoding="utf-8")
+    assert cli.main([*command, "--entry", "Cook=x"]) == cli.EXIT_ERROR
 
 
 def test_what_is_not_known_is_a_line_to_fill_in() -> None:

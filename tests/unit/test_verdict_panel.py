@@ -12,12 +12,11 @@ import pytest
 from coreward import person
 from coreward.errors import InputError
 from coreward.questions.verdict import CAUTION
-from coreward.questions.verdict.document import AUTHORITIES
+from coreward.questions.verdict.authorities import AUTHORITIES, standards_of
 from coreward.questions.verdict.panel import (
     DIFFERENCE,
     MINUTES,
     VerdictPanel,
-    standards_of,
     verdict_panel,
     verdict_state,
 )

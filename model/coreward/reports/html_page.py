@@ -82,7 +82,16 @@ a {{ color: #1d5c8f; }}
 @page {{ size: A4; margin: 16mm 15mm 18mm;
   @bottom-right {{ content: "page " counter(page) " of " counter(pages); font-size: 8pt; }} }}
 @media print {{
-  body {{ max-width: none; padding: 0; font-size: 10.5pt; }}
+  html {{ font-size: 12px; }}
+  body {{ max-width: none; padding: 0; font-size: 9.5pt; line-height: 1.4; }}
+  figure {{ margin: .4rem 0; }}
+  .finding p {{ font-size: 10.5pt !important; margin: 4px 0 !important; }}
+  .finding > div > b {{ font-size: 24pt !important; }}
+  .finding svg {{ width: 42px; height: 42px; }}
+  ul.small {{ padding: 0; margin: 0; }}
+  ul.small li {{ display: inline; }}
+  .form, .caution {{ margin: .5rem 0; }}
+  .signatures {{ margin-top: 3.6rem; }}
   figure, .caution, .finding, tr, pre {{ break-inside: avoid; }}
   .form {{ grid-template-columns: 1fr 1fr; }}
   h2, caption {{ break-after: avoid; }}

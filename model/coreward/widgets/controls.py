@@ -128,7 +128,21 @@ MASS: Final = Quantity(
 )
 FLOW: Final = replace(MASS, symbol=lambda units: f"{units.mass}/h")
 SPEED: Final = _fixed("m/s", 1.0, 0.05, 2)
+DIFFERENCE: Final = Quantity(
+    symbol=lambda units: "°F" if units.temperature == "F" else "K",
+    shown=lambda value, units: (
+        float(convert.delta_celsius_to_fahrenheit(value)) if units.temperature == "F" else value
+    ),
+    stored=lambda value, units: (
+        value / float(convert.delta_celsius_to_fahrenheit(1.0))
+        if units.temperature == "F"
+        else value
+    ),
+    step=lambda units: 0.1,
+    digits=lambda units: 1,
+)
 HOURS: Final = _fixed("h", 3600.0, 0.1, 1)
+MINUTES: Final = _fixed("min", 60.0, 1.0, 0)
 PERCENT: Final = _fixed("%", 0.01, 1.0, 0)
 
 

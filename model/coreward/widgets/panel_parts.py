@@ -1,4 +1,4 @@
-"""Parts of a panel: the controls that save and open, and the bar of a long computation."""
+"""Parts of a panel: what saves and opens, the bar of a long computation, and folds."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import base64
 import html
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final, Protocol
+from typing import Any, Final, Protocol
 
 import ipywidgets as W
 
@@ -235,3 +235,42 @@ def _text(label: str, value: str, name: str) -> W.Text:
     )
     entry.add_class(f"coreward-control-{name}")
     return entry
+
+
+def tables_below() -> W.HTML:
+    """Return what holds tables below a picture."""
+    made = W.HTML(layout=W.Layout(margin="4px"))
+    made.add_class("coreward-tables")
+    made.add_class("coreward-whole")
+    return made
+
+
+class Fold:
+    """A heading that shows and hides what stands under it; a new answer does not shut it."""
+
+    def __init__(self, words: str) -> None:
+        self.button = W.ToggleButton(
+            description=words, icon="plus", layout=W.Layout(width="auto", max_width="100%")
+        )
+        self._body = tables_below()
+        self._body.layout.display = "none"
+        self.button.observe(self._pressed, names="value")
+        self.widget = W.VBox([self.button, self._body])
+        self.widget.add_class("coreward-fold")
+
+    @property
+    def value(self) -> str:
+        """What stands under it, as HTML."""
+        return str(self._body.value)
+
+    def fill(self, value: str) -> None:
+        """Put something under it."""
+        self._body.value = value
+
+    def set_visible(self, visible: bool) -> None:
+        """Show or hide the whole of it."""
+        self.widget.layout.display = "" if visible else "none"
+
+    def _pressed(self, change: Any) -> None:
+        self._body.layout.display = "" if change["new"] else "none"
+        self.button.icon = "minus" if change["new"] else "plus"

@@ -307,13 +307,11 @@ def _banner(answer: Plan) -> str:
     """Return the hour to light the fire in large letters, and what is doubtful of the end."""
     doubts = {one.item.name: one.doubt for one in answer.pieces if one.doubt}
     beware = "; ".join(f"{Opening(name)!s}: {doubt}" for name, doubt in doubts.items())
-    said = f'<div style="font-size:20px;font-weight:600">{html.escape(beware)}</div>' * bool(
-        beware
-    )
     light = clock_text(answer.light.planned, answer.serve_at)
+    large = f"font-size:clamp(29px,3.4vw,40px);font-weight:700;color:{PALETTE['core']}"
     return (
-        '<div style="font-size:clamp(29px,3.4vw,40px);font-weight:700;line-height:1.2;'
-        f'color:{PALETTE["core"]}">Light the fire at {html.escape(light)}</div>{line if beware else ""}'
+        f'<div style="{large}">Light the fire at {html.escape(light)}</div>'
+        f'<div style="font-size:20px;font-weight:600">{html.escape(beware)}</div>'
     )
 
 

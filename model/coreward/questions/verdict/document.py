@@ -18,11 +18,11 @@ from coreward.questions.verdict.answer import (
     MET,
     NOT_MET,
     IntegralView,
-    LimitVerdict,
     StandardVerdict,
     Verdict,
     letters,
 )
+from coreward.questions.verdict.authorities import AUTHORITIES, limit_name
 from coreward.questions.verdict.kill import amount
 from coreward.reports.document import (
     Block,
@@ -60,38 +60,6 @@ from coreward.words import (
 
 STATE_WORDS = {MET: "meets it", NOT_MET: "does not meet it", CANNOT_TELL: "cannot tell"}
 _SAID_ELSEWHERE = ("meat", "condition", "probe_error_c", "placement_error_c")
-
-
-AUTHORITIES: dict[str, tuple[str, tuple[str, ...]]] = {
-    "us kitchen": ("a health department in the United States (Food Code)", ("fda_food_code",)),
-    "us plant": (
-        "a meat inspector in the United States (USDA FSIS)",
-        ("fsis_appendix_a_1999", "fsis_poultry_2005"),
-    ),
-    "us home": ("the United States chart for cooks at home (USDA)", ("usda_consumer",)),
-    "uk": ("a health officer in the United Kingdom (FSA)", ("uk_70_2",)),
-}
-"""Whom a person answers to, by the names that they know, and the sources of its tables."""
-
-# What the limits of the table are called by those who keep them.
-_LIMITS = {
-    "us come-up": "warming up, United States cooking guideline of 2021",
-    "food code cooling": "cooling, Food Code",
-    "fsis cooling 1999 rapid": "cooling, USDA FSIS 1999, rapid",
-    "fsis cooling 1999 second": "cooling, USDA FSIS 1999, second option",
-    "fsis cooling 1999 cured": "cooling, USDA FSIS 1999, cured with nitrite",
-    "uk cooling good practice": "cooling, United Kingdom, good practice",
-    "uk cooling maximum": "cooling, United Kingdom, at most",
-    "canada cooling": "cooling, Canada",
-    "food code hot holding": "kept hot, Food Code",
-    "food code hot holding roast": "kept hot, Food Code, roasts",
-    "food code reheating": "reheating, Food Code",
-}
-
-
-def limit_name(limit: LimitVerdict) -> str:
-    """Return what a limit is called by those who keep it."""
-    return _LIMITS.get(limit.name, f"{limit.kind}, {limit.name}")
 
 
 @document_of.register

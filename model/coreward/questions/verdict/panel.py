@@ -15,7 +15,6 @@ import ipywidgets as W
 import traitlets
 
 from coreward import tables
-from coreward import units as convert
 from coreward.drawing import style
 from coreward.drawing.png import encode
 from coreward.errors import InputError
@@ -37,8 +36,8 @@ from coreward.questions.verdict import (
     usual_views,
     verdict,
 )
+from coreward.questions.verdict.authorities import AUTHORITIES, standards_of
 from coreward.questions.verdict.document import (
-    AUTHORITIES,
     document,
     explanation,
     finding,
@@ -51,16 +50,18 @@ from coreward.reports.html_page import block_html, panel_html, sources_html
 from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
 from coreward.widgets import shared
 from coreward.widgets.controls import (
+    DIFFERENCE,
     HOURS,
     LENGTH,
+    MINUTES,
     TEMPERATURE,
     Choice,
     Number,
-    Quantity,
     Toggle,
 )
 from coreward.widgets.log_source import PATH, UPLOAD
 from coreward.widgets.panel import Panel, View, picture_html
+from coreward.widgets.panel_parts import Fold, tables_below
 from coreward.widgets.schedule import Cancelled, Progress
 from coreward.words import Degrees, Held, Lasting, Needed, Reading, Text, UnitChoice, say
 from coreward.words import shown as say_shown
@@ -77,27 +78,6 @@ _PIECES: Final = "pieces"
 # While a slider is dragged: within a few tenths of a degree of the full answer.
 _PREVIEW: Final = {"cells": 24, "tolerance": 0.05}
 _COARSE: Final = {"cells": 16, "tolerance": 0.1}
-
-MINUTES: Final = Quantity(
-    symbol=lambda units: "min",
-    shown=lambda value, units: value / _MINUTE,
-    stored=lambda value, units: value * _MINUTE,
-    step=lambda units: 1.0,
-    digits=lambda units: 0,
-)
-DIFFERENCE: Final = Quantity(
-    symbol=lambda units: "°F" if units.temperature == "F" else "K",
-    shown=lambda value, units: (
-        float(convert.delta_celsius_to_fahrenheit(value)) if units.temperature == "F" else value
-    ),
-    stored=lambda value, units: (
-        value / float(convert.delta_celsius_to_fahrenheit(1.0))
-        if units.temperature == "F"
-        else value
-    ),
-    step=lambda units: 0.1,
-    digits=lambda units: 1,
-)
 
 
 def _cuts() -> list[str]:
@@ -120,33 +100,6 @@ def _standards() -> dict[str, Text]:
             for name in standard_names()
         }
     )
-
-
-def standards_of(authority: str, meats: Sequence[str], states: Sequence[str]) -> list[str]:
-    """Return the tables by which an authority judges such a piece.
-
-    Parameters
-    ----------
-    authority : str
-        One of `AUTHORITIES`, or the name of a single table.
-    meats, states : sequence of str
-        What the piece is.
-    """
-    if authority not in AUTHORITIES:
-        return [authority]
-    keys = AUTHORITIES[authority][1]
-    tables_of = [item for item in map(load_standard, standard_names()) if item.source in keys]
-    covering = [
-        item
-        for item in tables_of
-        if any(item.covers(meat, state) for meat in meats for state in states)
-    ]
-    # What decides; where nothing of theirs does, what they only show. A table that was not
-    # made for such a piece says so itself.
-    for found in ([item for item in covering if item.counts], covering, tables_of):
-        if found:
-            return [item.name for item in found]
-    return []
 
 
 class VerdictState(LogState):
@@ -472,44 +425,6 @@ _FOLDS: Final = {
 }
 
 
-def _tables() -> W.HTML:
-    made = W.HTML(layout=W.Layout(margin="4px"))
-    made.add_class("coreward-tables")
-    made.add_class("coreward-whole")
-    return made
-
-
-class Fold:
-    """A heading that shows and hides what stands under it; a new answer does not shut it."""
-
-    def __init__(self, words: str) -> None:
-        self.button = W.ToggleButton(
-            description=words, icon="plus", layout=W.Layout(width="auto", max_width="100%")
-        )
-        self._body = _tables()
-        self._body.layout.display = "none"
-        self.button.observe(self._pressed, names="value")
-        self.widget = W.VBox([self.button, self._body])
-        self.widget.add_class("coreward-fold")
-
-    @property
-    def value(self) -> str:
-        """What stands under it, as HTML."""
-        return str(self._body.value)
-
-    def fill(self, value: str) -> None:
-        """Put something under it."""
-        self._body.value = value
-
-    def set_visible(self, visible: bool) -> None:
-        """Show or hide the whole of it."""
-        self.widget.layout.display = "" if visible else "none"
-
-    def _pressed(self, change: Any) -> None:
-        self._body.layout.display = "" if change["new"] else "none"
-        self.button.icon = "minus" if change["new"] else "plus"
-
-
 class VerdictPanel(LogPanel):
     """Choose a cook or a log; see what it is worth, standard by standard."""
 
@@ -587,7 +502,7 @@ class VerdictPanel(LogPanel):
         """Return what stands below the picture: doubts, tables, map by thickness."""
         self._map_box = W.HTML(layout=W.Layout(margin="2px 0", display="none"))
         self._map_box.add_class("coreward-map")
-        self._tables = _tables()
+        self._tables = tables_below()
         self._doubts_box = W.VBox(layout=W.Layout(margin="4px", display="none"))
         self._doubts_box.add_class("coreward-doubts")
         self.folds = {name: Fold(words) for name, words in _FOLDS.items()}
