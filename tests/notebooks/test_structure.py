@@ -90,6 +90,12 @@ def test_a_cooks_page_begins_with_its_panel(name: str) -> None:
     assert len(rest) <= 5
 
 
+@pytest.mark.parametrize("name", [name for name in EXPECTED if not name.startswith("lesson-")])
+def test_no_printed_line_answers_a_card_that_comes_after_it(name: str) -> None:
+    loaded = json.loads((ROOT / "notebooks" / f"{name}.ipynb").read_text(encoding="utf-8"))
+    assert rules.spoilt_questions(loaded) == []
+
+
 def test_no_error_is_stored(notebook: rules.Notebook) -> None:
     assert rules.stored_errors(notebook) == []
 
@@ -154,6 +160,14 @@ def test_rule_finds_open_code_and_checks_in_sight() -> None:
     assert rules.unfolded_code(_notebook(folded)) == []
     assert len(rules.checks_in_sight(_notebook(_cell("panel.try_ends()")))) == 1
     assert rules.checks_in_sight(_notebook(folded)) == []
+
+
+def test_rule_finds_a_spoilt_question() -> None:
+    told, asked = _cell("print(len(rows))"), _cell('lesson.check("right", rows)')
+    assert rules.spoilt_questions(_notebook(told, asked)) == [
+        "cell 1: rows was told of in cell 0"
+    ]
+    assert rules.spoilt_questions(_notebook(asked, told)) == []
 
 
 def test_rule_finds_a_stored_error() -> None:

@@ -116,3 +116,24 @@ def checks_in_sight(notebook: Notebook) -> list[str]:
         for number, _, source in code_cells(notebook)
         if "try_ends" in source or "try_all" in source or 'print("ready")' in source
     ]
+
+
+def spoilt_questions(notebook: Notebook) -> list[str]:
+    """Find text that is printed of a result before the card that asks about the same."""
+    told: dict[str, int] = {}
+    findings = []
+    for number, _, source in code_cells(notebook):
+        for node in ast.walk(ast.parse(source)):
+            if not (isinstance(node, ast.Call) and node.args):
+                continue
+            if isinstance(node.func, ast.Name) and node.func.id == "print":
+                used = {part.id for part in ast.walk(node) if isinstance(part, ast.Name)}
+                told |= {name: number for name in used - told.keys()}
+            if isinstance(node.func, ast.Attribute) and node.func.attr == "check":
+                given = [part for arg in node.args[1:] for part in ast.walk(arg)]
+                asked = {part.id for part in given if isinstance(part, ast.Name)}
+                findings += [
+                    f"cell {number}: {name} was told of in cell {told[name]}"
+                    for name in sorted(asked & told.keys())
+                ]
+    return findings

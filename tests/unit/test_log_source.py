@@ -8,7 +8,7 @@ import pytest
 
 from coreward import person
 from coreward.errors import InputError
-from coreward.questions.forecast.panel import forecast_panel
+from coreward.questions.forecast.panel import ForecastPanel, forecast_panel
 from coreward.questions.review.panel import log_panel
 from coreward.widgets import log_source
 from coreward.widgets.log_source import _plain_name, _typed_file
@@ -105,6 +105,14 @@ def test_a_file_that_is_too_large_is_refused_before_it_is_copied() -> None:
         panel.receive("../great.csv", Content(log_source.MOST_SENT + 1))
 
 
+@pytest.fixture
+def few(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let forecasts be made of few draws: what they say is not looked at here."""
+    monkeypatch.setattr(ForecastPanel, "members", 12)
+    monkeypatch.setattr(ForecastPanel, "way_members", 12)
+
+
+@pytest.mark.usefixtures("few")
 def test_a_file_that_is_sent_is_judged_at_its_end() -> None:
     panel = forecast_panel(units="C", moment=0.42)
     demo = next(iter(panel.state.demo.values()))
@@ -120,6 +128,7 @@ def test_a_file_that_is_sent_is_judged_at_its_end() -> None:
     assert replay.display == "none"
 
 
+@pytest.mark.usefixtures("few")
 def test_a_path_that_is_typed_is_judged_at_its_end_and_one_that_was_kept_as_it_was() -> None:
     panel = forecast_panel(units="C", moment=0.42)
     demo = next(iter(panel.state.demo.values()))
