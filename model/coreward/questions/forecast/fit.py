@@ -208,6 +208,26 @@ class Prior:
             tuple(legs),
         )
 
+    def leg(
+        self,
+        member: Member,
+        wrap: str | None,
+        time_s: Floats,
+        air_c: Floats,
+        duration_s: float,
+        until_core_c: float | None = None,
+        *,
+        from_below: bool = False,
+    ) -> Leg:
+        """Return a stretch of the member's cook, past, planned or to come; times from 0."""
+        return Leg(
+            self.forcing(member, time_s, air_c),
+            self.conditions(member, wrap),
+            duration_s,
+            until_core_c,
+            from_below,
+        )
+
     def conditions(self, member: Member, wrap: str | None) -> SurfaceConditions:
         """What the member's wrap makes of the surface."""
         stage = Stage(
@@ -305,13 +325,7 @@ class Past:
             inner = (self.air_time_s > first + 1.0) & (self.air_time_s < last - 1.0)
             times = np.concatenate(([first], self.air_time_s[inner], [last]))
             air = np.interp(times, self.air_time_s, self.air_c)
-            legs.append(
-                Leg(
-                    prior.forcing(member, times - first, air),
-                    prior.conditions(member, wrap),
-                    last - first,
-                )
-            )
+            legs.append(prior.leg(member, wrap, times - first, air, last - first))
         return legs
 
 

@@ -211,12 +211,9 @@ class _Recipe:
         times, air = self.air(offset)
         later = times[times > begin + 1.0]
         at = np.concatenate(([begin], later)) if len(later) else np.array([begin, begin + 1.0])
-        return Leg(
-            self.prior.forcing(member, at - begin, np.interp(at, times, air)),
-            self.prior.conditions(member, wrap),
-            max(self.horizon - begin, 1.0),
-            until,
-        )
+        longest = max(self.horizon - begin, 1.0)
+        there = np.interp(at, times, air)
+        return self.prior.leg(member, wrap, at - begin, there, longest, until)
 
     def run(self, member: Member, offset: float, until_c: float | None) -> LightRun:
         """Cook one draw until its core is there; to the horizon if None."""

@@ -15,7 +15,7 @@ from operator import attrgetter
 import numpy as np
 
 from coreward import tables
-from coreward.cook.light import Leg, run_light
+from coreward.cook.light import run_light
 from coreward.errors import InputError
 from coreward.events.listed import Event
 from coreward.logs.log import ProbeLog
@@ -381,11 +381,11 @@ def _in_planned_pit(plan: Plan, one: PieceOutlook, fitted: Fitted) -> float:
     prior, member, item = fitted.prior, fitted.member, one.item
     horizon = tables.load("plan", "numerics")["horizon"]
     times = np.array([0.0, horizon])
-    forcing = prior.forcing(member, times, np.full(2, plan.pit.air_c))
+    air = np.full(2, plan.pit.air_c)
     legs = []
     if item.wrap is not None:
-        legs.append(Leg(forcing, prior.conditions(member, None), horizon, item.wrap_at_core_c))
-    legs.append(Leg(forcing, prior.conditions(member, item.wrap), horizon, one.pull_core_c))
+        legs.append(prior.leg(member, None, times, air, horizon, item.wrap_at_core_c))
+    legs.append(prior.leg(member, item.wrap, times, air, horizon, one.pull_core_c))
     run = run_light(prior.cook(member, legs), times)
     return run.leg_end_s[-1] if all(run.reached) else math.inf
 
