@@ -101,7 +101,7 @@ def test_the_fit_follows_the_log_and_finds_the_thinner_piece() -> None:
 def test_it_says_what_the_log_cannot_tell() -> None:
     early = fitted_at(1.0)
     # Before any juice is let go nothing can be known about how it is let go.
-    assert {"hold_drop", "expulsion_rate", "wrap_leak"} <= set(early.undetermined())
+    assert {"hold_drop", "release", "wrap_leak"} <= set(early.undetermined())
     assert "little or nothing about" in early.in_words()
     assert set(early.determined()) | set(early.undetermined()) == set(NAMES)
 

@@ -32,6 +32,7 @@ from coreward.questions.plan.cooks import (
     deciding_standards,
     draw_days,
     pit_prior,
+    portions,
 )
 from coreward.questions.plan.day import Kind, OddsCurve, PieceOutlook, Plan, Step
 from coreward.questions.plan.end import judged_end
@@ -261,6 +262,7 @@ def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> 
     """Cook the pieces and choose how long before serving each goes on."""
     items, pit, wanted = asked.items, asked.pit, asked.chance
     late = np.zeros(len(items))
+    shares = portions(items)
     least = np.array([[i.hold.least_s + i.slicing_s] for i in items])
     free = _Day(
         serve=asked.serve.timestamp(),
@@ -275,7 +277,8 @@ def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> 
 
     def cooked(late: Floats) -> list[PieceCooks]:
         return [
-            cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
+            cook_one(item, pit, draws, i, late_s=float(late[i]), portion=shares[i])
+            for i, item in enumerate(items)
         ]
 
     hold_limit = lru_cache(maxsize=None)(lambda i, core_c: _hold_limit(items[i], pit, core_c))

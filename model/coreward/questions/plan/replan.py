@@ -30,7 +30,7 @@ from coreward.questions.forecast.answer import (
 from coreward.questions.forecast.fit import Fitted, fit
 from coreward.questions.forecast.pit_outlook import pit_outlook
 from coreward.questions.plan.answer import PieceOutlook, Plan, chances, clock_text
-from coreward.questions.plan.cooks import pit_prior
+from coreward.questions.plan.cooks import pit_prior, portions
 from coreward.questions.plan.inputs import aware
 from coreward.questions.plan.words import serving_text
 from coreward.questions.verdict import CAUTION
@@ -257,7 +257,7 @@ def replan(
         until_s=until_s,
         events=events,
         wrap=item.wrap or "foil",
-        prior=pit_prior(item, plan.pit),
+        prior=pit_prior(item, plan.pit, _portion(plan, one)),
         cores=cores,
     )
     target = Target("core", one.pull_core_c)
@@ -374,6 +374,11 @@ def _lost(
         return Lost(total, start, math.nan, math.nan)
     pit = base.median_s - fitted.past.begin_s - in_plan
     return Lost(total, start, pit, total - start - pit)
+
+
+def _portion(plan: Plan, one: PieceOutlook) -> float:
+    """What a piece of the plan has of the pit."""
+    return portions([each.item for each in plan.pieces])[plan.pieces.index(one)]
 
 
 def _in_planned_pit(plan: Plan, one: PieceOutlook, fitted: Fitted) -> float:
