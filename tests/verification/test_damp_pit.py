@@ -139,7 +139,9 @@ def test_the_pit_of_a_unit_is_that_of_the_piece() -> None:
 def test_a_stated_dew_point_is_kept() -> None:
     prior = stated_prior(BRISKET, dew_point_c=41.0)
     run = cooked(prior, guess(prior))
-    assert saturation_temperature(float(run.vapour_pressure[60])) == pytest.approx(41.0, abs=1e-6)
+    assert saturation_temperature(float(run.vapour_pressure[60])) == pytest.approx(
+        41.0, abs=1e-6
+    )
 
 
 def test_order_of_members_hangs_on_no_threads() -> None:
