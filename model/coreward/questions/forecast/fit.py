@@ -132,10 +132,14 @@ class Pit:
     fresh_air_kg_h, brought_kg_h : float
         Dry air drawn through; vapour from fuel and pan. [kg/h]
     volume_m3 : float
+    wall_transfer : float
+        To walls that vapour condenses on. [W/(m² K)]
     outside_dew_point_c : float
         [°C]
     meat_m2 : float
         Surface of the piece, all round. [m²]
+    weighed : bool
+        Whether the surface comes from a weight.
     portion : float
         Of the pit, that the piece has: less than 1 if others are in it. [-]
     """
@@ -143,8 +147,10 @@ class Pit:
     fresh_air_kg_h: float
     brought_kg_h: float
     volume_m3: float
+    wall_transfer: float
     outside_dew_point_c: float
     meat_m2: float
+    weighed: bool
     portion: float = 1.0
 
 
@@ -193,6 +199,10 @@ class Prior:
         nodes = np.arange(-10.0, 251.0, 10.0)
         around = Surroundings(100.0, pressure_pa=self.pressure_pa, air_speed=self.air_speed)
         return nodes, convection(self.piece, around, nodes)
+
+    @cached_property
+    def _size_weighed(self) -> float:
+        return tables.load("forecast", "prior")["size_weighed"]
 
     @cached_property
     def _meat(self) -> MaterialConstants:
@@ -262,7 +272,7 @@ class Prior:
         guess = self.piece.assumed
         if guess is None:
             return self.piece.shape.scaled(member.size_factor)
-        apart, rest = guess.thickness_spread, tables.load("forecast", "prior")["size_weighed"]
+        apart, rest = guess.thickness_spread, self._size_weighed
         off = math.log(member.size_factor) / (apart**2 + rest**2)
         return guess.shape_at(self.piece.shape, off * apart).scaled(math.exp(off * rest**2))
 
@@ -373,16 +383,16 @@ class Prior:
             self.pit.volume_m3 * unit,
             self.pressure_pa,
             walls * unit,
-            tables.load("ventilation")["wall_heat_transfer"],
+            self.pit.wall_transfer,
         )
 
     def _unit(self, member: Member) -> float:
         """What of the whole pit belongs to one unit of the member's mesh. [-]."""
         assert self.pit is not None
-        shape = self.shape(member)
-        surface = self.pit.meat_m2 * self.piece.shape.volume_per_area / shape.volume_per_area
-        if self.piece.raw_mass_kg is None:
-            surface = self.pit.meat_m2
+        shape, surface = self.shape(member), self.pit.meat_m2
+        if self.pit.weighed:
+            # A thinner piece of this weight has more of it.
+            surface *= self.piece.shape.volume_per_area / shape.volume_per_area
         unit: float = self.pit.portion * shape.half_size**shape.exponent / surface
         return unit
 
@@ -932,8 +942,10 @@ def usual_pit(
         fresh_air_kg_h=max(fresh_air(room).value, power * fuel["air"]),
         brought_kg_h=power * fuel["water"] + usual["pan_water"],
         volume_m3=room["volume"],
+        wall_transfer=room["wall_heat_transfer"],
         outside_dew_point_c=tables.load("forecast", "prior")["outside_dew_point_c"],
         meat_m2=surface,
+        weighed=mass is not None,
         portion=portion,
     )
 
