@@ -16,7 +16,7 @@ from coreward.questions.forecast.fit import NAMES, Prior, stated_prior
 from coreward.questions.plan.answer import PieceOutlook, Plan
 
 _LONG_S = 40 * 3600.0
-_COMMON = ("heat_transfer", "air_offset", "dew_point")
+_COMMON = ("heat_transfer", "air_offset", "dampness")
 
 
 def live_through(plan: Plan, days: int, seed: int) -> tuple[float, float]:
@@ -47,7 +47,9 @@ def live_through(plan: Plan, days: int, seed: int) -> tuple[float, float]:
 
 
 def _prior(plan: Plan, one: PieceOutlook) -> Prior:
-    spread = dict(one.item.doubt) | {k: v for k, v in plan.pit.doubt.items() if k in _COMMON}
+    spread = dict(one.item.doubt) | {
+        k: v for k, v in plan.pit.doubt.items() if k != "pit_level"
+    }
     return stated_prior(
         one.item.piece,
         fire=plan.pit.fire,
@@ -70,8 +72,8 @@ def _cooked(plan: Plan, one: PieceOutlook, prior: Prior, z: np.ndarray, level: f
 
     def leg(begin: float, wrap: str | None, until: float) -> Leg:
         at = np.concatenate(([begin], times[times > begin]))
-        forcing = prior.forcing(member, at - begin, np.interp(at, times, air))
-        return Leg(forcing, prior.conditions(member, wrap), _LONG_S - begin, until)
+        there = np.interp(at, times, air)
+        return prior.leg(member, wrap, at - begin, there, _LONG_S - begin, until)
 
     size = type(item.piece.shape)(item.piece.shape.size * member.size_factor)
 

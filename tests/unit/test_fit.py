@@ -24,8 +24,8 @@ HOUR = 3600.0
 PIECE = cw.Piece(cw.Slab(0.06), cw.meat(), 5.0)
 # The fields of a member, in the order of the unknowns.
 FIELDS = (
-    "size_factor", "heat_transfer_factor", "air_offset", "dew_point_c", "surface_share",
-    "hold_midpoint_c", "hold_drop", "expulsion_rate", "start_c", "depth", "bias",
+    "size_factor", "heat_transfer_factor", "air_offset", "dampness", "surface_share",
+    "hold_midpoint_c", "hold_drop", "release", "start_c", "depth", "bias",
     "wrap_leak", "wrap_resistance", "wall_offset", "wrap_emissivity",
 )  # fmt: skip
 

@@ -38,6 +38,7 @@ from coreward.questions.plan.cooks import (
     draw_days,
     enough_after,
     hold_rows,
+    portions,
 )
 from coreward.questions.plan.file import PlanFile, read_plan_file
 from coreward.reports.write import report_bytes
@@ -572,11 +573,12 @@ def test_the_numbers_of_a_plan_are_those_of_its_draws(
 ) -> None:
     """Counted again, from the cooks, with plain loops."""
     p, draws = supper_plan, draw_days(3, FEW, 1830)
+    shares = portions([one.item for one in p.pieces])
     serve, lit = p.serve_at.timestamp(), p.light.planned.timestamp()
     ready, kept, early, last = [], [], [], []
     pulls = {}
     for number, one in enumerate(p.pieces):
-        cook = cook_piece(one.item, p.pit, draws, number)
+        cook = cook_piece(one.item, p.pit, draws, number, portion=shares[number])
         on = one.step("on").planned.timestamp()
         pulls[one.item.name] = [
             max(on, lit + draws.warm_up_s[i]) + cook.pull_s[i] for i in range(FEW)

@@ -69,6 +69,7 @@ PLAUSIBLE_BY_NAME = {
     "monolayer": (0.03, 0.15),
     "k": (0.8, 1.0),
     "surface_share": (0.0, 1.0),
+    "pan_water": (0.0, 0.5),
     "vapour_permeance_factor": (0.0, 1.0),
     "convective_coefficient": (3.0, 50.0),
     "reference_value": (1e-11, 1e-8),

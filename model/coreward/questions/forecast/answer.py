@@ -556,12 +556,8 @@ def _future_legs(
             times = np.concatenate(([reached_s], inner, [reached_s + duration]))
             air = level + np.interp(times, nodes, departures)
             legs.append(
-                Leg(
-                    prior.forcing(member, times - reached_s, air),
-                    prior.conditions(member, wrap),
-                    duration,
-                    until,
-                    from_below=True,
+                prior.leg(
+                    member, wrap, times - reached_s, air, duration, until, from_below=True
                 )
             )
         if change is not None:

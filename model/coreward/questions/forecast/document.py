@@ -11,7 +11,7 @@ import numpy as np
 from coreward import cautions
 from coreward.physics.lethality import load_kinetics
 from coreward.questions.forecast.answer import BANDS, Forecast, Target
-from coreward.questions.forecast.fit import Floats
+from coreward.questions.forecast.fit import Fitted, Floats
 from coreward.questions.forecast.pooled import Pooled
 from coreward.questions.forecast.words import around, moment
 from coreward.questions.review.document import log_data
@@ -297,12 +297,7 @@ def fitted_table(answer: Forecast) -> Table:
             "heat transfer against the table",
             f"x {member.heat_transfer_factor:.2f}",
         ),
-        ("dew_point", "dew point of the pit", Degrees(member.dew_point_c)),
-        (
-            "surface_share",
-            "share of the juice that meets the air",
-            f"{member.surface_share:.2f}",
-        ),
+        _dampness(answer.fitted),
         ("hold_midpoint", "juice let go around", Degrees(member.hold_midpoint_c, 1)),
     )
     return table_of(
@@ -310,6 +305,15 @@ def fitted_table(answer: Forecast) -> Table:
         ("", "best guess", "doubt left of what it was"),
         ((words, guess, f"{spread[name]:.0%}") for name, words, guess in guesses),
     )
+
+
+def _dampness(fitted: Fitted) -> tuple[str, str, Text]:
+    """Say how damp the best guess's pit is: by its fresh air, or its dew point if stated."""
+    fresh = fitted.prior.fresh_air(fitted.member)
+    if fresh is None:
+        dew = Degrees(fitted.prior.dew_point(fitted.member))
+        return ("dampness", "dew point of the pit", dew)
+    return ("dampness", "fresh air through the pit", f"{fresh:.1f} kg/h")
 
 
 def forecast_data(answer: Forecast) -> tuple[Data, ...]:

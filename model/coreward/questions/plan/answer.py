@@ -34,6 +34,7 @@ from coreward.questions.plan.cooks import (
     draw_days,
     of_known_pit,
     pit_prior,
+    portions,
 )
 from coreward.questions.plan.day import Kind, OddsCurve, PieceOutlook, Plan, Step
 from coreward.questions.plan.end import judged_end
@@ -279,6 +280,7 @@ def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> 
     """Cook the pieces and choose how long before serving each goes on."""
     items, pit, wanted = asked.items, asked.pit, asked.chance
     late = np.zeros(len(items))
+    shares = portions(items)
     least = np.array([[i.hold.least_s + i.slicing_s] for i in items])
     free = _Day(
         serve=asked.serve.timestamp(),
@@ -293,7 +295,8 @@ def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> 
 
     def cooked(late: Floats) -> list[PieceCooks]:
         cooks = [
-            cook_one(item, pit, draws, i, late_s=float(late[i])) for i, item in enumerate(items)
+            cook_one(item, pit, draws, i, late_s=float(late[i]), portion=shares[i])
+            for i, item in enumerate(items)
         ]
         taught = asked.taught
         return cooks if taught is None else of_known_pit(cooks, items, pit, taught, asked.seed)

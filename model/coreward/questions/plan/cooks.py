@@ -21,8 +21,15 @@ from coreward.cook.result import first_time_at
 from coreward.errors import SolverError
 from coreward.experience.learned import Learned, shares, usual_time
 from coreward.physics.statement import water_activity, wetness
-from coreward.questions.forecast.fit import NAMES, Member, Prior, even_normal, stated_prior
-from coreward.questions.plan.inputs import SHARED, PitPlan, PlannedPiece
+from coreward.questions.forecast.fit import (
+    NAMES,
+    Member,
+    Prior,
+    even_normal,
+    stated_prior,
+    usual_pit,
+)
+from coreward.questions.plan.inputs import PIT_DOUBTS, SHARED, PitPlan, PlannedPiece
 from coreward.questions.rest.tenderness import FAST, SLOW, softening
 from coreward.tables.standards import (
     BandLimit,
@@ -162,14 +169,26 @@ def come_up_limit() -> BandLimit:
     return next(limit for limit in band_limits() if limit.kind == "come-up")
 
 
-def pit_prior(item: PlannedPiece, pit: PitPlan) -> Prior:
-    """Return what is believed of a piece in the pit of a plan."""
+def portions(items: Sequence[PlannedPiece]) -> tuple[float, ...]:
+    """Return what each of several pieces has of the pit: as much as of all surface.
+
+    They are taken to be in it together and to keep to their portions: vapour that goes
+    from a wet piece to one that came later is left out.
+    """
+    surfaces = [usual_pit(item.piece, mass_kg=item.mass_kg).meat_m2 for item in items]
+    return tuple(one / sum(surfaces) for one in surfaces)
+
+
+def pit_prior(item: PlannedPiece, pit: PitPlan, portion: float = 1.0) -> Prior:
+    """Return what is believed of a piece in the pit of a plan, of which it has a portion."""
     return stated_prior(
         item.piece,
         fire=pit.fire,
         dew_point_c=pit.dew_point_c,
         pressure_pa=pit.pressure_pa,
-        **{**item.doubt, **{k: v for k, v in pit.doubt.items() if k in SHARED}},
+        mass_kg=item.mass_kg,
+        portion=portion,
+        **{**item.doubt, **{k: v for k, v in pit.doubt.items() if k in PIT_DOUBTS}},
     )
 
 
@@ -212,12 +231,9 @@ class _Recipe:
         times, air = self.air(offset)
         later = times[times > begin + 1.0]
         at = np.concatenate(([begin], later)) if len(later) else np.array([begin, begin + 1.0])
-        return Leg(
-            self.prior.forcing(member, at - begin, np.interp(at, times, air)),
-            self.prior.conditions(member, wrap),
-            max(self.horizon - begin, 1.0),
-            until,
-        )
+        longest = max(self.horizon - begin, 1.0)
+        there = np.interp(at, times, air)
+        return self.prior.leg(member, wrap, at - begin, there, longest, until)
 
     def run(self, member: Member, offset: float, until_c: float | None) -> LightRun:
         """Cook one draw until its core is there; to the horizon if None."""
@@ -310,6 +326,7 @@ def cook_piece(
     number: int,
     *,
     late_s: float = 0.0,
+    portion: float = 1.0,
     cores: int | None = None,
 ) -> PieceCooks:
     """Cook one piece in every draw.
@@ -328,6 +345,8 @@ def cook_piece(
     late_s : float
         How long after the first piece it goes on: matters only where the pit is turned
         up. [s]
+    portion : float
+        Of the pit, that the piece has: see `portions`. [-]
     cores : int, optional
         Threads.
     """
@@ -339,7 +358,7 @@ def cook_piece(
     recipe = _Recipe(
         item=item,
         pit=pit,
-        prior=pit_prior(item, pit),
+        prior=pit_prior(item, pit, portion),
         late_s=late_s,
         at_s=at_s,
         horizon=horizon,
@@ -535,19 +554,22 @@ class RememberedCooks:
         number: int,
         *,
         late_s: float = 0.0,
+        portion: float = 1.0,
         cores: int | None = None,
     ) -> PieceCooks:
         """Return what `cook_piece` would."""
         # What a cook hangs on; the hour, the hold and the warm-up are not among it.
         key = (
             (item.piece, item.wanted, item.wrap, item.wrap_at_core_c, dict(item.doubt)),
-            replace(pit, warm_up_s=0.0),
+            (item.mass_kg, portion, replace(pit, warm_up_s=0.0)),
             late_s if pit.turn_up_c is not None else 0.0,
             (draws.seed, draws.members, number),
         )
         for known, answer in self._known:
             if known == key:
                 return answer
-        answer = cook_piece(item, pit, draws, number, late_s=late_s, cores=cores)
+        answer = cook_piece(
+            item, pit, draws, number, late_s=late_s, portion=portion, cores=cores
+        )
         self._known = [*self._known[1 - self._kept :], (key, answer)]
         return answer

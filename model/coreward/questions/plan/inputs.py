@@ -16,8 +16,11 @@ from coreward.questions.rest.holding import DEFAULT_LIMIT, hot_holding_limit
 from coreward.tables.standards import load_standard
 
 MOST_PIECES = 10
-SHARED = ("heat_transfer", "air_offset", "dew_point")
-"""What all pieces on one pit have in common (names of table ``forecast``)."""
+SHARED = ("heat_transfer", "air_offset", "dampness")
+"""Unknowns that all pieces on one pit have in common."""
+PIT_DOUBTS = ("heat_transfer", "air_offset", "fresh_air", "dew_point")
+"""Their doubts in table ``forecast``: the damp has one where a dew point is stated, and one
+where the meat makes its own."""
 _WRAPS = (None, "foil", "paper")
 
 
@@ -280,7 +283,7 @@ class PlannedPiece:
                 f"The name {self.name[:20]!r} cannot stand on a sheet: give one of at most "
                 f"{_LONGEST_NAME} letters in one line."
             )
-        _check_doubt(self.doubt, self.name, _usual_doubts(NAMES))
+        _check_doubt(self.doubt, self.name, _usual_doubts((*NAMES, *PIT_DOUBTS)))
         if not isinstance(self.piece, Piece) or not self.piece.material.moist:
             raise InputError(f"{self.name}: a plan needs a Piece of meat.")
         if self.mass_kg is None:
@@ -330,9 +333,9 @@ class PitPlan:
     air_c : float
         Temperature it is held at. [°C]
     dew_point_c : float, optional
-        Of the pit's air, if it is known; else from `fire`, else table ``forecast``. [°C]
+        Of the pit's air, if it is known; else the meat makes its own damp. [°C]
     fire : str, optional
-        What heats it, a set of table ``fire``.
+        What heats it, a set of table ``fire``: tells how much fresh air comes in.
     turn_up_c, turn_up_after_s : float, optional
         A hotter level, and how long after the first piece went on it begins. [°C, s]
     pressure_pa : float
@@ -341,8 +344,9 @@ class PitPlan:
         Left between lighting and the first piece. [s]
     doubt : mapping of str to float
         Other standard deviations than the tables' of what all pieces share:
-        ``heat_transfer``, ``air_offset``, ``dew_point`` (table ``forecast``) and
-        ``pit_level`` (table ``plan``), for a pit whose ways are known.
+        ``heat_transfer``, ``air_offset``, ``fresh_air``, ``dew_point`` where one is stated
+        (table ``forecast``) and ``pit_level`` (table ``plan``), for a pit whose ways are
+        known.
     """
 
     air_c: float = 110.0
@@ -369,7 +373,7 @@ class PitPlan:
                 f"{self.air_c:g} °C and at most at 220 °C: the planner counts on a core that "
                 "only warms."
             )
-        known = _usual_doubts(SHARED) | {"pit_level": usual("pit_level")}
+        known = _usual_doubts(PIT_DOUBTS) | {"pit_level": usual("pit_level")}
         _check_doubt(self.doubt, "The pit", known)
         if self.fire is not None:
             tables.load("fire", self.fire)

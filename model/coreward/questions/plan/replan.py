@@ -15,7 +15,7 @@ from operator import attrgetter
 import numpy as np
 
 from coreward import tables
-from coreward.cook.light import Leg, run_light
+from coreward.cook.light import run_light
 from coreward.errors import InputError
 from coreward.events.listed import Event
 from coreward.logs.log import ProbeLog
@@ -30,7 +30,7 @@ from coreward.questions.forecast.answer import (
 from coreward.questions.forecast.fit import Fitted, fit
 from coreward.questions.forecast.pit_outlook import pit_outlook
 from coreward.questions.plan.answer import PieceOutlook, Plan, chances, clock_text
-from coreward.questions.plan.cooks import pit_prior
+from coreward.questions.plan.cooks import pit_prior, portions
 from coreward.questions.plan.inputs import aware
 from coreward.questions.plan.words import serving_text
 from coreward.questions.verdict import CAUTION
@@ -257,7 +257,7 @@ def replan(
         until_s=until_s,
         events=events,
         wrap=item.wrap or "foil",
-        prior=pit_prior(item, plan.pit),
+        prior=pit_prior(item, plan.pit, _portion(plan, one)),
         cores=cores,
     )
     target = Target("core", one.pull_core_c)
@@ -376,16 +376,21 @@ def _lost(
     return Lost(total, start, pit, total - start - pit)
 
 
+def _portion(plan: Plan, one: PieceOutlook) -> float:
+    """What a piece of the plan has of the pit."""
+    return portions([each.item for each in plan.pieces])[plan.pieces.index(one)]
+
+
 def _in_planned_pit(plan: Plan, one: PieceOutlook, fitted: Fitted) -> float:
     """How long the best guess would take in the pit as planned, wrapped as planned. [s]."""
     prior, member, item = fitted.prior, fitted.member, one.item
     horizon = tables.load("plan", "numerics")["horizon"]
     times = np.array([0.0, horizon])
-    forcing = prior.forcing(member, times, np.full(2, plan.pit.air_c))
+    air = np.full(2, plan.pit.air_c)
     legs = []
     if item.wrap is not None:
-        legs.append(Leg(forcing, prior.conditions(member, None), horizon, item.wrap_at_core_c))
-    legs.append(Leg(forcing, prior.conditions(member, item.wrap), horizon, one.pull_core_c))
+        legs.append(prior.leg(member, None, times, air, horizon, item.wrap_at_core_c))
+    legs.append(prior.leg(member, item.wrap, times, air, horizon, one.pull_core_c))
     run = run_light(prior.cook(member, legs), times)
     return run.leg_end_s[-1] if all(run.reached) else math.inf
 
