@@ -39,6 +39,7 @@ from coreward.questions.plan.cooks import (
     pit_air,
 )
 from coreward.questions.plan.day import OddsCurve
+from coreward.questions.plan.inputs import checked_chance
 
 pytestmark = pytest.mark.quick
 
@@ -338,3 +339,13 @@ def test_draws_are_pulled_within_the_longest_cook_or_not() -> None:
     assert _share(found, 4319.0, 60.0, 0.0) == 0.0
     assert _share(found, 4620.0, 60.0, 300.0) == 0.5
     assert _share(found, 4620.0, 60.0, 301.0) == 0.0
+
+
+@pytest.mark.parametrize(("chance", "wanted"), [(0.5, True), (0.99, True), (0.499, False),
+                                                (0.991, False)])  # fmt: skip
+def test_a_chance_is_wanted_from_even_on(chance: float, wanted: bool) -> None:
+    if wanted:
+        assert checked_chance(chance) == chance
+        return
+    with pytest.raises(cw.InputError, match="give one between 0.5 and 0.99"):
+        checked_chance(chance)
