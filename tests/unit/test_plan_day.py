@@ -347,5 +347,5 @@ def test_a_chance_is_wanted_from_even_on(chance: float, wanted: bool) -> None:
     if wanted:
         assert checked_chance(chance) == chance
         return
-    with pytest.raises(cw.InputError, match="give one between 0.5 and 0.99"):
+    with pytest.raises(cw.InputError, match=r"give one between 0\.5 and 0\.99"):
         checked_chance(chance)
