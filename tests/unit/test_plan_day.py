@@ -301,6 +301,8 @@ def test_a_pit_is_turned_up_within_a_quarter_of_an_hour(after_s, late_s, at, air
     times, values = pit_air(pit, late_s, 36_000.0)
     assert times.tolist() == at
     assert values == pytest.approx(air)
+    times, values = pit_air(PitPlan(110.0), late_s, 36_000.0)
+    assert (times.tolist(), values.tolist()) == ([0.0, 36_000.0], [110.0, 110.0])
 
 
 def test_a_core_crosses_levels_between_its_readings() -> None:
