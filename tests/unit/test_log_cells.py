@@ -11,6 +11,7 @@ from coreward.logs.cells import _CellReader as CellReader
 from coreward.logs.cells import _unit_jumps as unit_jumps
 from coreward.logs.cells import _without_zeros as without_zeros
 from coreward.logs.cells import check_unit_jumps, read_column
+from coreward.logs.headings import _check_header as check_header
 from coreward.logs.long_rows import _changes as changes
 from coreward.logs.long_rows import _keys as keys_of
 from coreward.logs.long_rows import _name as name_of
@@ -336,3 +337,26 @@ def test_small_texts_of_a_file() -> None:
     )
     assert time_cell([" 2026-10-24", "18:30 "], [0, 1]) == "2026-10-24 18:30"
     assert time_cell(["2026-10-24"], [0, 1]) == ""
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        (("time",), "It does not look like a table of columns."),
+        (
+            tuple(f"c{n}" for n in range(65)),
+            "65 columns are more than the 64 that can be read.",
+        ),
+        (("time", "Core", "core"), "Columns 2 and 3 have the same heading."),
+        (("time", "", ""), None),
+        (tuple(f"c{n}" for n in range(64)), None),
+    ],
+)
+def test_headings_are_those_of_a_table(header, words: str | None) -> None:
+    table = Table(header, 3, [], np.arange(0), False)
+    if words is None:
+        check_header(table, {}, Reading("log.csv", LIMITS))
+        return
+    with pytest.raises(LogReadError, match=words) as refused:
+        check_header(table, {}, Reading("log.csv", LIMITS))
+    assert refused.value.row == 3

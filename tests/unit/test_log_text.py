@@ -8,7 +8,7 @@ from coreward import tables
 from coreward.logs.parts import LogReadError, Reading
 from coreward.logs.text import _find_header as find_header
 from coreward.logs.text import _with_units as with_units
-from coreward.logs.text import lines_of, split_table
+from coreward.logs.text import is_header, lines_of, split_table
 from coreward.logs.time_forms import _of_day as of_day
 from coreward.logs.time_forms import find_form
 from coreward.logs.workbook import _check_part as check_part
@@ -122,3 +122,18 @@ def test_a_line_without_end_is_refused_with_its_row(before: str, row: int) -> No
 )
 def test_a_clock_of_the_day_in_seconds(clock, seconds: float | None) -> None:
     assert of_day(*clock) == seconds
+
+
+@pytest.mark.parametrize(
+    ("cells", "header"),
+    [
+        (["time_s", "meat"], True),
+        (["time_s", "pit air"], True),
+        (["time_s", "x °C"], True),
+        (["time_s", "note"], False),
+        (["note", "meat"], False),
+        (["s", "°C"], False),
+    ],
+)
+def test_headings_are_of_a_time_and_a_temperature(cells, header: bool) -> None:
+    assert is_header(cells, {}) is header

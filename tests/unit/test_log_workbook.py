@@ -443,3 +443,14 @@ def test_which_sheet_is_read() -> None:
     ):
         with pytest.raises(LogReadError, match=words):
             _choose(filled, ["log", "notes"], wanted, reading)
+
+
+def test_columns_left_blank_before_a_table_stay_blank() -> None:
+    """A column of a log is where the sheet has it."""
+    rows = [[None, None, *row] for row in ([*HEADINGS], *good_rows(2))]
+    text = sheet_text(book_of(("log", rows)), None, Reading("book", tables.load("log_reading")))
+    assert [line.split("\t")[:3] for line in text.splitlines()] == [
+        ["", "", "date and time"],
+        ["", "", "2026-05-02 23:58:00"],
+        ["", "", "2026-05-02 23:59:00"],
+    ]

@@ -39,6 +39,7 @@ from coreward.questions.plan.cooks import (
     pit_air,
 )
 from coreward.questions.plan.day import OddsCurve
+from coreward.questions.plan.inputs import checked_chance
 
 pytestmark = pytest.mark.quick
 
@@ -290,6 +291,7 @@ def test_bands_and_first_times_of_draws() -> None:
         # A later piece meets it sooner; within the ramp, part of the way up.
         (HOUR, 3900.0, [0.0, 600.0, 36_000.0], [110.0 + 40.0 / 3.0, 150.0, 150.0]),
         (HOUR, 4500.0, [0.0, 36_000.0], [150.0, 150.0]),
+        (0.5, 0.0, [0.0, 0.5, 900.5, 36_000.0], [110.0, 110.0, 150.0, 150.0]),
         (40_000.0, 0.0, [0.0, 36_000.0], [110.0, 110.0]),
         (35_550.0, 0.0, [0.0, 35_550.0, 36_000.0], [110.0, 110.0, 130.0]),
     ],
@@ -299,6 +301,8 @@ def test_a_pit_is_turned_up_within_a_quarter_of_an_hour(after_s, late_s, at, air
     times, values = pit_air(pit, late_s, 36_000.0)
     assert times.tolist() == at
     assert values == pytest.approx(air)
+    times, values = pit_air(PitPlan(110.0), late_s, 36_000.0)
+    assert (times.tolist(), values.tolist()) == ([0.0, 36_000.0], [110.0, 110.0])
 
 
 def test_a_core_crosses_levels_between_its_readings() -> None:
@@ -338,3 +342,13 @@ def test_draws_are_pulled_within_the_longest_cook_or_not() -> None:
     assert _share(found, 4319.0, 60.0, 0.0) == 0.0
     assert _share(found, 4620.0, 60.0, 300.0) == 0.5
     assert _share(found, 4620.0, 60.0, 301.0) == 0.0
+
+
+@pytest.mark.parametrize(("chance", "wanted"), [(0.5, True), (0.99, True), (0.499, False),
+                                                (0.991, False)])  # fmt: skip
+def test_a_chance_is_wanted_from_even_on(chance: float, wanted: bool) -> None:
+    if wanted:
+        assert checked_chance(chance) == chance
+        return
+    with pytest.raises(cw.InputError, match=r"give one between 0\.5 and 0\.99"):
+        checked_chance(chance)

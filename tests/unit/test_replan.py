@@ -456,6 +456,16 @@ def test_what_a_lever_costs_is_said_against_going_on(changes, loss, fuel, cost: 
     assert _priced(one, lever(AS_PLANNED)).cost == cost
 
 
+def test_nothing_is_said_against_a_plan_that_never_gets_there() -> None:
+    one = lever("x", 0.5, HOT, loss=0.2, fuel_hours=4.0)
+    for base, cost in (
+        ({"loss": NAN}, "1.0 h less fire, a hotter fire to feed"),
+        ({"fuel_hours": math.inf}, "5.0 points less loss, a hotter fire to feed"),
+        ({"loss": NAN, "fuel_hours": math.inf}, "a hotter fire to feed"),
+    ):
+        assert _priced(one, lever(AS_PLANNED, **base)).cost == cost
+
+
 def test_times_of_a_lever_leave_room_for_rest_and_slicing() -> None:
     """On at 03:40; pulled after 12 h or 13 h, 5 min more, rest 30 min, slicing 15 min."""
     begun = dt.datetime(2026, 10, 24, 3, 40, tzinfo=LONDON)

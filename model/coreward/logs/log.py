@@ -87,7 +87,6 @@ _EFFECTS = {
         "too many cells",
         "too few cells",
         "not a table row",
-        "mixed units",
         "duplicate",
         "out of place",
     ),
