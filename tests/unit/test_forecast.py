@@ -43,7 +43,7 @@ from coreward.questions.forecast.fit import (
     weigh,
 )
 from coreward.questions.forecast.pit_outlook import pit_outlook
-from coreward.questions.forecast.words import explain_move, moment
+from coreward.questions.forecast.words import around, explain_move, moment
 from support.said import numbers_of, text_of
 
 pytestmark = pytest.mark.quick
@@ -361,6 +361,9 @@ def test_a_moment_is_named(seconds: float, now: float, said: str) -> None:
 def test_a_moment_is_named_by_the_clock_with_a_date_or_without() -> None:
     dated = replace(whole(), start=dt.datetime(2026, 10, 3, 22, 0))
     assert moment(3 * HOUR, 4800.0, dated) == "at 01:00 (in 1 h 40 min)"
+    assert around(3 * HOUR, 4800.0, dated) == "01:00 (in 1 h 40 min)"
+    assert around(3 * HOUR, 4800.0, whole()) == "1 h 40 min from now"
+    assert around(math.inf, 4800.0, whole()) == "never"
     timed = replace(whole(), start_clock=dt.time(9, 30))
     assert moment(3 * HOUR, 4800.0, timed) == "at 12:30 (in 1 h 40 min)"
 

@@ -77,8 +77,7 @@ def read_cooks(folder: Path) -> tuple[PastCook, ...]:
     folder : Path
         Holds ``cooks.csv`` and ``curves.npz``.
     """
-    # Opened here and not by numpy: the fence of the plain pages asks who opens a file.
-    with np.load(io.BytesIO((folder / "curves.npz").read_bytes())) as stored:
+    with np.load(folder / "curves.npz") as stored:
         air, core = (
             np.where(column == _MISSING, np.nan, column / 100.0)
             for column in (stored["read_air"], stored["read_core"])

@@ -22,6 +22,8 @@ from coreward.experience.past_cook import Floats, PastCook
 
 _STEP_S = 300.0
 _HOUR = 3600.0
+# How far past the target a curve is drawn. [K]
+_BEYOND_K = 8.0
 # Shorter waits are alike. [h]
 _BRIEF_H = 0.3
 
@@ -194,12 +196,11 @@ class Testimony:
         share = np.clip(ahead_s / self.left_s[row], 0.0, 1.0)
         first = np.interp(self.at_s[row], time, core)
         tied = there + (1.0 - share) * (self.core_c - first) + share * (self.target_c - last)
-        # Past the target it goes on as fast as it came there.
+        # Past the target it goes on as fast as it came there, a little: nobody cooks it on.
         end = max(float(self.left_s[row]), _STEP_S)
         slope = (self.target_c - self.core_c) / end
-        return np.asarray(
-            np.where(ahead_s <= end, tied, self.target_c + slope * (ahead_s - end))
-        )
+        on = np.minimum(self.target_c + slope * (ahead_s - end), self.target_c + _BEYOND_K)
+        return np.asarray(np.where(ahead_s <= end, np.minimum(tied, self.target_c), on))
 
 
 @dataclass(frozen=True)

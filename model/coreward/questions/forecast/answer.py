@@ -284,18 +284,14 @@ def forecast_from(
         temperature. [s, °C] The last value is held.
     members : int, optional
         Draws; table ``forecast`` if None.
-    seed : int
-        The same log and seed give the same answer.
-    cores : int, optional
-        Threads.
+    seed, cores : int, optional
+        The same log and seed give the same answer, with any number of threads.
     weighed : bool
         False takes the draws as they come from Laplace's bell curve.
     witness : bool
         Whether past cooks are asked as well (of a core; of nothing else do they know).
-    own : sequence of PastCook
-        The person's own, beside the library.
-    pit_name : str
-        The person's name of the pit.
+    own, pit_name : sequence of PastCook, str
+        The person's own, beside the library; and their name of the pit.
     left_out : str, optional
         A making of the library that is not asked; for honest tests.
 
@@ -328,7 +324,6 @@ def forecast_from(
         air = np.broadcast_to(np.asarray(pit_series[1]) - pit.level_c, (count, len(nodes)))
     stop_c = target.value + _BEYOND_K if target.kind == "core" else _NEVER_C
     seen = _probe_over_core(fitted)
-
     places = np.concatenate((past.segment, np.full(len(ahead), past.segment[-1])))
 
     def one(i: int) -> LightRun | None:
@@ -347,33 +342,21 @@ def forecast_from(
     bias = np.array([offsets(fitted.prior, z, past.segment) for z in draws])
     fits = curves.probe_c[:, :known] + bias
     weights, share = weigh(fitted, draws, noise, fits)
-    picked = (
-        _resample(weights, rng) if weighed else np.flatnonzero(np.isfinite(fits).all(axis=1))
-    )
+    sound = np.flatnonzero(np.isfinite(fits).all(axis=1))
+    picked = _resample(weights, rng) if weighed else sound
     reading = curves.probe_c[:, known:] + bias[:, -1:]
     reading = reading + _departures(fitted, fits, ahead, rng)
     pace = np.exp(tables.load("forecast", "model")["rate_error"] * rng.standard_normal(count))
-    if target.kind == "core":
-        ready = reading
-    else:
-        ready = _progress(target, at_s, curves.core_c)[:, known:]
+    core = target.kind == "core"
+    ready = reading if core else _progress(target, at_s, curves.core_c)[:, known:]
     finish = np.array([first_time_at(ahead, row, target.value) for row in ready]) * pace
     end_s = past.duration_s + np.minimum(finish, horizon)
-    paced = np.array(
-        [np.interp(ahead, ahead * p, row) for p, row in zip(pace, reading, strict=True)]
-    )[picked]
+    paced = _slowed(reading, ahead, pace)[picked]
     left, pooled = finish[picked], None
     already = _already(fitted, target)
-    if witness and target.kind == "core" and already is None:
-        asked = _Asked(
-            fitted,
-            target,
-            plan,
-            pit.level_c if pit_series is None else float(np.mean(pit_series[1])),
-            tuple(own),
-            pit_name,
-            left_out,
-        )
+    if witness and core and already is None:
+        level = pit.level_c if pit_series is None else float(np.mean(pit_series[1]))
+        asked = _Asked(fitted, target, plan, level, tuple(own), pit_name, left_out)
         left, paced, pooled = _pool(asked, left, paced, ahead, rng)
     return Forecast(
         fitted=fitted,
@@ -433,9 +416,7 @@ def _pool(
     wide = stretched(both, stage, counted)
     moved = np.isfinite(both) & (both > 0.0)
     ratio = np.where(moved, wide, 1.0) / np.where(moved, both, 1.0)
-    rows = np.array(
-        [np.interp(ahead, ahead * r, row) for r, row in zip(ratio, rows, strict=True)]
-    )
+    rows = _slowed(rows, ahead, ratio)
     pooled = Pooled(
         trust=counted,
         surprise=surprise,
@@ -447,6 +428,11 @@ def _pool(
         too_cool=cool,
     )
     return wide, rows, pooled
+
+
+def _slowed(rows: Floats, ahead: Floats, by: Floats) -> Floats:
+    """Return curves that take so many times as long."""
+    return np.array([np.interp(ahead, ahead * b, row) for b, row in zip(by, rows, strict=True)])
 
 
 def _evenly(count: int, of: int) -> NDArray[np.int64]:

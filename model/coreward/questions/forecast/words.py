@@ -101,10 +101,10 @@ def explain_move(before: Forecast, after: Forecast, *, members: int = 100) -> Mo
 
 
 def around(seconds: float, now_s: float, log: ProbeLog | None = None) -> str:
-    """Name a time of a log without "at": "13:40 (in 2 h)", or "in 2 h" without a clock."""
+    """Name a time without "at": "13:40 (in 2 h)", or "2 h from now" without a clock."""
     named = moment(seconds, now_s, log)
-    if " of the log (" in named:
-        return named.partition("(")[2].removesuffix(")")
+    if " of the log (" in named and seconds >= now_s:
+        return f"{Lasting(seconds - now_s).shown(METRIC)} from now"
     return named.removeprefix("at ")
 
 
