@@ -24,6 +24,8 @@ from coreward.cli import build_parser
 from coreward.cook.stages import Liquid
 from coreward.errors import CorewardError, InputError
 from coreward.events.found import Event, EventList, find_events
+from coreward.experience.learned import learned
+from coreward.experience.own_cooks import OwnCook, Shelf
 from coreward.lessons import lesson_names, load_lesson
 from coreward.lessons.handout import answer_sheet, handout, plan_table
 from coreward.lessons.lesson import check_exercise, check_prediction, shown_number
@@ -32,19 +34,22 @@ from coreward.logs.log import Channel, ProbeLog
 from coreward.logs.read import read_log
 from coreward.questions import verdict
 from coreward.questions.forecast.answer import Change, Forecast, Target, forecast, forecast_from
+from coreward.questions.keep.answer import Kept
 from coreward.questions.rest.carryover import carryover
 from coreward.questions.rest.wrapping import wrapped_cook
 from coreward.questions.review.answer import Review, review
 from coreward.questions.stall.explain import explain
+from coreward.questions.watch.answer import Watched, watch
 from coreward.reports import document
 from coreward.reports.document import Document, Facts, Listing, Paragraph, Picture, Table
 from coreward.reports.things import document_of
 from coreward.words import Degrees, Reading, say, shown
+from support.own_shelf import past_cook
 from support.said import numbers_of, text_of
 
 HOUR = 3600.0
 ORGANISM = "salmonella beef guideline"
-SCANNED: Final = {"stall", "review", "forecast", "rest", "verdict", "plan"}
+SCANNED: Final = {"stall", "review", "forecast", "rest", "verdict", "plan", "keep", "watch"}
 """Rooms whose documents are looked at, in this file or (plan) in `test_plan_end.py`."""
 
 FOREIGN: Final = {
@@ -235,6 +240,31 @@ def rest_says(units: str) -> Iterator[str]:
     yield from of_document(document_of(answer).shown(units))
 
 
+def away_says(units: str) -> Iterator[str]:
+    """A cook that is watched, and those that are kept."""
+    cooks = tuple(OwnCook(past_cook(n, 0.3 * (n > 3), 12.0 * (n > 3))) for n in range(7))
+    taught = learned([own.cook for own in cooks], "drum")
+    answers: list[object] = [
+        Kept(cooks[0], Path("cook.csv"), learned([one.cook for one in cooks[:3]], "drum")),
+        Kept(replace(cooks[1], cook=replace(cooks[1].cook, mass_kg=4.0)), Path("b"), taught),
+        Shelf(Path("cooks"), cooks),
+    ]
+    time_s = np.arange(0.0, 5.0 * HOUR, 60.0)
+    wanted = Watched(target_c=75.0, pit_low_c=95.0, pit_high_c=125.0, wrap_at_c=66.0)
+    for pit_c, rise in ((110.0, 12.0), (80.0, 16.0), (140.0, 20.0)):
+        air = np.where(time_s > 2.0 * HOUR, pit_c, 110.0)
+        meat = 5.0 + rise * time_s / HOUR
+        channels = (Channel("pit", "air", air), Channel("butt", "meat", meat))
+        answers.append(watch(ProbeLog(time_s, None, channels), wanted)[0])
+    cold = Channel("butt", "meat", 75.0 - 5.0 * time_s / HOUR)
+    for asked in (Watched(hold=True), replace(wanted, chill=True)):
+        answers.append(watch(ProbeLog(time_s, None, (cold,)), asked)[0])
+    for answer in answers:
+        yield text_of(answer, units)
+        yield from strings(numbers_of(answer, units))
+        yield from of_document(document_of(answer).shown(units))
+
+
 def verdict_says(units: str) -> Iterator[str]:
     for judged, more in ((supper(), {}), (pulled(), {"meat": "beef", "cooling": True})):
         answer = verdict.verdict(judged, **more)
@@ -248,6 +278,7 @@ QUESTIONS: Final[dict[str, Callable[[str], Iterable[str]]]] = {
     "cook": cook_says,
     "review": review_says,
     "rest": rest_says,
+    "away": away_says,
     "verdict": verdict_says,
     "events": events_say,
     "forecast": forecasts_say,

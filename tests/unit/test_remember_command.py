@@ -205,7 +205,7 @@ def test_a_wrap_goes_by_time_or_by_reading(
         ({"pit_set_c": 400.0}, "set to 400 °C"),
         ({"target_c": 200.0}, "wanted was 200 °C"),
         ({"mass_kg": None}, "how heavy or how thick"),
-        ({"mass_kg": 900.0}, "900 kg"),
+        ({"mass_kg": 900.0}, "900.0 kg"),
         ({"mass_kg": None, "thickness_m": 3.0}, "3000 mm"),
         ({"wrapping": Wrapping("foil")}, "does not tell when it was wrapped"),
         ({"wrapping": Wrapping("foil", at_core_c=99.0)}, "never showed 99 °C"),

@@ -52,7 +52,7 @@ class OwnCook:
 
     cook: PastCook
     when: str = ""
-    happened: tuple[str, ...] = ()
+    happened: tuple[str, ...] = field(default=(), metadata=apart())
 
 
 @dataclass(frozen=True)

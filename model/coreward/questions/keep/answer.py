@@ -24,7 +24,7 @@ from coreward.experience.own_cooks import OwnCook
 from coreward.experience.past_cook import Floats, PastCook
 from coreward.logs.log import ProbeLog
 from coreward.plain import apart, told_as
-from coreward.words import Degrees, Lasting, Reading, Text, say
+from coreward.words import Degrees, Lasting, Length, Mass, Reading, Text, say
 
 UNWRAPPED = "none"
 """As a wrap: it was never wrapped, whatever the log looks like."""
@@ -235,9 +235,23 @@ def _check(
     if mass_kg is None and thickness_m is None:
         raise InputError("Say how heavy or how thick the piece was: one of the two is needed.")
     if mass_kg is not None and not 0.02 <= mass_kg <= 200.0:
-        raise InputError(f"The piece weighs {mass_kg:g} kg: give 0.02 to 200 kg.")
+        raise InputError(
+            say(
+                "The piece weighs {0}: give {1} to {2}.",
+                Mass(mass_kg),
+                Mass(0.02, 2),
+                Mass(200.0, 0),
+            )
+        )
     if thickness_m is not None and not 0.005 <= thickness_m <= 0.6:
-        raise InputError(f"The piece is {1000 * thickness_m:g} mm thick: give 5 to 600 mm.")
+        raise InputError(
+            say(
+                "The piece is {0} thick: give {1} to {2}.",
+                Length(thickness_m),
+                Length(0.005),
+                Length(0.6),
+            )
+        )
 
 
 def _first_there(time_s: Floats, core_c: Floats, target_c: float) -> float | None:
