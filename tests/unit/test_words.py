@@ -25,12 +25,14 @@ from coreward.words import (
     Mass,
     MissingDifference,
     Needed,
+    Opening,
     Published,
     Quantity,
     Rate,
     Reading,
     Required,
     Say,
+    Sentence,
     UnitChoice,
     When,
     as_units,
@@ -371,3 +373,23 @@ def test_no_file_makes_a_sentence_grow_without_bound() -> None:
         nested = {"say": "{0}{0}", "values": [nested]}
     with pytest.raises(InputError, match="damaged"):
         from_plain(nested)
+
+
+@pytest.mark.parametrize(
+    ("clause", "opened", "closed"),
+    [
+        ("pork shoulder", "Pork shoulder", "Pork shoulder."),
+        ("is it so?", "Is it so?", "Is it so?"),
+        ("it is.", "It is.", "It is."),
+        ("", "", "."),
+        (
+            say("{0} is asked for", Published(54.444444444)),
+            "54.5 °C is",
+            "54.5 °C is asked for.",
+        ),
+    ],
+)
+def test_a_sentence_opens_with_a_capital_and_ends_with_one_stop(clause, opened, closed) -> None:
+    assert shown(Opening(clause), "C").startswith(opened)
+    assert shown(Sentence(clause), "C") == closed
+    assert shown(say("{0}", Opening(say("at {0}", Degrees(60.0)))), "F") == "At 140 °F"

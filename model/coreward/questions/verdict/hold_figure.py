@@ -38,7 +38,7 @@ from coreward.questions.hold.answer import HoldTime, best_hold, held_at_or_above
 from coreward.questions.verdict import CANNOT_TELL, MET, StandardVerdict, Verdict
 from coreward.questions.verdict.answer import letters
 from coreward.tables.standards import load_standard
-from coreward.words import UnitChoice, as_units, shown
+from coreward.words import UnitChoice, as_units
 
 Floats = NDArray[np.float64]
 _HOUR: Final = 3600.0
@@ -572,8 +572,7 @@ def figure_thickness(
     ax.xaxis.set_major_locator(MaxNLocator(nbins=11, integer=True))
     label_temperature(ax, choice, axis="x")
     ax.set_xlabel(f"{'bath' if around == 'bath' else 'air'} {ax.get_xlabel()}")
-    named = shown(load_standard(standard).said("title"), choice)
-    apply_style(ax, title=f"By thickness: the time until '{named}' has its hold")
+    apply_style(ax, title=f"By thickness: the time until '{standard}' has its hold")
     legend(ax, loc="upper right")
     return figure
 

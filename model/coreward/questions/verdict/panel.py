@@ -806,12 +806,13 @@ class VerdictPanel(LogPanel):
         state = self.state
         plan, standard = state.plan(), self._map_standard()
         mark = hold_time(plan, standard, state.probe_error_k, **(_COARSE if preview else {}))
+        named = say_shown(load_standard(standard).said("title"), state.units)
         figure = figure_thickness(
-            cells, standard=standard, around=state.humidity, mark=mark, units=state.units
+            cells, standard=named, around=state.humidity, mark=mark, units=state.units
         )
         canvas: Any = figure.canvas
         canvas.draw()
-        words = _map_words(mark, standard, state)
+        words = _map_words(mark, named, state)
         self._map_box.value = (
             picture_html(encode(canvas.buffer_rgba()), words, "times by thickness")
             + f'<div class="coreward-map-words">{html.escape(words)}</div>'
@@ -853,7 +854,6 @@ def _facts(outcome: VerdictOutcome, state: VerdictState) -> str:
 
 def _map_words(mark: HoldTime, standard: str, state: VerdictState) -> str:
     units = state.units
-    standard = say_shown(load_standard(standard).said("title"), units)
     size = LENGTH.text(mark.thickness_m, units)
     where = style.format_temperature(mark.around_c, units, 1)
     place = "a bath" if state.humidity == "bath" else "air"
