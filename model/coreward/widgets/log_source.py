@@ -153,7 +153,7 @@ class LogSourcePanel(Panel):
         source = self.state.source
         self.path_entry.layout.display = "" if source == PATH else "none"
         if "moment" in self.controls:
-            replayed = source in self.state.demo or self.state.moment < 1.0
+            replayed = source in self.state.demo or self.state.inputs()["moment"] < 1.0
             self.controls["moment"].set_visible(replayed)
         self._columns_box.layout.display = "none"
 
@@ -167,8 +167,8 @@ class LogSourcePanel(Panel):
 
     def _at_its_end(self) -> None:
         """Judge a log of the reader's own where it ends: only a demo begins with a replay."""
-        if self.state.has_trait("moment"):
-            self.state.moment = 1.0
+        if "moment" in self.state.input_names:
+            self.state.set_all({"moment": 1.0})
             self._show_controls()
 
     def _show_path(self) -> None:
