@@ -19,9 +19,9 @@ from coreward.logs.contents import FileContents, what_it_holds
 from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
-from coreward.person import serves_one
 from coreward.widgets.controls import Choice
 from coreward.widgets.panel import Panel, PanelState
+from coreward.widgets.remember import serves_one
 from coreward.words import UnitChoice
 
 MOST_SENT: Final = 16_000_000
@@ -153,7 +153,7 @@ class LogSourcePanel(Panel):
         source = self.state.source
         self.path_entry.layout.display = "" if source == PATH else "none"
         if "moment" in self.controls:
-            replayed = source in self.state.demo or self.state.trait_values()["moment"] < 1.0
+            replayed = source in self.state.demo or self.state.inputs()["moment"] < 1.0
             self.controls["moment"].set_visible(replayed)
         self._columns_box.layout.display = "none"
 
@@ -167,8 +167,8 @@ class LogSourcePanel(Panel):
 
     def _at_its_end(self) -> None:
         """Judge a log of the reader's own where it ends: only a demo begins with a replay."""
-        if self.state.has_trait("moment"):
-            self.state.set_trait("moment", 1.0)
+        if "moment" in self.state.input_names:
+            self.state.set_all({"moment": 1.0})
             self._show_controls()
 
     def _show_path(self) -> None:
