@@ -388,7 +388,7 @@ def test_ways_with_hold_tables_are_pulled_at_the_core_that_is_told() -> None:
     plain = dataclasses.replace(safe, wanted=Wanted(row.pull_core_c, lethality=False))
     same = compare_ways(plain, PitPlan(110.0), [Way("as it is")], members=20).rows[0]
     # A run that ends with its core ends between the points, five minutes apart.
-    assert same.ready_s == pytest.approx(row.ready_s, rel=5e-3)
+    assert same.ready_s == pytest.approx(row.ready_s, abs=300.0)
     assert same.held_loss == row.held_loss
 
 

@@ -20,6 +20,7 @@ from coreward.logs.log import Channel, ProbeLog
 from coreward.physics.water import saturation_pressure
 from coreward.questions.forecast import answer as forecasting
 from coreward.questions.forecast import fit as fitting
+from coreward.questions.forecast import prior as believing
 from coreward.questions.forecast.answer import (
     BANDS,
     Change,
@@ -394,7 +395,7 @@ def test_changes_at_one_moment_are_in_order() -> None:
 
 
 def test_a_number_within_a_range_keeps_its_middle_and_its_ends() -> None:
-    between = fitting._between
+    between = believing._between
     assert between(0.0, 0.3, 0.2, 0.6) == pytest.approx(0.3)
     # One standard deviation multiplies the odds by e: 1/3 becomes e/3.
     share = math.e / 3.0 / (1.0 + math.e / 3.0)

@@ -58,6 +58,7 @@ PLAUSIBLE_BY_UNIT = {
     "J/(kg K)": (1000.0, 4300.0),
     "J/(kg K2)": (-10.0, 10.0),
     "J/(kg K3)": (-0.02, 0.02),
+    "kg/h": (0.0, 0.5),
 }
 
 PLAUSIBLE_BY_NAME = {
@@ -69,7 +70,6 @@ PLAUSIBLE_BY_NAME = {
     "monolayer": (0.03, 0.15),
     "k": (0.8, 1.0),
     "surface_share": (0.0, 1.0),
-    "pan_water": (0.0, 0.5),
     "vapour_permeance_factor": (0.0, 1.0),
     "convective_coefficient": (3.0, 50.0),
     "reference_value": (1e-11, 1e-8),
