@@ -19,9 +19,9 @@ from coreward.logs.contents import FileContents, what_it_holds
 from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
+from coreward.person import serves_one
 from coreward.widgets.controls import Choice
 from coreward.widgets.panel import Panel, PanelState
-from coreward.widgets.remember import serves_one
 from coreward.words import UnitChoice
 
 MOST_SENT: Final = 16_000_000
