@@ -13,7 +13,7 @@ import coreward as cw
 from coreward import person
 from coreward.experience.learned import learned, usual_time
 from coreward.experience.own_cooks import OwnCook, keep
-from coreward.questions.plan.cooks import RememberedCooks, cook_piece, draw_days, of_known_pit
+from coreward.questions.plan.cooks import RememberedCooks, as_is_usual, cook_piece, draw_days
 from coreward.questions.plan.file import read_plan_file
 from coreward.words import shown
 from support.own_shelf import past_cook
@@ -72,7 +72,7 @@ def test_days_are_drawn_anew_and_no_curve_is_changed(cook: RememberedCooks) -> N
     taught = learned([past_cook(i, pace) for i, pace in enumerate(PACES)], "drum")
     pit = cw.PitPlan()
     before = cook(BUTT, pit, draw_days(1, MEMBERS, 1830), 0)
-    (after,) = of_known_pit([before], [BUTT], pit, taught, 1830)
+    (after,) = as_is_usual([before], [BUTT], pit, taught, 1830)
     there = {tuple(row) for row in np.round(before.core_c, 6)}
     assert {tuple(row) for row in np.round(after.core_c, 6)} <= there
     rows = {(p, h) for p, h in zip(before.pull_s, before.highest_c, strict=True)}
@@ -89,7 +89,7 @@ def test_a_pit_that_is_turned_up_is_another_one() -> None:
     taught = learned([past_cook(i, 0.0) for i in range(3)], "drum")
     pit = cw.PitPlan(turn_up_c=130.0, turn_up_after_s=7200.0)
     cooks = [cook_piece(BUTT, pit, draw_days(1, 20, 1), 0)]
-    assert of_known_pit(cooks, [BUTT], pit, taught, 1) is cooks
+    assert as_is_usual(cooks, [BUTT], pit, taught, 1) is cooks
 
 
 def test_the_file_of_a_plan_names_its_pit(

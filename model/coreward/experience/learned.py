@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -20,6 +21,7 @@ from scipy import special
 
 from coreward import tables
 from coreward.errors import CorewardError
+from coreward.experience.library import library_cooks
 from coreward.experience.past_cook import Floats, PastCook
 from coreward.plain import apart, told_as
 from coreward.words import Difference, Text, say, together
@@ -484,14 +486,100 @@ def shares(answer: Learned, usual: float, time_s: Floats) -> Floats:
     return even
 
 
+@dataclass(frozen=True)
+class UsualPace:
+    """How long cooks of a cut take against the rule of `usual_time`, over all pits.
+
+    Attributes
+    ----------
+    pace : Believed
+        Logarithm of the whole time over that of the rule. [-]
+    thickness_m, target_c : tuple of float
+        Least and greatest of the cooks it rests on.
+    """
+
+    pace: Believed
+    thickness_m: tuple[float, float]
+    target_c: tuple[float, float]
+
+    def covers(self, thickness_m: float, target_c: float) -> bool:
+        """Whether a piece is like those it rests on."""
+        near = _table()["near"]
+        thin, thick = self.thickness_m
+        rare, done = self.target_c
+        return (
+            thin / near <= thickness_m <= thick * near and rare - 3.0 <= target_c <= done + 3.0
+        )
+
+
+@cache
+def usual_pace(cut: str) -> UsualPace | None:
+    """Tell how long cooks of a cut usually take; None of a cut without whole cooks.
+
+    Read off the shipped library, whose totals were drawn within common practice (no
+    source): a second witness for a piece that no log speaks of yet.
+    """
+    cooks = [c for c in library_cooks() if c.cut == cut and c.finish_s and c.thickness_m]
+    paces = [
+        math.log(c.finish_s / usual)
+        for c in cooks
+        if c.finish_s and (usual := usual_s(c)) is not None
+    ]
+    if len(paces) < _table()["cooks_of_cut"]:
+        return None
+    spread = math.hypot(float(np.std(paces)), _table()["practice_doubt"])
+    sizes = [c.thickness_m for c in cooks if c.thickness_m]
+    targets = [c.target_c for c in cooks]
+    return UsualPace(
+        Believed(float(np.median(paces)), spread, float(len(paces) - 1)),
+        (min(sizes), max(sizes)),
+        (min(targets), max(targets)),
+    )
+
+
+def agreeing(pace: Believed, usual: float, time_s: Floats) -> Floats:
+    """Weigh draws of a cook's whole time by how usual they are.
+
+    Both count: the draws, and what is usual. Draws that never get there count as the
+    slowest that does. Flattened until a fifth of the draws count.
+
+    Parameters
+    ----------
+    pace : Believed
+    usual : float
+        See `usual_time`. [s]
+    time_s : ndarray, shape (members,)
+        Whole time of each draw; infinite where it never gets there. [s]
+
+    Returns
+    -------
+    ndarray, shape (members,)
+        Sum 1.
+    """
+    there = np.isfinite(time_s) & (time_s > 0.0)
+    count = len(time_s)
+    if not there.any():
+        return np.full(count, 1.0 / count)
+    log = pace.log_density(np.log(np.where(there, time_s, time_s[there].max()) / usual))
+    for power in np.linspace(1.0, 0.0, 21):
+        weights = np.exp(power * (log - log.max()))
+        weights /= weights.sum()
+        if 1.0 / np.sum(weights**2) >= _LEAST_SHARE * count:
+            break
+    return np.asarray(weights)
+
+
 __all__ = [
     "Believed",
     "Change",
     "Learned",
+    "UsualPace",
+    "agreeing",
     "learned",
     "pits",
     "same_name",
     "shares",
+    "usual_pace",
     "usual_s",
     "usual_time",
 ]

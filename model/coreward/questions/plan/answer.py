@@ -28,11 +28,11 @@ from coreward.experience.learned import Learned
 from coreward.questions.plan.cooks import (
     Draws,
     PieceCooks,
+    as_is_usual,
     come_up_limit,
     cook_piece,
     deciding_standards,
     draw_days,
-    of_known_pit,
     pit_prior,
     portions,
 )
@@ -298,8 +298,7 @@ def _solve(asked: _Asked, draws: Draws, cook_one: Callable[..., PieceCooks]) -> 
             cook_one(item, pit, draws, i, late_s=float(late[i]), portion=shares[i])
             for i, item in enumerate(items)
         ]
-        taught = asked.taught
-        return cooks if taught is None else of_known_pit(cooks, items, pit, taught, asked.seed)
+        return as_is_usual(cooks, items, pit, asked.taught, asked.seed)
 
     hold_limit = lru_cache(maxsize=None)(lambda i, core_c: _hold_limit(items[i], pit, core_c))
     for _ in range(_PASSES):

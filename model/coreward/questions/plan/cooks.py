@@ -19,7 +19,14 @@ from coreward import tables
 from coreward.cook.light import Leg, LightRun, run_light, spread
 from coreward.cook.result import first_time_at
 from coreward.errors import SolverError
-from coreward.experience.learned import Learned, shares, usual_time
+from coreward.experience.learned import (
+    Learned,
+    UsualPace,
+    agreeing,
+    shares,
+    usual_pace,
+    usual_time,
+)
 from coreward.physics.statement import water_activity, wetness
 from coreward.questions.forecast.fit import (
     NAMES,
@@ -411,21 +418,24 @@ def cook_piece(
     )
 
 
-def of_known_pit(
+def as_is_usual(
     cooks: list[PieceCooks],
     items: Sequence[PlannedPiece],
     pit: PitPlan,
-    taught: Learned,
+    taught: Learned | None,
     seed: int,
 ) -> list[PieceCooks]:
-    """Draw days anew, by how well their whole times agree with what a pit has taught.
+    """Draw days anew, by how well their whole times agree with what is known beside physics.
 
-    Whole days are drawn, all pieces of one together. No curve is changed and none is made,
-    and each pull rule, which holds in every draw, stays: nothing about safety moves.
+    What a known pit has taught stands in place of the draws' own times; else what is usual
+    for the cut counts beside them. Whole days are drawn, all pieces of one together. No
+    curve is changed and none is made, and each pull rule, which holds in every draw, stays:
+    nothing about safety moves.
     """
-    if not taught.enough or pit.turn_up_c is not None:
+    if pit.turn_up_c is not None:
         return cooks
     count = len(cooks[0].pull_s)
+    known = taught if taught is not None and taught.enough else None
     weights = np.ones(count)
     for item, cook in zip(items, cooks, strict=True):
         usual = usual_time(
@@ -436,7 +446,15 @@ def of_known_pit(
             item.piece.start_c,
             wrap=item.wrap,
         )
-        weights *= shares(taught, usual, cook.pull_s) ** (1.0 / len(cooks))
+        if known is not None:
+            share = shares(known, usual, cook.pull_s)
+        elif (pace := cut_pace(item)) is not None:
+            share = agreeing(pace.pace, usual, cook.pull_s)
+        else:
+            continue
+        weights *= share ** (1.0 / len(cooks))
+    if np.ptp(weights) == 0.0:
+        return cooks
     rng = np.random.default_rng([seed, count, len(cooks)])
     marks = (np.arange(count) + rng.random()) / count
     total = np.cumsum(weights / weights.sum())
@@ -445,6 +463,14 @@ def of_known_pit(
     return [
         replace(cook, **{name: getattr(cook, name)[rows] for name in by_row}) for cook in cooks
     ]
+
+
+def cut_pace(item: PlannedPiece) -> UsualPace | None:
+    """Return what is usual for a piece; None where no whole cooks are like it."""
+    pace = usual_pace(item.piece.material.name)
+    if pace is None or not pace.covers(item.piece.shape.size, item.wanted.core_c):
+        return None
+    return pace
 
 
 _OF_ALL = ("pull_core_c", "pull_then_s", "time_s", "failures")

@@ -8,6 +8,7 @@ import math
 from coreward import tables
 from coreward.cook.rest import BOX
 from coreward.cook.usual_piece import assumed_words
+from coreward.questions.plan.cooks import cut_pace
 from coreward.questions.plan.day import PieceOutlook, Plan
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
 from coreward.questions.plan.late import LateSign
@@ -452,6 +453,15 @@ def assumptions(
         words = assumed_words(item.piece)
         if words:
             text.append(say("{0}: {1}", Opening(item.name), words))
+    usual = [item.name for item in items if cut_pace(item) is not None]
+    if usual and pit.turn_up_c is None:
+        text.append(
+            say(
+                "How long such pieces usually take (common practice, no source; cooks of the "
+                "library, all invented) counts beside the physics for {0}.",
+                together(usual, ", "),
+            )
+        )
     if pit.turn_up_c is not None:
         text.append(
             "The pit is turned up so long after the first piece went on; the odds of lighting "
