@@ -248,7 +248,7 @@ def test_in_fahrenheit_there_is_no_kelvin(shoulder: Replan) -> None:
     assert "foil now and pit up by 63 °F\n      ready: about" in text
     assert " K" not in text
     assert "pit up by 15 K\n      ready: about" in text_of(shoulder)
-    assert "Enough is pit up by" in text
+    assert "Enough is foil now" in text
     named = [lever["words"] for lever in numbers_of(shoulder, "F")["levers"]]
     assert "pit up by 27 °F" in named
 

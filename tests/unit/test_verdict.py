@@ -612,7 +612,7 @@ def test_reheating_decides_only_when_asked_and_is_no_cooking_standard() -> None:
     assert (plain.state, asked.state) == ("met", "not met")
     assert all(item.kind != "reheating" for item in plain.limits)
     assert [s.name for s in plain.standards] == [s.name for s in asked.standards]
-    assert "reheating, food code reheating, 5 °C to 74 °C" in text_of(asked)
+    assert "NOT MET. Reheating, Food Code: Highest reading 73.5 °C" in text_of(asked)
     (said,) = (i for i in numbers_of(asked)["limits"] if i["kind"] == "reheating")
     assert json.loads(json.dumps(said, allow_nan=False))["dwell_s"] == 15.0
     with pytest.raises(InputError, match="food code reheating"):

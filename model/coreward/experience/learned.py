@@ -256,7 +256,7 @@ def usual_s(cook: PastCook) -> float | None:
     A rule of thumb (common practice, no source; table ``pace``) that only makes cooks of
     different pieces comparable with each other.
     """
-    thick = cook.thickness_m or _usual_thickness(cook)
+    thick = cook.thickness_m or usual_thickness(cook.cut, cook.mass_kg)
     if thick is None:
         return None
     return usual_time(
@@ -283,13 +283,15 @@ def usual_time(
     return float(time if wrap is None else time * table[wrap])
 
 
-def _usual_thickness(cook: PastCook) -> float | None:
-    if cook.mass_kg is None:
+@cache
+def usual_thickness(cut: str, mass_kg: float | None) -> float | None:
+    """Return the thickness of a usual piece of a mass; None if it is not known. [m]."""
+    if mass_kg is None:
         return None
     from coreward.cook.usual_piece import piece  # late: it loads the engine's shapes
 
     try:
-        return float(piece(cook.cut, cook.mass_kg, start_c=cook.start_c).shape.size)
+        return float(piece(cut, mass_kg).shape.size)
     except CorewardError:
         return None
 
@@ -581,5 +583,6 @@ __all__ = [
     "shares",
     "usual_pace",
     "usual_s",
+    "usual_thickness",
     "usual_time",
 ]

@@ -25,6 +25,7 @@ from coreward.experience.learned import (
     agreeing,
     shares,
     usual_pace,
+    usual_thickness,
     usual_time,
 )
 from coreward.physics.statement import water_activity, wetness
@@ -440,7 +441,7 @@ def as_is_usual(
     for item, cook in zip(items, cooks, strict=True):
         usual = usual_time(
             item.piece.material.name,
-            item.piece.shape.size,
+            _thickness(item),
             pit.air_c,
             cook.pull_core_c,
             item.piece.start_c,
@@ -468,9 +469,18 @@ def as_is_usual(
 def cut_pace(item: PlannedPiece) -> UsualPace | None:
     """Return what is usual for a piece; None where no whole cooks are like it."""
     pace = usual_pace(item.piece.material.name)
-    if pace is None or not pace.covers(item.piece.shape.size, item.wanted.core_c):
+    if pace is None or not pace.covers(_thickness(item), item.wanted.core_c):
         return None
     return pace
+
+
+def _thickness(item: PlannedPiece) -> float:
+    """Thickness by which usual times go: of a piece that was weighed, that of its weight."""
+    if item.piece.assumed is not None:
+        usual = usual_thickness(item.piece.material.name, item.mass_kg)
+        if usual is not None:
+            return usual
+    return item.piece.shape.size
 
 
 _OF_ALL = ("pull_core_c", "pull_then_s", "time_s", "failures")
