@@ -136,7 +136,7 @@ def test_a_wrap_is_said_with_its_core() -> None:
 )
 def test_a_core_that_cannot_be_says_why_and_what_is_nearest(pit: PitPlan, why: str) -> None:
     assert shown(cannot_be(piece(600.0, 600.0), pit, 0.25, 71.0), "C") == (
-        f"loin cannot be at 80 °C with the chance wanted: {why}. Nearest possible in this pit: "
+        f"Loin cannot be at 80 °C with the chance wanted: {why}. Nearest possible in this pit: "
         "a core of 71 °C, 9.0 K short; or a hotter pit, an earlier wrap or a smaller piece."
     )
 
@@ -152,7 +152,7 @@ def test_a_core_that_cannot_be_says_why_and_what_is_nearest(pit: PitPlan, why: s
 def test_a_wish_beside_the_core_that_cannot_be_is_named(wished, softening, what) -> None:
     item = piece(600.0, 600.0, wanted=Wanted(80.0, tenderness=wished, lethality=False))
     assert shown(cannot_have(item, 0.4, softening), "C") == (
-        f"loin cannot have the {what} that is wanted: in 40% of the draws it is not ready "
+        f"Loin cannot have the {what} that is wanted: in 40% of the draws it is not ready "
         "within the longest cook (36 h). Nearest possible: the core of 80 °C without it; or a "
         "hotter pit."
     )
@@ -160,7 +160,7 @@ def test_a_wish_beside_the_core_that_cannot_be_is_named(wished, softening, what)
 
 def test_draws_that_failed_are_counted() -> None:
     words = shown(uncomputed(piece(600.0, 600.0), 7, 40), "C")
-    assert words.startswith("loin is never ready in what was computed (7 of 40 draws failed): ")
+    assert words.startswith("Loin is never ready in what was computed (7 of 40 draws failed): ")
 
 
 @pytest.mark.parametrize(
@@ -240,8 +240,8 @@ def told(*pieces: SimpleNamespace, **changes) -> list[str]:
 
 
 LEAD = (
-    "Light the fire at 06:30 to serve at 18:30: ready by then in 95 in 100, and in 93 in 100 "
-    "also without any piece waiting longer than its hold."
+    "Light the fire at 06:30 to serve at 18:30 on Saturday 24 October: ready by then in 95 in "
+    "100, and in 93 in 100 also without any piece waiting longer than its hold."
 )
 EARLIER = "Lit an hour earlier: ready in 97 in 100, too early for a hold in 12 in 100."
 LATER = "Lit an hour later: ready in 51 in 100, too early for a hold in less than 10 in 100."
@@ -282,12 +282,12 @@ LATE = piece(600.0, 600.0, not_before=SERVE - dt.timedelta(hours=3))
         # Hold tables that ask for more.
         (
             {"pull_core_c": 85.0},
-            "loin is pulled at a core of 85 °C and not of 80 °C: only there are the hold "
+            "Loin is pulled at a core of 85 °C and not of 80 °C: only there are the hold "
             "tables met in every draw.",
         ),
         (
             {"pull_then_s": 601.0},
-            "loin is pulled 11 min after a core of 80 °C: only then are the hold tables met in "
+            "Loin is pulled 11 min after a core of 80 °C: only then are the hold tables met in "
             "every draw.",
         ),
         ({"pull_core_c": 79.0}, None),
@@ -295,7 +295,7 @@ LATE = piece(600.0, 600.0, not_before=SERVE - dt.timedelta(hours=3))
         # A piece that comes late.
         (
             {"item": LATE, "chance_ready": 0.899},
-            "loin comes late: with it the hour is kept in 89 in 100 only.",
+            "Loin comes late: with it the hour is kept in 89 in 100 only.",
         ),
         ({"item": LATE, "chance_ready": 0.9}, None),
         ({"chance_ready": 0.5}, None),
@@ -303,24 +303,24 @@ LATE = piece(600.0, 600.0, not_before=SERVE - dt.timedelta(hours=3))
         # Pulled when all should be eating.
         (
             {"step": pulled_at(SERVE + dt.timedelta(minutes=1))},
-            "loin is pulled at about 18:31, after the serving hour.",
+            "Loin is pulled at about 18:31, after the serving hour.",
         ),
         ({"step": pulled_at(SERVE)}, None),
         # Limits that are not kept.
         (
             {"item": LOSSY, "chance_as_wanted": 0.899},
-            "loin is as wanted in 89 in 100 only: loss 10% to 25%, wanted 20%.",
+            "Loin is as wanted in 89 in 100 only: loss 10% to 25%, wanted 20%.",
         ),
         ({"item": LOSSY, "chance_as_wanted": 0.9}, None),
         ({"item": LOSSY, "chance_as_wanted": 0.2, "possible": False}, None),
         (
             {"item": CRISP, "chance_as_wanted": 0.3, "chance_come_up": 0.42},
-            "loin is as wanted in 30 in 100 only: water activity of the crust 0.71 to 0.88, "
+            "Loin is as wanted in 30 in 100 only: water activity of the crust 0.71 to 0.88, "
             "wanted 0.75; come-up within the published limit in 42 in 100.",
         ),
         (
             {"item": CRISP, "chance_as_wanted": 0.3},
-            "loin is as wanted in 30 in 100 only: water activity of the crust 0.71 to 0.88, "
+            "Loin is as wanted in 30 in 100 only: water activity of the crust 0.71 to 0.88, "
             "wanted 0.75.",
         ),
     ],
