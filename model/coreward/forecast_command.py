@@ -194,9 +194,8 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
     piece = piece_of(options.piece)
     target = read_temperature(options.target)
     changes = tuple(change_of(text) for text in options.change)
-    earlier, taught = None, None
-    if options.pit is not None:
-        taught = learned(own_cooks(), options.pit)
+    earlier, own = None, own_cooks()
+    taught = None if options.pit is None else learned(own, options.pit)
     logs = _followed(options) if options.follow else iter([read()])
     for log in logs:
         try:
@@ -212,6 +211,8 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
                 members=options.members,
                 cores=options.cores,
                 earlier=earlier,
+                own=own,
+                pit_name=options.pit or "",
             )
         except InputError as error:
             # Early in a cook there is too little to say; a follower waits for more.
