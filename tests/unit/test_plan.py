@@ -564,6 +564,10 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
     assert "  [ ] 14:15  turkey on, as soon as it is there" in lines
     assert "  [ ] 18:30  serve" in lines
     assert shown(p.assumptions[0], "C") in text
+    assert (
+        "How long such pieces usually take (common practice, no source; cooks of the library, "
+        "all invented) counts beside the physics for shoulder, brisket, turkey."
+    ) in text
     assert shown(p.assumptions[0], "C").startswith(f"{FEW} draws of piece, meat, pit and ")
     assert f"Turkey: {shown(turkey.verdict_headline, 'C')}" in text
     assert p.cautions[0] in text
@@ -583,7 +587,7 @@ def test_the_numbers_of_a_plan_are_those_of_its_draws(
         cook_piece(item, p.pit, draws, number, portion=shares[number])
         for number, item in enumerate(items)
     ]
-    # Whole days are drawn anew, by what is usual for the shoulder and the brisket.
+    # Whole days are drawn anew, by what is usual for each of the three.
     cooks = as_is_usual(own, items, p.pit, None, 1830)
     assert any((a.pull_s != b.pull_s).any() for a, b in zip(own, cooks, strict=True))
     for one, cook in zip(p.pieces, cooks, strict=True):
