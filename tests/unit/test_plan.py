@@ -34,6 +34,7 @@ from coreward.questions.plan.answer import (
 from coreward.questions.plan.cooks import (
     RememberedCooks,
     _Recipe,
+    as_is_usual,
     cook_piece,
     draw_days,
     enough_after,
@@ -563,6 +564,10 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
     assert "  [ ] 14:15  turkey on, as soon as it is there" in lines
     assert "  [ ] 18:30  serve" in lines
     assert shown(p.assumptions[0], "C") in text
+    assert (
+        "How long such pieces usually take (common practice, no source; cooks of the library, "
+        "all invented) counts beside the physics for shoulder, brisket, turkey."
+    ) in text
     assert shown(p.assumptions[0], "C").startswith(f"{FEW} draws of piece, meat, pit and ")
     assert f"Turkey: {shown(turkey.verdict_headline, 'C')}" in text
     assert p.cautions[0] in text
@@ -577,8 +582,15 @@ def test_the_numbers_of_a_plan_are_those_of_its_draws(
     serve, lit = p.serve_at.timestamp(), p.light.planned.timestamp()
     ready, kept, early, last = [], [], [], []
     pulls = {}
-    for number, one in enumerate(p.pieces):
-        cook = cook_piece(one.item, p.pit, draws, number, portion=shares[number])
+    items = [one.item for one in p.pieces]
+    own = [
+        cook_piece(item, p.pit, draws, number, portion=shares[number])
+        for number, item in enumerate(items)
+    ]
+    # Whole days are drawn anew, by what is usual for each of the three.
+    cooks = as_is_usual(own, items, p.pit, None, 1830)
+    assert any((a.pull_s != b.pull_s).any() for a, b in zip(own, cooks, strict=True))
+    for one, cook in zip(p.pieces, cooks, strict=True):
         on = one.step("on").planned.timestamp()
         pulls[one.item.name] = [
             max(on, lit + draws.warm_up_s[i]) + cook.pull_s[i] for i in range(FEW)

@@ -127,7 +127,11 @@ def _pieces(answer: Plan) -> Table:
             )
         )
     heads = ("piece", "pulled at core", "ready by the hour", "loss", "hold", "lethality")
-    return table_of("", heads, rows)
+    # A row that takes two lines costs the sheet its one page.
+    return table_of("", heads, rows, _WIDTHS)
+
+
+_WIDTHS = (15, 14, 17, 11, 25, 20)
 
 
 def _held(one: PieceOutlook) -> Text:
