@@ -149,7 +149,7 @@ def test_the_advice_is_the_cheapest_that_makes_it(shoulder: Replan, supper: Plan
     base = shoulder.lever(AS_PLANNED)
     first = enough[0]
     assert shown(shoulder.advice, "C") == (
-        f"shoulder: as planned it is ready for 18:30 in {chances(base.chance)} only. Enough is "
+        f"Shoulder: as planned it is ready for 18:30 in {chances(base.chance)} only. Enough is "
         f"{first.name}, which makes it {chances(first.chance)}; against going on as planned: "
         f"{first.cost}."
     )
@@ -168,7 +168,7 @@ def test_served_later_is_the_way_out_when_no_lever_helps(supper: Plan, log) -> N
     best = max(answer.levers, key=lambda lever: lever.chance)
     nearest = min(x.serve_at for x in answer.levers if x.serve_at)
     assert shown(answer.advice, "C") == (
-        f"shoulder: nothing here makes 12:00 with the chance wanted; best is {best.name} with "
+        f"Shoulder: nothing here makes 12:00 with the chance wanted; best is {best.name} with "
         f"{chances(best.chance)}. Nearest possible: serve it at {nearest:%H:%M}."
     )
     assert min(x.serve_at for x in answer.levers if x.serve_at) > tight.serve_at
@@ -320,7 +320,7 @@ def test_a_piece_that_the_plan_never_pulls_is_replanned_and_said(supper: Plan, l
     assert math.isnan(answer.lost.total_s)
     text = text_of(answer)
     assert "The plan has no time at which it is pulled" in text
-    assert shown(answer.advice, "C").startswith("shoulder is never ready. shoulder: ")
+    assert shown(answer.advice, "C").startswith("shoulder is never ready. Shoulder: ")
     assert answer.cautions[0] == "shoulder is never ready."
     assert json.loads(json.dumps(numbers_of(answer), allow_nan=False))["lost_s"] == {
         "total_s": None,
@@ -396,10 +396,10 @@ def test_the_first_lever_that_makes_it_is_enough() -> None:
     base, up = lever(AS_PLANNED, 0.405), lever("pit up", 0.915, cost="a hotter fire to feed")
     most = lever("foil now and pit up", 0.99)
     assert chosen(lever(AS_PLANNED, 0.912), up) == (
-        "shoulder: go on as planned; it is ready for 18:30 in 91 in 100."
+        "Shoulder: go on as planned; it is ready for 18:30 in 91 in 100."
     )
     assert chosen(base, lever("foil now", 0.899), up, most) == (
-        "shoulder: as planned it is ready for 18:30 in 40 in 100 only. Enough is pit up, which "
+        "Shoulder: as planned it is ready for 18:30 in 40 in 100 only. Enough is pit up, which "
         "makes it 91 in 100; against going on as planned: a hotter fire to feed."
     )
 
@@ -408,7 +408,7 @@ def test_where_none_makes_it_the_best_is_said_and_the_nearest_hour() -> None:
     base = lever(AS_PLANNED, 0.2, serve_at=SERVE + dt.timedelta(hours=2))
     up = lever("pit up", 0.455, serve_at=SERVE + dt.timedelta(hours=1))
     best = (
-        "shoulder: nothing here makes 18:30 with the chance wanted; best is pit up with 45 in "
+        "Shoulder: nothing here makes 18:30 with the chance wanted; best is pit up with 45 in "
         "100. "
     )
     assert chosen(base, up) == f"{best}Nearest possible: serve it at 19:30."

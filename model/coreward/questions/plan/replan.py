@@ -34,7 +34,7 @@ from coreward.questions.plan.cooks import pit_prior, portions
 from coreward.questions.plan.inputs import aware
 from coreward.questions.plan.words import serving_text
 from coreward.questions.verdict import CAUTION
-from coreward.words import METRIC, Difference, Lasting, Text, say, together
+from coreward.words import METRIC, Difference, Lasting, Opening, Text, say, together
 
 _HOUR = 3600.0
 AS_PLANNED = "go on as planned"
@@ -400,8 +400,8 @@ def _advice(plan: Plan, one: PieceOutlook, levers: Sequence[Lever]) -> Text:
     return together((*one.warnings, _choice(plan, one.item.name, levers)))
 
 
-def _choice(plan: Plan, name: str, levers: Sequence[Lever]) -> Text:
-    base, serve = levers[0], plan.serve_at
+def _choice(plan: Plan, piece: str, levers: Sequence[Lever]) -> Text:
+    base, serve, name = levers[0], plan.serve_at, Opening(piece)
     at = serving_text(serve)
     if base.makes_it:
         return say(
