@@ -12,14 +12,13 @@ from typing import Any
 import ipywidgets as W
 import pytest
 
-from coreward import cli
+from coreward import cli, person
 from coreward.logs.demo import SUPPER_LOG, demo_folder
 from coreward.questions.plan.panel import plan_panel
 from coreward.questions.rest.panel import rest_panel
 from coreward.questions.review.panel import log_panel
 from coreward.questions.stall.panel import stall_panel
 from coreward.questions.verdict.panel import verdict_panel
-from coreward.widgets import settings
 
 ROOT = Path(__file__).parents[2]
 FOREIGN = {
@@ -53,7 +52,7 @@ def foreign(text: str, units: str) -> str:
 @pytest.fixture(autouse=True)
 def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep the person's own settings out of the tests, and find the demo logs."""
-    monkeypatch.setenv(settings.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path))
     monkeypatch.chdir(ROOT)
 
 
@@ -62,7 +61,7 @@ def texts(widget: W.Widget) -> Iterator[str]:
     if isinstance(widget, W.Dropdown):
         # The list of units names them all, and says which is chosen.
         if not any("units" in name for name in widget._dom_classes):
-            yield from (str(label) for label, _ in widget.options)
+            yield from map(str, widget._options_labels)
     elif isinstance(widget, W.HTML):
         shown = re.sub(r"<style>.*?</style>", " ", str(widget.value), flags=re.DOTALL)
         yield from re.findall(r'alt="([^"]*)"', shown)

@@ -31,6 +31,7 @@ from coreward.words import (
     Degrees,
     Difference,
     Lasting,
+    Mass,
     Reading,
     Text,
     UnitChoice,
@@ -313,7 +314,7 @@ def _dampness(fitted: Fitted) -> tuple[str, str, Text]:
     if fresh is None:
         dew = Degrees(fitted.prior.dew_point(fitted.member))
         return ("dampness", "dew point of the pit", dew)
-    return ("dampness", "fresh air through the pit", f"{fresh:.1f} kg/h")
+    return ("dampness", "fresh air through the pit", say("{0}/h", Mass(fresh)))
 
 
 def forecast_data(answer: Forecast) -> tuple[Data, ...]:
