@@ -208,12 +208,16 @@ def _await_answer(server: Server, process: subprocess.Popen[bytes], log: Path) -
 
 
 def clear_numbers(folder: Path) -> None:
-    """Empty the numbers and outputs of all notebooks, so that a run can be seen."""
+    """Empty the numbers and outputs of all notebooks, so that a run can be seen.
+
+    Their code is unfolded: a folded cell shows no number.
+    """
     for path in folder.rglob("*.ipynb"):
         notebook = json.loads(path.read_text(encoding="utf-8"))
         for cell in notebook["cells"]:
             if cell["cell_type"] == "code":
                 cell["execution_count"], cell["outputs"] = None, []
+                cell["metadata"].pop("jupyter", None)
         path.write_text(json.dumps(notebook), encoding="utf-8")
 
 
