@@ -128,7 +128,8 @@ def test_a_reload_in_mid_computation_loses_nothing(open_page: OpenPage) -> None:
     assert page.kernel == kernel
     page.await_ready()
     for part in ("the first part", "the second part"):
-        expect(page.page.locator(".computed.has-live").get_by_text(part)).to_be_visible()
+        live = page.page.locator(".computed.has-live > .live")
+        expect(live.get_by_text(part)).to_be_visible()
     assert page.apologies() == []
 
 
