@@ -70,7 +70,7 @@ _STYLE: Final = """
   background: #fbeeec; color: #5e120c; line-height: 1.4; }
 .coreward-panel .coreward-status { font-size: 17px; line-height: 1.35; min-height: 2.7em;
   white-space: pre-line; }
-.coreward-panel.coreward-brief .coreward-status { font-size: 22px; color: #5e0f34; }
+.coreward-panel.coreward-brief .coreward-status { font-size: 18px; color: #5e0f34; }
 .coreward-panel a { color: #23408a; text-decoration: underline; }
 .coreward-panel .coreward-explanation { font-size: 14px; max-width: 1080px; }
 .coreward-panel.coreward-stale .coreward-explanation { opacity: 0.35; }
@@ -746,6 +746,7 @@ class Panel:
         self._hands.children = [group]
         self.widget.children = self.widget.children[:3]
         self.widget.add_class("coreward-brief")
+        self._show(self._view)
 
     def _button(self, words: str, name: str, action: Any) -> W.Button:
         return button(words, name, action)
@@ -811,9 +812,10 @@ class Panel:
         else:
             self._below_later.do(lambda: self._show_below(view))
         # Last, so that whoever waits for new words finds the new picture too.
+        brief = "coreward-brief" in self.widget._dom_classes
         self._status_line.value = (
             f'<div role="status" data-stage="{self.state.stage}">{view.banner}'
-            f"{html.escape(view.status)}"
+            f"{html.escape(view.status.partition(chr(10))[0] if brief else view.status)}"
             f"{' <em>(preview)</em>' if self.state.stage == 'preview' else ''}</div>"
         )
         if self._code_area.layout.display != "none":
