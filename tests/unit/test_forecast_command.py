@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import coreward as cw
-from coreward import cli
+from coreward import cli, person
 from coreward.forecast_command import change_of, piece_of
 from coreward.questions.forecast.answer import KEEP
 from coreward.units import read_temperature
@@ -18,6 +18,12 @@ pytestmark = pytest.mark.quick
 SUPPER = Path(__file__).parents[2] / "data" / "demo" / "harvest-supper.csv"
 PIECE = "pork shoulder, cylinder, 125 mm, 6.5 C"
 QUICK = ("--members", "30", "--until", "5")
+
+
+@pytest.fixture(autouse=True)
+def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep the person's own cooks out of the tests."""
+    monkeypatch.setenv(person.FOLDER_VARIABLE, str(tmp_path))
 
 
 def run(*more: str) -> int:

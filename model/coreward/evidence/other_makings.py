@@ -114,13 +114,7 @@ def hearing_of(answer: Forecast, truth_s: float, making: str = "") -> Hearing | 
     if pooled is None or truth_s <= 0.0:
         return None
     low, middle, high = (answer.quantile_s(p) - answer.now_s for p in (5.0, 50.0, 95.0))
-    seen = pooled.surprise
-    measures = (
-        math.log(max(seen.typical, 0.1)),
-        math.log(max(seen.residual_k, 0.05)),
-        math.log1p(abs(seen.slope_k_h)),
-        math.log(max(seen.far, 0.1)),
-    )
+    measures = tuple(pooled.surprise.measures[name] for name in MEASURES)
     return Hearing(making, pooled.stage, measures, truth_s, low, middle, high, pooled.trust)
 
 

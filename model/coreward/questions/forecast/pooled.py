@@ -65,6 +65,16 @@ class Surprise:
     slope_k_h: float
     far: float
 
+    @property
+    def measures(self) -> dict[str, float]:
+        """What takes off the trust, by the names of table ``forecast``."""
+        return {
+            "typical": math.log(max(self.typical, 0.1)),
+            "residual": math.log(max(self.residual_k, 0.05)),
+            "slope": math.log1p(abs(self.slope_k_h)),
+            "far": math.log(max(self.far, 0.1)),
+        }
+
 
 def surprise_of(fitted: Fitted) -> Surprise:
     """Return how surprised the physics is at its log."""
@@ -87,13 +97,9 @@ def surprise_of(fitted: Fitted) -> Surprise:
 def trust_in(surprise: Surprise) -> float:
     """Return what the physics weighs in the pool, from 0 to 1."""
     pool = tables.load("forecast", "pool")
-    log = (
-        pool["middle"]
-        - pool["typical"] * math.log(max(surprise.typical, 0.1))
-        - pool["residual"] * math.log(max(surprise.residual_k, 0.05))
-        - pool["slope"] * math.log1p(abs(surprise.slope_k_h))
-        - pool["far"] * math.log(max(surprise.far, 0.1))
-    )
+    log = pool["middle"]
+    for name, value in surprise.measures.items():
+        log -= pool[name] * value
     return float(pool["most"] * special.expit(log))
 
 
