@@ -42,6 +42,7 @@ from coreward.questions.plan.cooks import (
     portions,
 )
 from coreward.questions.plan.file import PlanFile, read_plan_file
+from coreward.questions.plan.words import risk
 from coreward.reports.write import report_bytes
 from coreward.tables.standards import load_standard
 from coreward.words import Held, Needed, shown
@@ -535,12 +536,12 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
     turkey = p.piece("turkey")
     for sentence in (
         f"Light the fire at {light} to serve at 18:30 on Saturday 24 October: ready by then in "
-        f"{chances(p.chance_ready)}, and in {chances(p.chance_in_hold)} also without any "
-        "piece waiting longer than its hold.",
+        f"{chances(p.chance_ready)}; a piece is done too early for its hold in "
+        f"{risk(p.chance_too_early)}.",
         f"Lit an hour earlier: ready in {chances(earlier[0])}, too early for a hold in "
-        f"{chances(earlier[2])}.",
+        f"{risk(earlier[2])}.",
         f"Lit an hour later: ready in {chances(later[0])}, too early for a hold in "
-        f"{chances(later[2])}.",
+        f"{risk(later[2])}.",
         f"Turkey comes late: with it the hour is kept in {chances(turkey.chance_ready)} only.",
         "18:30 cannot be kept with the chance wanted. Nearest possible: serve at "
         f"{p.nearest_serve_at:%H:%M}.",
@@ -663,6 +664,22 @@ def test_a_piece_that_the_plan_does_not_have_is_refused(supper_plan: Plan) -> No
 )
 def test_a_chance_is_never_said_surer_than_it_is(chance: float, words: str) -> None:
     assert chances(chance) == words
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [
+        (0.0999, "10 in 100"),
+        (0.09, "less than 10 in 100"),
+        (0.601, "61 in 100"),
+        (0.6, "60 in 100"),
+        (1.0, "99 in 100"),
+    ],
+)
+def test_the_chance_of_what_is_not_wanted_is_never_said_smaller(
+    chance: float, words: str
+) -> None:
+    assert risk(chance) == words
 
 
 # -- refusals ------------------------------------------------------------------------------

@@ -224,6 +224,7 @@ def told(*pieces: SimpleNamespace, **changes) -> list[str]:
         "chance_wanted": 0.9,
         "chance_ready": 0.95,
         "chance_in_hold": 0.93,
+        "chance_too_early": 0.03,
         "curve": OddsCurve(
             np.array([-3600.0, 0.0, 3600.0]),
             np.array([0.97, 0.95, 0.51]),
@@ -241,7 +242,7 @@ def told(*pieces: SimpleNamespace, **changes) -> list[str]:
 
 LEAD = (
     "Light the fire at 06:30 to serve at 18:30 on Saturday 24 October: ready by then in 95 in "
-    "100, and in 93 in 100 also without any piece waiting longer than its hold."
+    "100; it is done too early for its hold in less than 10 in 100."
 )
 EARLIER = "Lit an hour earlier: ready in 97 in 100, too early for a hold in 12 in 100."
 LATER = "Lit an hour later: ready in 51 in 100, too early for a hold in less than 10 in 100."

@@ -39,6 +39,12 @@ def chances(chance: float) -> str:
     return f"{min(hundredths, 99)} in 100" if hundredths >= 10 else "less than 10 in 100"
 
 
+def risk(chance: float) -> str:
+    """Return the chance of what is not wanted in words; never smaller than it is."""
+    hundredths = math.ceil(100.0 * chance - 1e-9)
+    return f"{min(hundredths, 99)} in 100" if hundredths >= 10 else "less than 10 in 100"
+
+
 def clock_text(moment: dt.datetime, near: dt.datetime) -> str:
     """Clock time, with the day and the clock's name where they are not those of `near`."""
     day = "" if moment.date() == near.date() else f"{moment:%a} "
@@ -183,8 +189,7 @@ def sentences(p: Plan) -> tuple[Text, ...]:
     text.append(
         f"Light the fire at {clock_text(p.light.planned, serve)} to serve at {at} on "
         f"{serve:%A} {serve.day} {serve:%B}: "
-        f"ready by then in {chances(p.chance_ready)}, and in {chances(p.chance_in_hold)} also "
-        "without any piece waiting longer than its hold."
+        f"ready by then in {chances(p.chance_ready)}{_too_early(p)}."
     )
     text += [_raised(one) for one in p.pieces if one.possible and _is_raised(one)]
     if p.light.latest > p.light.earliest:
@@ -205,6 +210,14 @@ def sentences(p: Plan) -> tuple[Text, ...]:
     return (*text, *waits(p))
 
 
+def _too_early(p: Plan) -> str:
+    """Say how often something is done before its hold could keep it until then."""
+    if p.chance_too_early <= 0.0:
+        return ""
+    whose = "it is" if len(p.pieces) == 1 else "a piece is"
+    return f"; {whose} done too early for its hold in {risk(p.chance_too_early)}"
+
+
 def shifted(p: Plan) -> list[Text]:
     """Say what becomes of the odds when the fire is lit an hour earlier or later."""
     text: list[Text] = []
@@ -214,7 +227,7 @@ def shifted(p: Plan) -> list[Text]:
             continue
         ready, _, early = p.curve.at(shift)
         text.append(
-            f"Lit {words}: ready in {chances(ready)}, too early for a hold in {chances(early)}."
+            f"Lit {words}: ready in {chances(ready)}, too early for a hold in {risk(early)}."
         )
     return text
 
