@@ -331,10 +331,11 @@ def _early(one: PieceOutlook, p: Plan) -> Say:
         keep: Text = say("nothing here keeps it hot that long in the {0}", place)
     elif until < cut.planned:
         keep = say(
-            "in the {0} it stays above {1} only until {2}",
+            "in the {0} it stays above {1} only until {2}{3}",
             place,
             Published(one.hot_limit_c),
             keeps,
+            _oven_keeps(one),
         )
     else:
         keep = say(
@@ -366,6 +367,14 @@ def _early(one: PieceOutlook, p: Plan) -> Say:
         keep,
         instead,
     )
+
+
+def _oven_keeps(one: PieceOutlook) -> Text:
+    """Name what keeps a piece longer; bare it would dry, and be as cool as what dries is."""
+    oven_c = tables.load("rest", "warm oven")["air_c"]
+    if one.item.hold.place != BOX or one.item.wrap is None or oven_c <= one.hot_limit_c:
+        return ""
+    return say(" (an oven of {0} would keep it longer, wrapped)", Degrees(oven_c))
 
 
 def _late(one: PieceOutlook, sign: LateSign, p: Plan) -> Say:
