@@ -178,7 +178,6 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
 
     Parameters
     ----------
-    options : argparse.Namespace
     read : callable
         Reads the whole log once.
     """

@@ -92,10 +92,6 @@ def find_originals(package_folder: Path | None = None) -> Originals:
     package_folder : Path, optional
         The folder of the ``coreward`` package; for tests.
 
-    Returns
-    -------
-    Originals
-
     Raises
     ------
     MissingFeatureError
@@ -152,10 +148,6 @@ def prepare_workbench(
         Where the copy goes; None means the person's home.
     originals : Originals, optional
         Where the notebooks come from; None means find them.
-
-    Returns
-    -------
-    Workbench
 
     Raises
     ------
@@ -502,10 +494,6 @@ def check_environment(folder: Path | None = None) -> tuple[Check, ...]:
     ----------
     folder : Path, optional
         The folder for a writable copy that would be used.
-
-    Returns
-    -------
-    tuple of Check
     """
     checks = [_check_python(), *_check_packages(), _check_notebooks(folder), _check_tables()]
     checks.append(_check_solver())

@@ -28,7 +28,6 @@ def add_log_options(
 
     Parameters
     ----------
-    parser : ArgumentParser
     needed : bool
         False where a command works without a log.
     answers : bool

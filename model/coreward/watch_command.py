@@ -144,12 +144,7 @@ def _polled(follower: Any, watcher: Watcher) -> bool:
 
 @dataclass
 class Watcher:
-    """What the loop keeps from one look to the next.
-
-    Parameters
-    ----------
-    options : argparse.Namespace
-    """
+    """What the loop keeps from one look to the next."""
 
     options: argparse.Namespace
     _wanted: Any = field(init=False)

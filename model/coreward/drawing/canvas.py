@@ -192,7 +192,6 @@ class PictureCanvas(FigureCanvasAgg):
 
         Parameters
         ----------
-        ax : Axes
         handles : sequence of Artist
             With their labels; for none of them, there is no legend.
         **options

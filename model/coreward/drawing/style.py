@@ -30,30 +30,20 @@ Dash = str | tuple[float, tuple[float, ...]]
 
 @dataclass(frozen=True)
 class Ink:
-    """How one meaning is drawn.
-
-    Attributes
-    ----------
-    colour : str
-        Hex colour.
-    line : str or tuple
-        Matplotlib line style.
-    marker : str
-        Marker drawn at a few points along the line, empty for none.
-    width : float
-        Line width in points.
-    label : str
-        The words of the legend.
-    hatch : str
-        Hatching where the meaning is an area instead of a line.
-    """
+    """How one meaning is drawn."""
 
     colour: str
+    """Hex colour."""
     line: Dash
+    """Matplotlib line style."""
     marker: str
+    """Marker drawn at a few points along the line, empty for none."""
     width: float
+    """Line width in points."""
     label: str
+    """The words of the legend."""
     hatch: str = ""
+    """Hatching where the meaning is an area instead of a line."""
 
     def kwargs(self) -> dict[str, Any]:
         """Return the keyword arguments for ``Axes.plot``."""

@@ -67,7 +67,6 @@ def find_events(
 
     Parameters
     ----------
-    log : ProbeLog
     meat : int
         Meat probe, counted from 1.
     until_s : float, optional

@@ -23,21 +23,14 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Step:
-    """A jump of the reading between two bins.
-
-    Attributes
-    ----------
-    at : int
-        Last bin before it.
-    jump_k : float
-        How far, after both sides' slopes are taken off. [K]
-    ratio : float
-        In units of the usual spread.
-    """
+    """A jump of the reading between two bins."""
 
     at: int
+    """Last bin before it."""
     jump_k: float
+    """How far, after both sides' slopes are taken off. [K]"""
     ratio: float
+    """In units of the usual spread."""
 
 
 def find_steps(meat: Track, expected_c: Floats | None = None) -> list[Step]:
@@ -153,25 +146,17 @@ def joined(meat: Track, moves: tuple[Step, ...]) -> Floats:
 
 @dataclass(frozen=True)
 class ProbeStory:
-    """What a probe went through, in order: on, moved, pulled.
-
-    Attributes
-    ----------
-    events : tuple of Event
-        Kinds ``meat_on``, ``probe_moved`` and ``pulled``.
-    first, last : int
-        Bins between which the probe was in the meat, on the fire.
-    moves : tuple of Step
-        While it was.
-    put_in : bool
-        Whether the probe itself shows when the meat went on: it went from elsewhere into it.
-    """
+    """What a probe went through, in order: on, moved, pulled."""
 
     events: tuple[Event, ...]
+    """Kinds ``meat_on``, ``probe_moved`` and ``pulled``."""
     first: int
     last: int
+    """Bins between which the probe was in the meat, on the fire."""
     moves: tuple[Step, ...]
+    """While it was."""
     put_in: bool
+    """Whether the probe itself shows when the meat went on: it went from elsewhere into it."""
 
 
 def tell_steps(

@@ -111,10 +111,6 @@ def find_stalls(
     usable : ndarray of bool, shape (n,), optional
         Rows that may be judged (gaps of a log are not).
 
-    Returns
-    -------
-    tuple of Stall
-
     Notes
     -----
     Quotient ``q = (dT/dt) / (T_air - T_core)``, as a share of its largest

@@ -39,38 +39,24 @@ _MOST_BYTES: Final = 2_000_000
 
 @dataclass(frozen=True)
 class OwnCook:
-    """A cook as it is kept.
-
-    Attributes
-    ----------
-    cook : PastCook
-    when : str
-        Date and time of its beginning as far as they are known, in ISO 8601.
-    happened : tuple of str
-        What happened, a sentence each, in °C.
-    """
+    """A cook as it is kept."""
 
     cook: PastCook
     when: str = ""
+    """Date and time of its beginning as far as they are known, in ISO 8601."""
     happened: tuple[str, ...] = field(default=(), metadata=apart())
+    """What happened, a sentence each, in °C."""
 
 
 @dataclass(frozen=True)
 class Shelf:
-    """What the folder holds.
-
-    Attributes
-    ----------
-    place : Path
-    kept : tuple of OwnCook
-        In the order in which they were cooked.
-    damaged : tuple of (str, str)
-        Name of each file that cannot be used, and why. It stays where it is.
-    """
+    """What the folder holds."""
 
     place: Path = field(metadata=apart())
     kept: tuple[OwnCook, ...] = ()
+    """In the order in which they were cooked."""
     damaged: tuple[tuple[str, str], ...] = ()
+    """Name of each file that cannot be used, and why. It stays where it is."""
 
     @property
     def cooks(self) -> tuple[PastCook, ...]:

@@ -31,7 +31,6 @@ def handout(
 
     Parameters
     ----------
-    lesson : Lesson
     units : str or UnitChoice
         "C" or "F", or a choice of units.
     picture : Picture, optional
@@ -92,7 +91,6 @@ def answer_sheet(lesson: Lesson, units: str | UnitChoice = "C") -> Document:
 
     Parameters
     ----------
-    lesson : Lesson
     units : str or UnitChoice
         As for `handout`.
     """

@@ -60,7 +60,6 @@ def cook(
         [m]
     wrap : str, optional
         "foil" or "paper", put on when the core has `wrap_at_c`. [°C]
-    wrap_at_c : float
     transport : str
         Set of that table: another account of how water moves.
     """

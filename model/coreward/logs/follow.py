@@ -408,10 +408,6 @@ def read_in_order(path: str | Path, **stated: Unpack[Stating]) -> ProbeLog:
     **stated
         As for `read_log`: ``units``, ``columns``, ``start_date``, ``zone``, ``accept_jumps``.
 
-    Returns
-    -------
-    ProbeLog
-
     Raises
     ------
     LogError

@@ -102,7 +102,6 @@ class LessonCards:
 
     Parameters
     ----------
-    lesson : Lesson
     units : str or UnitChoice, optional
         Units at the start; those kept in the settings when not given.
     """
@@ -137,7 +136,6 @@ class LessonCards:
 
         Parameters
         ----------
-        *names : str
         given : mapping, optional
             Exercise to something the page computed before that it can use.
         """

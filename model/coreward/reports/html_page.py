@@ -109,11 +109,6 @@ def html_page(document: Document, units: Units = METRIC) -> str:
 
     Everything that came from outside (labels, file names, sentences) is escaped, and the
     page forbids itself to load or run anything.
-
-    Parameters
-    ----------
-    document : Document
-    units : str or UnitChoice
     """
     document = document.shown(units)
     parts = [

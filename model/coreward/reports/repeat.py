@@ -156,7 +156,6 @@ def cook_code(result: Result, name: str = "cook") -> str:
 
     Parameters
     ----------
-    result : Result
     name : str
         Of the variable that holds it.
     """

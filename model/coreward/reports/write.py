@@ -99,10 +99,6 @@ def report_bytes(
     with_code : bool
         Whether page and PDF show the lines of Python that repeat it.
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     InputError
@@ -208,7 +204,6 @@ def download_link(content: bytes, name: str, words: str = "") -> str:
 
     Parameters
     ----------
-    content : bytes
     name : str
         File name; its suffix says the kind.
     words : str

@@ -42,25 +42,17 @@ _FOLLOW_S: Final = 0.1
 
 @dataclass(frozen=True)
 class Quantity:
-    """How one kind of number is shown.
-
-    Attributes
-    ----------
-    symbol : callable
-        From a unit choice to the unit's symbol.
-    shown, stored : callable
-        From the stored value to the shown one, and back.
-    step : callable
-        From a unit choice to the step of the slider, in the shown unit.
-    digits : callable
-        From a unit choice to the digits after the point.
-    """
+    """How one kind of number is shown."""
 
     symbol: Callable[[UnitChoice], str]
+    """From a unit choice to the unit's symbol."""
     shown: Callable[[float, UnitChoice], float]
     stored: Callable[[float, UnitChoice], float]
+    """From the stored value to the shown one, and back."""
     step: Callable[[UnitChoice], float]
+    """From a unit choice to the step of the slider, in the shown unit."""
     digits: Callable[[UnitChoice], int]
+    """From a unit choice to the digits after the point."""
 
     def number(self, value: float, units: UnitChoice) -> str:
         """Return a stored value in digits, one more where they would round to another."""

@@ -40,7 +40,6 @@ class KeepForm:
 
     Attributes
     ----------
-    button : Button
     widget : VBox
         What it unfolds.
     """

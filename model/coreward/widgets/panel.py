@@ -142,21 +142,6 @@ _BELOW_MOST_S: Final = 0.25
 class View:
     """What a panel shows for one outcome.
 
-    Attributes
-    ----------
-    picture : bytes
-        PNG; empty for no picture.
-    alt : str
-        The picture in words.
-    status : str
-        One line of numbers and words above the picture, as plain text.
-    explanation : str
-        Sentences below the picture, where their length cannot make it jump.
-    banner : str
-        HTML above the status: an answer in large letters.
-    below : callable, optional
-        Fills what `Panel.extra` returned. It is called when the picture has been sent.
-
     Notes
     -----
     While a slider moves, what stands below the picture follows a moment later, so that no
@@ -164,11 +149,17 @@ class View:
     """
 
     picture: bytes
+    """PNG; empty for no picture."""
     alt: str
+    """The picture in words."""
     status: str
+    """One line of numbers and words above the picture, as plain text."""
     explanation: str = ""
+    """Sentences below the picture, where their length cannot make it jump."""
     below: Callable[[], None] | None = None
+    """Fills what `Panel.extra` returned. It is called when the picture has been sent."""
     banner: str = ""
+    """HTML above the status: an answer in large letters."""
 
 
 class PanelState(traitlets.HasTraits):

@@ -57,24 +57,16 @@ MIGRATIONS: Final[Mapping[int, Callable[[Content], Content]]] = MappingProxyType
 
 @dataclass(frozen=True)
 class Opened:
-    """What a file says, checked against a panel.
-
-    Attributes
-    ----------
-    inputs : dict
-        By trait name, complete.
-    units : UnitChoice
-        What the person read on the page.
-    kept : dict or None
-        Inputs of the cook kept for comparison.
-    missing : tuple of str
-        Labels of the inputs that the file does not have.
-    """
+    """What a file says, checked against a panel."""
 
     inputs: dict[str, Any]
+    """By trait name, complete."""
     units: UnitChoice
+    """What the person read on the page."""
     kept: dict[str, Any] | None
+    """Inputs of the cook kept for comparison."""
     missing: tuple[str, ...]
+    """Labels of the inputs that the file does not have."""
 
 
 def text_of(

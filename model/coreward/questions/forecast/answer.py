@@ -182,51 +182,34 @@ def sayings(changes: Sequence[Change]) -> tuple[Say, ...]:
 
 @dataclass(frozen=True)
 class Forecast:
-    """When a probe will show its target, and its curve until then.
-
-    Attributes
-    ----------
-    fitted : Fitted
-    target : Target
-    changes : tuple of Change
-    pit : PitOutlook
-    finish_s : ndarray, shape (members,)
-        When each member is ready, in the log's time; infinite where never within the
-        horizon. [s]
-    time_s : ndarray, shape (times,)
-        From now on, in the log's time. [s]
-    bands_c : ndarray, shape (5, times)
-        Percentiles `BANDS` of the probe's reading. [°C]
-    past_bands_c : ndarray, shape (5, past times)
-        The same of the fit, at ``fitted.past.time_s``. [°C]
-    effective_share : float
-        See `coreward.questions.forecast.fit.weigh`. [-]
-    water_loss_fraction, evaporated_fraction : ndarray, shape (members,)
-        Of the raw mass, when ready. [-]
-    horizon_s : float
-        How far it looked ahead of now. [s]
-    already_s : float or None
-        When the target was reached, if it was before now. [s]
-    pooled : Pooled or None
-        What each of the two witnesses says by itself, and how they are weighed; None
-        where only the physics was asked.
-    """
+    """When a probe will show its target, and its curve until then."""
 
     fitted: Fitted = field(metadata=told_as("fit"))
     target: Target
     changes: tuple[Change, ...] = field(metadata=told_as(told=sayings))
     pit: PitOutlook
     finish_s: Floats = field(metadata=apart())
+    """When each member is ready, in the log's time; infinite where never within the horizon.
+    [s] Shape (members,)."""
     time_s: Floats = field(metadata=apart())
+    """From now on, in the log's time. [s] Shape (times,)."""
     bands_c: Floats = field(metadata=apart())
+    """Percentiles `BANDS` of the probe's reading. [°C] Shape (5, times)."""
     past_bands_c: Floats = field(metadata=apart())
+    """The same of the fit, at ``fitted.past.time_s``. [°C] Shape (5, past times)."""
     effective_share: float
+    """See `coreward.questions.forecast.fit.weigh`. [-]"""
     water_loss_fraction: Floats = field(metadata=apart())
     evaporated_fraction: Floats = field(metadata=apart())
+    """Of the raw mass, when ready. [-] Shape (members,)."""
     horizon_s: float
+    """How far it looked ahead of now. [s]"""
     already_s: float | None = None
+    """When the target was reached, if it was before now. [s]"""
     notes: tuple[Text, ...] = ()
     pooled: Pooled | None = field(default=None, metadata=told_as("witnesses"))
+    """What each of the two witnesses says by itself, and how they are weighed; None where only
+    the physics was asked."""
 
     @property
     def now_s(self) -> float:
@@ -275,8 +258,6 @@ def forecast_from(
 
     Parameters
     ----------
-    fitted : Fitted
-    target : Target
     changes : sequence of Change
         What will be done, in order; nothing if empty.
     pit_series : pair of ndarray, optional
@@ -294,10 +275,6 @@ def forecast_from(
         The person's own, beside the library; and their name of the pit.
     left_out : str, optional
         A making of the library that is not asked; for honest tests.
-
-    Returns
-    -------
-    Forecast
 
     Raises
     ------
@@ -662,10 +639,6 @@ def forecast(
         See `forecast_from`.
     earlier : Forecast, optional
         Where the fit begins; the answer is the same, sooner.
-
-    Returns
-    -------
-    Forecast
     """
     fitted = fit(
         log,
@@ -708,8 +681,6 @@ def compare_changes(
 
     Parameters
     ----------
-    fitted : Fitted
-    target : Target
     ways : mapping of str to sequence of Change
         By name, such as ``{"leave it": (), "wrap now": (Change(in_s=0, wrap="foil"),)}``.
     members, seed, own, pit_name

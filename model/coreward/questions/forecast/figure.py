@@ -74,7 +74,6 @@ def figure_forecast(
 
     Parameters
     ----------
-    answer : Forecast
     log : ProbeLog
         The one it was made from.
     events : sequence of Event
@@ -233,7 +232,6 @@ def figure_ways(
     ----------
     ways : mapping of str to Forecast
         From `coreward.questions.forecast.answer.compare_changes`.
-    log : ProbeLog
     units : {"C", "F"} or UnitChoice
     """
     as_units(units)

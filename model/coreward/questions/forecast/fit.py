@@ -55,39 +55,27 @@ _LEAST_SHARE = 0.2
 
 @dataclass(frozen=True)
 class Past:
-    """What the fit takes of a log: averaged air and readings since the meat went on.
-
-    Attributes
-    ----------
-    begin_s, now_s : float
-        In the log's time: meat on, and the last sample used. [s]
-    air_time_s, air_c : ndarray
-        Nodes of the air since `begin_s`. [s, °C]
-    time_s, reading_c : ndarray
-        Averaged readings of the meat probe. [s since `begin_s`, °C]
-    segment : ndarray of int
-        0, then 1 more each time the probe was moved.
-    noise : float
-        Scatter of an averaged reading. [K]
-    wraps : tuple of (float, str or None)
-        Changes of covering: when [s since `begin_s`], and to what.
-    log : ProbeLog or None
-        What it was taken of, for times of day and for the picture.
-    meat : int
-        Which of its meat probes, from 1.
-    """
+    """What the fit takes of a log: averaged air and readings since the meat went on."""
 
     begin_s: float
     now_s: float
+    """In the log's time: meat on, and the last sample used. [s]"""
     air_time_s: Floats
     air_c: Floats
+    """Nodes of the air since `begin_s`. [s, °C]"""
     time_s: Floats
     reading_c: Floats
+    """Averaged readings of the meat probe. [s since `begin_s`, °C]"""
     segment: NDArray[np.int64]
+    """0, then 1 more each time the probe was moved."""
     noise: float
+    """Scatter of an averaged reading. [K]"""
     wraps: tuple[tuple[float, str | None], ...] = ()
+    """Changes of covering: when [s since `begin_s`], and to what."""
     log: ProbeLog | None = field(default=None, repr=False)
+    """What it was taken of, for times of day and for the picture."""
     meat: int = 1
+    """Which of its meat probes, from 1."""
 
     @property
     def duration_s(self) -> float:
@@ -116,29 +104,21 @@ class Past:
 
 @dataclass(frozen=True)
 class Fitted:
-    """The best guess, and draws around it.
-
-    Attributes
-    ----------
-    best : ndarray, shape (unknowns,)
-        In standard deviations of what was believed before.
-    root : ndarray, shape (unknowns, unknowns)
-        Lower triangle whose square is the covariance of the doubt left.
-    spread : mapping of str to float
-        Doubt left of each unknown, as a share of the doubt before.
-    predicted_c : ndarray
-        Best curve at `past.time_s`. [°C]
-    residual_k : float
-        Root mean square of reading less best curve. [K]
-    """
+    """The best guess, and draws around it."""
 
     prior: Prior = field(metadata=apart())
     past: Past = field(metadata=apart())
     best: Floats = field(metadata=apart())
+    """In standard deviations of what was believed before. Shape (unknowns,)."""
     root: Floats = field(metadata=apart())
+    """Lower triangle whose square is the covariance of the doubt left. Shape (unknowns,
+    unknowns)."""
     spread: dict[str, float] = field(metadata=told_as("doubt_left"))
+    """Doubt left of each unknown, as a share of the doubt before."""
     predicted_c: Floats = field(metadata=apart())
+    """Best curve at `past.time_s`. [°C]"""
     residual_k: float
+    """Root mean square of reading less best curve. [K]"""
     names: tuple[str, ...] = field(default=NAMES, metadata=apart())
 
     @property
@@ -190,7 +170,6 @@ def prepare_past(
 
     Parameters
     ----------
-    log : ProbeLog
     meat : int
         Which meat probe, from 1.
     until_s : float, optional
@@ -316,16 +295,10 @@ def fit_past(
 
     Parameters
     ----------
-    past : Past
-    prior : Prior
     start : ndarray, optional
         Where to begin, such as the best guess of an earlier fit.
     cores : int, optional
         Threads; as many as there are cores if None.
-
-    Returns
-    -------
-    Fitted
     """
     moved = int(past.segment.max())
     names = (*NAMES, *(f"{what}_{i + 2}" for i in range(moved) for what in ("depth", "bias")))
@@ -477,7 +450,6 @@ def weigh(fitted: Fitted, draws: Floats, noise: Floats, curves: Floats) -> tuple
 
     Parameters
     ----------
-    fitted : Fitted
     draws, noise : ndarray
         From `draw`.
     curves : ndarray, shape (count, times)
@@ -533,7 +505,6 @@ def fit(
 
     Parameters
     ----------
-    log : ProbeLog
     piece : Piece
         As stated: cut, size across, temperature at the start.
     meat : int
@@ -550,10 +521,6 @@ def fit(
         Where to begin, such as ``best`` of an earlier fit.
     cores : int, optional
         Threads.
-
-    Returns
-    -------
-    Fitted
 
     Raises
     ------

@@ -44,26 +44,18 @@ _STANDS_UNDER_K = 15.0
 
 @dataclass(frozen=True)
 class Surprise:
-    """How far the best curve of the physics is from the log, in its own measure.
-
-    Attributes
-    ----------
-    largest, typical : float
-        Of the standardised residuals: the largest, and the root of their mean square.
-        1 is what the physics expects. [-]
-    residual_k : float
-        Root mean square of reading less best curve. [K]
-    slope_k_h : float
-        How much faster the reading rises than the best curve, lately. [K/h]
-    far : float
-        How far the best guess had to go from what was believed: root mean square. [-]
-    """
+    """How far the best curve of the physics is from the log, in its own measure."""
 
     largest: float
     typical: float
+    """Of the standardised residuals: the largest, and the root of their mean square. 1 is what
+    the physics expects. [-]"""
     residual_k: float
+    """Root mean square of reading less best curve. [K]"""
     slope_k_h: float
+    """How much faster the reading rises than the best curve, lately. [K/h]"""
     far: float
+    """How far the best guess had to go from what was believed: root mean square. [-]"""
 
     @property
     def measures(self) -> dict[str, float]:
@@ -105,35 +97,23 @@ def trust_in(surprise: Surprise) -> float:
 
 @dataclass(frozen=True)
 class Pooled:
-    """What is believed of the finish, and what each witness says.
-
-    Attributes
-    ----------
-    trust : float
-        Share of the physics in the pool. [-]
-    surprise : Surprise
-    stage : str
-        "far", "near" or "standing".
-    physics_left_s : ndarray
-        Draws of the physics alone; infinite for never. [s]
-    witness_left_s : ndarray
-        Draws of the past cooks alone; empty where none could be asked. [s]
-    own_share : float
-        Of the past cooks' weight, what the person's own have. [-]
-    stood_s : float
-        How long it has stood still so far. [s]
-    too_cool : bool
-        Whether the air itself, as it is foreseen, is too cool for the target.
-    """
+    """What is believed of the finish, and what each witness says."""
 
     trust: float
+    """Share of the physics in the pool. [-]"""
     surprise: Surprise
     stage: str
+    """One of "far", "near" or "standing"."""
     physics_left_s: Floats = field(metadata=apart())
+    """Draws of the physics alone; infinite for never. [s]"""
     witness_left_s: Floats = field(metadata=apart())
+    """Draws of the past cooks alone; empty where none could be asked. [s]"""
     own_share: float = 0.0
+    """Of the past cooks' weight, what the person's own have. [-]"""
     stood_s: float = 0.0
+    """How long it has stood still so far. [s]"""
     too_cool: bool = False
+    """Whether the air itself, as it is foreseen, is too cool for the target."""
 
     @property
     def explains(self) -> bool:
@@ -172,8 +152,6 @@ def seen_of(
 
     Parameters
     ----------
-    fitted : Fitted
-    target_c : float
     changes : sequence of Change
         What will be done.
     level_c : float, optional
@@ -247,8 +225,6 @@ def pool_draws(
     ----------
     left_s : ndarray, shape (members,)
         Of the physics.
-    too_cool : bool
-    trust : float
     heard : bool
         Whether past cooks can be asked.
 

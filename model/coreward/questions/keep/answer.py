@@ -39,22 +39,14 @@ _ODD = 4.0
 
 @dataclass(frozen=True)
 class Kept:
-    """A cook that was kept.
-
-    Attributes
-    ----------
-    own : OwnCook
-    file : Path
-    learned : Learned
-        Of its pit, this cook included.
-    noted : tuple of Text
-        What to look at.
-    """
+    """A cook that was kept."""
 
     own: OwnCook
     file: Path = field(metadata=told_as(told=str))
     learned: Learned
+    """Of its pit, this cook included."""
     noted: tuple[Text, ...] = field(default=(), metadata=apart())
+    """What to look at."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +127,6 @@ def own_cook(
 
     Parameters
     ----------
-    log : ProbeLog
     cut : str
         As it is called.
     target_c : float

@@ -173,10 +173,6 @@ def plan(
         What the person's own cooks in this pit have taught
         (:func:`coreward.experience.learned.learned`).
 
-    Returns
-    -------
-    Plan
-
     Raises
     ------
     InputError

@@ -35,7 +35,6 @@ def calendar_bytes(
 
     Parameters
     ----------
-    plan : Plan
     title : str
         Put before each entry, such as the name of the supper.
     made_at : datetime, optional
@@ -90,7 +89,6 @@ def write_calendar(
 
     Parameters
     ----------
-    plan : Plan
     path : str or Path
         Must end in .ics.
     title, made_at, units

@@ -81,19 +81,7 @@ _HOLD = ("place", "least", "most", "preheated", "limit")
 
 @dataclass(frozen=True)
 class PlanFile:
-    """What a file asks.
-
-    Attributes
-    ----------
-    title : str
-    pieces : tuple of PlannedPiece
-    pit : PitPlan
-    serve_at : datetime
-    pit_name : str
-        The person's name of the pit; empty where none was given.
-    chance : float or None
-    not_before : datetime or None
-    """
+    """What a file asks."""
 
     title: str
     pieces: tuple[PlannedPiece, ...]
@@ -102,6 +90,7 @@ class PlanFile:
     chance: float | None = None
     not_before: dt.datetime | None = None
     pit_name: str = ""
+    """The person's name of the pit; empty where none was given."""
 
     def plan(self, **changes: Any) -> Plan:
         """Plan it, with changes to the arguments of :func:`coreward.plan`.
@@ -122,10 +111,6 @@ class PlanFile:
 
 def read_plan_file(path: str | Path) -> PlanFile:
     """Read a plan from a TOML file.
-
-    Parameters
-    ----------
-    path : str or Path
 
     Raises
     ------

@@ -140,30 +140,21 @@ def _usual_doubts(names: Sequence[str]) -> dict[str, float]:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a piece should be like when it is pulled.
-
-    Attributes
-    ----------
-    core_c : float
-        Core temperature at least. [°C]
-    tenderness : float, optional
-        Softening of the core at least, by the middle of the two published series (see
-        :func:`coreward.questions.rest.tenderness.tenderness`); 1 is tender. [-]
-    most_loss : float, optional
-        Water lost up to the pull at most, of the raw mass. [-]
-    crust_activity : float, optional
-        Water activity of the surface at most, when it is wrapped, or pulled bare: how
-        dry the crust must be. [-]
-    lethality : bool or tuple of str
-        Whether the pull waits until hold tables are met at the coldest point, with the
-        probe's error on top: those that decide for the meat, or the standards named.
-    """
+    """What a piece should be like when it is pulled."""
 
     core_c: float
+    """Core temperature at least. [°C]"""
     tenderness: float | None = None
+    """Softening of the core at least, by the middle of the two published series (see
+    :func:`coreward.questions.rest.tenderness.tenderness`); 1 is tender. [-]"""
     most_loss: float | None = None
+    """Water lost up to the pull at most, of the raw mass. [-]"""
     crust_activity: float | None = None
+    """Water activity of the surface at most, when it is wrapped, or pulled bare: how dry the
+    crust must be. [-]"""
     lethality: bool | tuple[str, ...] = True
+    """Whether the pull waits until hold tables are met at the coldest point, with the probe's
+    error on top: those that decide for the meat, or the standards named."""
 
     def __post_init__(self) -> None:
         boils = ", because wet meat does not pass the boiling point"
@@ -195,28 +186,19 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Hold:
-    """Where a piece waits between pull and slice.
-
-    Attributes
-    ----------
-    place : str
-        "box" for an insulated box, or a place of table ``rest`` such as "warm oven",
-        "holding cabinet", "towels" or "kitchen".
-    least_s : float
-        Rest that it needs in any case. [s]
-    most_s : float
-        Longest that it may wait; the hot-holding limit may cut it down. [s]
-    preheated_c : float, optional
-        Of the box. [°C]
-    limit : str
-        Name of the published hot-holding limit.
-    """
+    """Where a piece waits between pull and slice."""
 
     place: str = BOX
+    """Either "box" for an insulated box, or a place of table ``rest`` such as "warm oven",
+    "holding cabinet", "towels" or "kitchen"."""
     least_s: float = field(default_factory=lambda: usual("least_rest"))
+    """Rest that it needs in any case. [s]"""
     most_s: float = field(default_factory=lambda: usual("most_hold"))
+    """Longest that it may wait; the hot-holding limit may cut it down. [s]"""
     preheated_c: float | None = None
+    """Of the box. [°C]"""
     limit: str = DEFAULT_LIMIT
+    """Name of the published hot-holding limit."""
 
     def __post_init__(self) -> None:
         hot_holding_limit(self.limit)
@@ -238,40 +220,26 @@ class Hold:
 
 @dataclass(frozen=True)
 class PlannedPiece:
-    """One piece on the pit.
-
-    Attributes
-    ----------
-    name : str
-        What the crew calls it; each piece its own.
-    piece : Piece
-    wanted : Wanted
-    wrap : str or None
-        "foil", "paper" or None.
-    wrap_at_core_c : float, optional
-        Core temperature at which it is wrapped. [°C]
-    mass_kg : float, optional
-        Raw; that of the piece where it knows its own. [kg] Needed for a hold in a box.
-    hold : Hold
-    slicing_s : float
-        From the hold to the plates. [s]
-    not_before : datetime, optional
-        If it cannot go on earlier, because it comes late.
-    doubt : mapping of str to float
-        Other standard deviations than those of table ``forecast``, such as
-        ``{"size": 0.04}`` for a piece that was measured well.
-    """
+    """One piece on the pit."""
 
     name: str
+    """What the crew calls it; each piece its own."""
     piece: Piece = field(metadata=apart())
     wanted: Wanted
     wrap: str | None = None
+    """One of "foil", "paper" or None."""
     wrap_at_core_c: float | None = None
+    """Core temperature at which it is wrapped. [°C]"""
     mass_kg: float | None = None
+    """Raw; that of the piece where it knows its own. [kg] Needed for a hold in a box."""
     hold: Hold = field(default_factory=Hold)
     slicing_s: float = field(default_factory=lambda: usual("slicing"))
+    """From the hold to the plates. [s]"""
     not_before: dt.datetime | None = None
+    """If it cannot go on earlier, because it comes late."""
     doubt: Mapping[str, float] = field(default_factory=dict)
+    """Other standard deviations than those of table ``forecast``, such as ``{"size": 0.04}``
+    for a piece that was measured well."""
 
     def __post_init__(self) -> None:
         from coreward.questions.forecast.fit import NAMES  # late: it loads what only cooks need
@@ -326,37 +294,25 @@ class PlannedPiece:
 
 @dataclass(frozen=True)
 class PitPlan:
-    """The pit and what is planned with it.
-
-    Attributes
-    ----------
-    air_c : float
-        Temperature it is held at. [°C]
-    dew_point_c : float, optional
-        Of the pit's air, if it is known; else the meat makes its own damp. [°C]
-    fire : str, optional
-        What heats it, a set of table ``fire``: tells how much fresh air comes in.
-    turn_up_c, turn_up_after_s : float, optional
-        A hotter level, and how long after the first piece went on it begins. [°C, s]
-    pressure_pa : float
-        Ambient. [Pa]
-    warm_up_s : float
-        Left between lighting and the first piece. [s]
-    doubt : mapping of str to float
-        Other standard deviations than the tables' of what all pieces share:
-        ``heat_transfer``, ``air_offset``, ``fresh_air``, ``dew_point`` where one is stated
-        (table ``forecast``) and ``pit_level`` (table ``plan``), for a pit whose ways are
-        known.
-    """
+    """The pit and what is planned with it."""
 
     air_c: float = 110.0
+    """Temperature it is held at. [°C]"""
     dew_point_c: float | None = None
+    """Of the pit's air, if it is known; else the meat makes its own damp. [°C]"""
     fire: str | None = None
+    """What heats it, a set of table ``fire``: tells how much fresh air comes in."""
     turn_up_c: float | None = None
     turn_up_after_s: float | None = None
+    """A hotter level, and how long after the first piece went on it begins. [°C, s]"""
     pressure_pa: float = 101325.0
+    """Ambient. [Pa]"""
     warm_up_s: float = field(default_factory=lambda: usual("warm_up"))
+    """Left between lighting and the first piece. [s]"""
     doubt: Mapping[str, float] = field(default_factory=dict)
+    """Other standard deviations than the tables' of what all pieces share: ``heat_transfer``,
+    ``air_offset``, ``fresh_air``, ``dew_point`` where one is stated (table ``forecast``) and
+    ``pit_level`` (table ``plan``), for a pit whose ways are known."""
 
     def __post_init__(self) -> None:
         _between(self.air_c, "The pit", 60.0, 220.0, "°C", "")

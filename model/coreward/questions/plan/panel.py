@@ -196,8 +196,6 @@ class PlanPanel(Panel):
 
     Parameters
     ----------
-    state : PlanState
-    units : str or UnitChoice, optional
     zone : ZoneInfo
         Clock of the place.
     now : callable, optional

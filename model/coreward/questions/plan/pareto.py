@@ -27,25 +27,17 @@ _WORST = 1e6
 
 @dataclass(frozen=True, eq=False)
 class Front:
-    """What a search found.
-
-    Attributes
-    ----------
-    choices : ndarray, shape (points, variables)
-        On the front, ordered by the first goal.
-    goals : ndarray, shape (points, goals)
-        Smaller is better.
-    picked : ndarray of int
-        Rows of the front that are best for one of the weights: a few that stand for all.
-    tried_choices, tried_goals : ndarray
-        Every point that was evaluated.
-    """
+    """What a search found."""
 
     choices: Floats
+    """On the front, ordered by the first goal. Shape (points, variables)."""
     goals: Floats
+    """Smaller is better. Shape (points, goals)."""
     picked: NDArray[np.int64]
+    """Rows of the front that are best for one of the weights: a few that stand for all."""
     tried_choices: Floats
     tried_goals: Floats
+    """Every point that was evaluated."""
 
 
 def nondominated(goals: Floats) -> NDArray[np.bool_]:
@@ -93,11 +85,6 @@ def search_front(
         Choices known beforehand; the front is nowhere worse than they are.
     rounds, crowd : int
         Generations of each problem, and members per choice in each.
-    seed : int
-
-    Returns
-    -------
-    Front
 
     Raises
     ------

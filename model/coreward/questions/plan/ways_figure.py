@@ -22,7 +22,6 @@ def figure_ways(answer: Ways, best: Ways | None = None, units: Units = METRIC) -
 
     Parameters
     ----------
-    answer : Ways
     best : Ways, optional
         Ways found by search, compared on the same draws, in the order of the front.
     units : str or UnitChoice

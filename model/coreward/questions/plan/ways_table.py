@@ -16,7 +16,6 @@ class WaysTable:
 
     Parameters
     ----------
-    answer : Ways
     by : str
         Column at the start, a key of ``COLUMNS``.
     units : str or UnitChoice

@@ -123,12 +123,10 @@ class RestPicture:
         ----------
         told : Carryover
             The cook and its rest.
-        tender : Tenderness
         inside : Section
             Of the same cook at `at_time_s`.
         at_time_s : float
             Since the start of the cook. [s]
-        units : str or UnitChoice
         dry : Carryover, optional
             The dry comparison.
         kept : Carryover, optional
