@@ -23,38 +23,15 @@ from coreward.lessons.lesson import (
     asked_unit,
     check_exercise,
     check_prediction,
-    shown_number,
 )
+from coreward.reports.cards import look
 from coreward.reports.document import Document, Picture
 from coreward.reports.write import download_link, report_bytes
 from coreward.widgets.panel import default_units
 from coreward.widgets.panel_parts import PAGE_STYLE
 from coreward.words import UnitChoice, shown
 
-_STYLE: Final = """
-<style>
-.coreward-lesson { border: 1px solid #c9cfd4; border-left: 6px solid #5e0f34;
-  padding: 6px 14px 10px; max-width: 980px; box-sizing: border-box; overflow: hidden; }
-.coreward-lesson .widget-html-content { line-height: 1.45; font-size: 14px;
-  color: #20262b; white-space: normal; height: auto; }
-.coreward-lesson .widget-html { height: auto; }
-.coreward-lesson .widget-radio { width: 100%; height: auto; }
-.coreward-lesson .widget-radio > .widget-label { position: absolute; width: 1px; height: 1px;
-  overflow: hidden; clip-path: inset(50%); margin: 0; padding: 0; }
-.coreward-lesson .widget-radio-box { width: 100%; margin: 0; }
-.coreward-lesson .widget-radio-box label { display: flex; align-items: flex-start; gap: 8px;
-  height: auto; white-space: normal; line-height: 1.4; padding: 2px 0; font-size: 14px;
-  color: #20262b; }
-.coreward-lesson .widget-radio-box label input { flex: none; order: -1; margin: 1px 0 0; }
-.coreward-lesson .coreward-prompt { font-weight: 600; }
-.coreward-lesson .coreward-answer > div:not(:empty) { border-left: 4px solid #6d757c;
-  padding: 2px 10px; background: #f4f5f6; }
-.coreward-lesson .coreward-lesson { border: 0; border-top: 1px solid #c9cfd4;
-  padding: 6px 0 8px; max-width: none; }
-.coreward-lesson > .coreward-lesson:nth-child(2) { border-top: 0; }
-.coreward-lesson .widget-button { align-self: flex-start; }
-</style>
-"""
+_STYLE: Final = f"<style>{look(__file__)}</style>"
 
 _FIRST: Final = (
     "Commit to a prediction at the top of the page first. A guess is good enough: what counts "
@@ -145,42 +122,6 @@ class LessonCards:
         self.exercise_cards |= {part.exercise.name: part for part in parts}
         prompts = "\n".join(shown(exercise.prompt, self.units) for exercise in chosen)
         return Card([part.widget for part in parts], f"Exercises:\n{prompts}")
-
-    def try_all(self) -> dict[str, str]:
-        """Choose and commit every choice, solve every exercise; for cells and tests.
-
-        Works on fresh cards: what the person chose stays as it is.
-
-        Returns
-        -------
-        dict
-            What went wrong, by question or exercise; empty when nothing did.
-        """
-        trouble: dict[str, str] = {}
-        for question in self.lesson.questions:
-            given = self.checks[question.name].given if question.name in self.checks else None
-            right = 0
-            for key in question.choices:
-                state = LessonState()
-                state.chosen, state.committed = {question.name: key}, True
-                card = CheckCard(question, state, self.units, given)
-                card.press()
-                if card.problem:
-                    trouble[question.name] = card.problem
-                right += card.right is True
-            if right != 1:
-                trouble.setdefault(question.name, f"{right} choices are right")
-        for exercise in self.lesson.exercises:
-            shown = self.exercise_cards.get(exercise.name)
-            part = ExerciseCard(exercise, self.units, shown.given if shown else None)
-            found = exercise.find() if part.given is None else exercise.find(part.given)
-            truth = shown_number(exercise, found, self.units)
-            part.give(f"{truth:.6g}")
-            solved = part.right
-            part.give(f"{truth + 10.0 * (abs(truth) + 1.0):.6g}")
-            if not solved or part.right or part.problem:
-                trouble[exercise.name] = part.problem or "the check does not tell them apart"
-        return trouble
 
 
 class PredictCard(Card):

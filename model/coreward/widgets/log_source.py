@@ -20,7 +20,7 @@ from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
 from coreward.person import serves_one
-from coreward.widgets.controls import Choice
+from coreward.widgets.controls import Choice, Heading
 from coreward.widgets.panel import Panel, PanelState
 from coreward.words import UnitChoice
 
@@ -53,18 +53,16 @@ _YES: Final = "yes"
 class LogSourceState(PanelState):
     """Which log is read, and how; `offered` adds the choice of files that are at hand."""
 
+    _log = Heading("The log")
+    source = Choice(PATH, label="log", options={PATH: PATH}, named="log")
     file_unit = Choice(
         "file",
         label="its unit",
         options={"file": "as the file says", "C": "°C", "F": "°F"},
-        name="file-unit",
-        # °C or °F against a file that says otherwise is an error on purpose.
-        tried=("file",),
     )
     path = traitlets.Unicode("")
     mapping = traitlets.Unicode("")
     answers = traitlets.Unicode("")
-    source: Any
     demo: Mapping[str, Path] = MappingProxyType({})
 
     other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "answers")
@@ -87,7 +85,7 @@ def offered(kind: type[LogSourceState], path: str | Path | None = None) -> Any:
     state = type(
         "Offered" + kind.__name__,
         (kind,),
-        {"source": Choice(first, label="log", options=options, name="log"), "demo": demo},
+        {"source": Choice(first, label="log", options=options, named="log"), "demo": demo},
     )()
     if path is not None:
         state.path = str(path)

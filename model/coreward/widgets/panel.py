@@ -31,93 +31,22 @@ from coreward.drawing.pen import PEN
 from coreward.drawing.png import size as png_size
 from coreward.errors import CorewardError, InputError
 from coreward.person import keeps
-from coreward.reports.cards import CARDS
+from coreward.reports.cards import CARDS, look
 from coreward.widgets import saved, settings
-from coreward.widgets.controls import Control, UnitsControl, control_for
+from coreward.widgets.controls import (
+    APART,
+    Control,
+    Heading,
+    Input,
+    UnitsControl,
+    control_for,
+)
 from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button
 from coreward.widgets.remember import Memory, memory
 from coreward.widgets.schedule import Cancelled, Compute, Later, LatestWins, Progress, Stopped
 from coreward.words import UnitChoice, as_units
 
-_STYLE: Final = """
-<style>
-.coreward-panel { --coreward-ink: #20262b; --coreward-line: #c9cfd4; max-width: 1100px;
-  container-type: inline-size; }
-/* The answer first, the hands beside it where there is room, else below it. */
-.coreward-panel .coreward-desk { display: flex; flex-flow: row wrap; align-items: flex-start;
-  gap: 4px 18px; overflow: visible; width: 100%; }
-.coreward-panel .coreward-said, .coreward-panel .coreward-hands { flex: 1 1 100%; min-width: 0;
-  overflow: visible; }
-@container (min-width: 1080px) {
-  .coreward-panel .coreward-desk { flex-wrap: nowrap; }
-  .coreward-panel .coreward-said { flex: 1 1 0; }
-  .coreward-panel .coreward-hands { flex: 0 0 300px; }
-  .coreward-panel .coreward-hands .coreward-group { flex: 1 1 100% !important; }
-}
-.coreward-panel .coreward-controls { gap: 4px 10px; padding: 2px 0; }
-.coreward-panel .coreward-group { flex: 0 1 274px; min-width: 262px; }
-.coreward-panel .coreward-control { width: 100%; }
-.coreward-panel .coreward-control .widget-label { color: var(--coreward-ink); }
-.coreward-panel .coreward-control > .widget-hbox, .coreward-panel .coreward-control > div {
-  min-height: 0; overflow: visible; }
-.coreward-panel .coreward-heading { font-weight: 600; }
-.coreward-panel .coreward-entry > label { position: absolute; width: 1px; height: 1px;
-  overflow: hidden; clip-path: inset(50%); margin: 0; padding: 0; }
-.coreward-panel .widget-dropdown > select { min-width: 0; }
-.coreward-panel .widget-html-content { line-height: 1.4; min-width: 0; max-width: 100%; }
-.coreward-panel .coreward-refusal { color: #8c1c13; font-size: 12px; line-height: 1.3; }
-.coreward-panel .coreward-error > div { border-left: 4px solid #8c1c13; padding: 4px 10px;
-  background: #fbeeec; color: #5e120c; line-height: 1.4; }
-.coreward-panel .coreward-status { font-size: 17px; line-height: 1.35; min-height: 2.7em;
-  white-space: pre-line; }
-.coreward-panel.coreward-brief .coreward-status { font-size: 18px; color: #5e0f34; }
-.coreward-panel a { color: #23408a; text-decoration: underline; }
-.coreward-panel .coreward-explanation { font-size: 14px; max-width: 1080px; }
-.coreward-panel.coreward-stale .coreward-explanation { opacity: 0.35; }
-.coreward-panel .coreward-note { color: #555d64; }
-.coreward-panel .coreward-files { gap: 2px; }
-.coreward-panel .coreward-track { height: 8px; background: #dfe3e6; border-radius: 4px;
-  overflow: hidden; }
-.coreward-panel .coreward-track > div { height: 100%; background: #1d5c8f; }
-.coreward-panel .coreward-caution { border-left: 4px solid #b07b10; padding: 4px 10px;
-  background: #fdf6e3; line-height: 1.4; }
-.coreward-panel img.coreward-picture { display: block; width: 100%; height: auto;
-  max-width: 1080px; }
-.coreward-panel .coreward-sideways { overflow-x: auto; }
-/* On a telephone the picture keeps a size at which its words can be read. */
-@media (max-width: 640px) {
-  .coreward-panel img.coreward-picture { min-width: 720px; }
-  .coreward-panel .coreward-scroll { max-height: none; }
-  .coreward-panel .coreward-group { flex-basis: 100%; }
-}
-.coreward-panel .noUi-handle:focus-visible, .coreward-panel a:focus-visible,
-.coreward-panel button:focus-visible, .coreward-panel input:focus-visible,
-.coreward-panel select:focus-visible, .coreward-panel textarea:focus-visible,
-.coreward-panel [tabindex]:focus-visible { outline: 2px solid #1d5c8f; outline-offset: 1px; }
-.coreward-panel.coreward-stale img.coreward-picture,
-.coreward-panel.coreward-stale .coreward-tables {
-  opacity: 0.35; filter: grayscale(1); }
-.coreward-panel table.coreward-table { border-collapse: collapse; font-size: 13px; }
-.coreward-panel table.coreward-table th, .coreward-panel table.coreward-table td {
-  border-bottom: 1px solid var(--coreward-line); padding: 2px 8px; text-align: left;
-  vertical-align: top; }
-/* A wide table scrolls by itself: the sentences beside it are never cut off. */
-.coreward-panel .coreward-tables, .coreward-panel .coreward-tables > .widget-html-content {
-  min-width: 0; max-width: 100%; box-sizing: border-box; }
-.coreward-panel .coreward-tables > .widget-html-content { width: 100%; }
-/* Its own margin is 4px on each side. */
-.coreward-panel .coreward-tables { width: calc(100% - 8px); }
-.coreward-panel .coreward-scroll { max-height: 420px; overflow: auto; }
-/* Each row of a verdict counts: none is out of sight. */
-.coreward-panel .coreward-whole .coreward-scroll { max-height: none; }
-.coreward-panel h4, .coreward-panel .coreward-tables h2,
-.coreward-panel .coreward-tables caption { margin: 12px 0 4px; font-size: 14px;
-  font-weight: bold; text-align: left; }
-.coreward-panel .coreward-tables .strong { font-weight: bold; }
-.coreward-panel ul { margin: 0; padding-left: 22px; }
-{CARDS}
-</style>
-""".replace("{CARDS}", CARDS)
+_STYLE: Final = f"<style>{look(__file__)}{CARDS}</style>"
 
 _REPORTS: Final = ("html", "pdf")
 _TOO_MUCH: Final = (
@@ -193,9 +122,29 @@ class PanelState(traitlets.HasTraits):
     remember = traitlets.Union([traitlets.Bool(), traitlets.Unicode()], default_value=True)
 
     input_names: ClassVar[tuple[str, ...]] = ()
-    """Traits that are inputs, in the order of the page."""
+    """Its inputs, in the order in which they are declared, which is that of the page."""
     other_names: ClassVar[tuple[str, ...]] = ()
     """Traits without a control that are saved with the inputs."""
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        super().__init_subclass__(**options)
+        if "input_names" not in cls.__dict__:
+            own = [name for name, each in vars(cls).items() if isinstance(each, Input)]
+            cls.input_names = tuple(dict.fromkeys((*cls.input_names, *own)))
+
+    def groups(self) -> list[tuple[str, list[str]]]:
+        """Return headings with the names of the controls under them, as declared."""
+        found: list[tuple[str, list[str]]] = []
+        placed: set[str] = set()
+        for part in reversed(type(self).__mro__):
+            for name, each in vars(part).items():
+                if isinstance(each, Heading):
+                    found.append((each, []))
+                elif isinstance(each, Input) and name not in placed:
+                    found = found or [("", [])]
+                    found[-1][1].append(each.control_name)
+                    placed.add(name)
+        return [group for group in found if group[0] is not APART]
 
     def inputs(self) -> dict[str, Any]:
         """Return the inputs by trait name."""
@@ -325,7 +274,7 @@ class Panel:
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
-        return (("", tuple(self.controls)),)
+        return self.state.groups()
 
     def arrange(self) -> None:
         """Show and hide controls that hang on others."""
@@ -600,31 +549,6 @@ class Panel:
             self._note(f"This panel will not be found as you leave it. {error}", "memory")
         else:
             self._note("", "memory")
-
-    def try_ends(self) -> dict[str, str]:
-        """Set each control to both ends, run, and go back.
-
-        Returns
-        -------
-        dict
-            Control name to the sentence shown, for those that ended in an error;
-            empty when every end of every control gives a picture.
-        """
-        trouble: dict[str, str] = {}
-        self._memory = None  # a trial is not what a person leaves
-        for name, control in self.controls.items():
-            before = control.value
-            for end in control.ends():
-                if not control.give(end):
-                    trouble[name] = control.refusal.value
-                self.settle()
-                if self.state.error is not None:
-                    trouble[name] = f"{end}: {self.state.error} {self.state.detail}"
-            control.give(before)
-            self.schedule.cancel()
-        self.run(False)
-        self.settle()
-        return trouble
 
     # -- display --------------------------------------------------------------------
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import html
-import tempfile
-from dataclasses import astuple
 from pathlib import Path
 from typing import Any
 
@@ -52,19 +50,6 @@ class SettingsPanel:
         self.state.error = problem or None
         self.state.status = f"{example} {problem}".strip()
         self._status_line.value = f'<div role="status">{html.escape(self.state.status)}</div>'
-
-    def try_ends(self) -> dict[str, str]:
-        """Choose every unit once, keeping nothing; return what went wrong by name."""
-        trouble: dict[str, str] = {}
-        with tempfile.TemporaryDirectory() as folder:
-            trial = SettingsPanel(Path(folder))
-            for name, menu in trial.units_control.lists.items():
-                for _, unit in menu.options:
-                    menu.value = unit
-                    kept = astuple(settings.read(Path(folder)).units)
-                    if trial.state.error or (unit not in kept):
-                        trouble[name] = trial.state.error or f"{unit} was not kept"
-        return trouble
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, Any]:
         bundle: dict[str, Any] = dict(self.widget._repr_mimebundle_() or {})

@@ -37,7 +37,7 @@ from coreward.questions.review.panel import picture_of
 from coreward.reports.document import Listing, table_of
 from coreward.reports.html_page import block_html, panel_html
 from coreward.widgets import shared
-from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Number
+from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Heading, Number
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View, picture_html
 from coreward.widgets.schedule import Cancelled, Progress
@@ -65,10 +65,16 @@ class ForecastState(LogSourceState):
         "1",
         label="meat probe",
         options={str(i): f"number {i}" for i in range(1, 9)},
-        name="probe",
-        # A log need not have more than one.
-        tried=("1",),
     )
+    moment = Number(
+        1.0,
+        label="seen at",
+        quantity=PERCENT,
+        low=0.05,
+        high=1.0,
+        reason="it is a share of the log: 100 % is its end, less replays it",
+    )
+    _piece = Heading("The piece")
     cut = shared.cut(_CUT)
     shape = shared.shape("cylinder")
     size_m = Number(
@@ -78,7 +84,6 @@ class ForecastState(LogSourceState):
         low=0.02,
         high=0.25,
         reason="a thinner piece follows the pit at once and a thicker one takes days",
-        name="size",
     )
     start_c = Number(
         5.0,
@@ -87,10 +92,12 @@ class ForecastState(LogSourceState):
         low=-1.0,
         high=40.0,
         reason="frozen meat is outside the model, and warmer meat had been cooking before",
-        name="start",
     )
+    _question = Heading("The question")
     fire = Choice(
-        tables.default_name("fire"), label="fire", options=shared.titles("fire"), name="fire"
+        tables.default_name("fire"),
+        label="fire",
+        options=shared.titles("fire"),
     )
     target_c = Number(
         90.0,
@@ -99,35 +106,11 @@ class ForecastState(LogSourceState):
         low=40.0,
         high=99.0,
         reason="below it nothing is cooked and above it the juice boils away",
-        name="target",
     )
-    moment = Number(
-        1.0,
-        label="seen at",
-        quantity=PERCENT,
-        low=0.05,
-        high=1.0,
-        reason="it is a share of the log: 100 % is its end, less replays it",
-        name="moment",
-    )
-    plan = Choice("hold", label="from now on", options=_PLANS, name="plan")
-    wrapped_in = shared.wrap_kind(label="a wrap was", name="wrapped-in")
+    plan = Choice("hold", label="from now on", options=_PLANS)
+    wrapped_in = shared.wrap_kind(label="a wrap was")
     edits = traitlets.Unicode("")
 
-    input_names: ClassVar[tuple[str, ...]] = (
-        "source",
-        "file_unit",
-        "probe",
-        "cut",
-        "shape",
-        "size_m",
-        "start_c",
-        "fire",
-        "target_c",
-        "moment",
-        "plan",
-        "wrapped_in",
-    )
     other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "answers", "edits")
 
 
@@ -171,14 +154,6 @@ class ForecastPanel(LogSourcePanel):
         self._followed_log: ProbeLog | None = None
         self._following: asyncio.Task[None] | None = None
         super().__init__(state, units, ("temperature", "length"))
-
-    def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
-        """Return the log, the piece, and the question."""
-        return (
-            ("The log", ("log", "file-unit", "probe", "moment")),
-            ("The piece", ("cut", "shape", "size", "start")),
-            ("The question", ("fire", "target", "plan", "wrapped-in")),
-        )
 
     def beside(self) -> Sequence[W.Widget]:
         """Return the switch that follows a growing file."""

@@ -8,7 +8,7 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 import ipywidgets as W
 
@@ -48,10 +48,7 @@ class LogState(LogSourceState):
         kinetics_names()[0],
         label="organism",
         options=_organisms(),
-        name="organism",
     )
-
-    input_names: ClassVar[tuple[str, ...]] = ("source", "file_unit", "organism")
 
 
 def log_state(path: str | Path | None = None) -> LogState:
