@@ -209,11 +209,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     ----------
     arguments : sequence of str, optional
         What follows the command's name; None takes the process's own.
-
-    Returns
-    -------
-    int
-        The exit code.
     """
     _let_streams_print_anything()
     options = build_parser().parse_args(arguments)

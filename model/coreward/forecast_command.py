@@ -174,13 +174,7 @@ def change_of(text: str) -> Any:
 
 
 def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
-    """Answer once, or again and again while the file grows.
-
-    Parameters
-    ----------
-    read : callable
-        Reads the whole log once.
-    """
+    """Answer once, or again and again while the file grows."""
     from coreward.experience.learned import learned
     from coreward.experience.own_cooks import own_cooks
     from coreward.plain import as_data

@@ -42,8 +42,6 @@ class Originals:
 
     Parameters
     ----------
-    folder : Path
-        The folder that holds ``notebooks`` and ``data/demo``.
     is_checkout : bool
         True for a source checkout, False for an installed package.
     """
@@ -186,11 +184,6 @@ def update_copy(source: Path, target: Path) -> list[str]:
     A file the person never touched is renewed. A file the person changed stays
     as it is, and a newer original, if there is one, is put beside it under a
     name that says so. What was delivered is remembered by its digest.
-
-    Parameters
-    ----------
-    source, target : Path
-        Folders that hold ``notebooks`` and ``data/demo``.
 
     Returns
     -------
@@ -425,10 +418,6 @@ def warm_solver(cache_folder: Path, *, out: TextIO, tell_every_s: float = 5.0) -
     ----------
     cache_folder : Path
         Where the compiled code is kept; see `prepare_solver_cache`.
-    out : text stream
-        Where the progress is told.
-    tell_every_s : float
-        How often. [s]
     """
     if solver_is_compiled(cache_folder):
         return

@@ -214,8 +214,6 @@ class Watcher:
         Parameters
         ----------
         log : ProbeLog or None
-        is_new : bool
-            Whether rows came since the last look.
         now : float
             Of a clock that only goes forward. [s]
         last : bool

@@ -599,8 +599,6 @@ async def serve(
 
     Parameters
     ----------
-    serving : Serving
-        How.
     ready : callable, optional
         Awaited once pages are answered, with the number of sessions that fit.
     """

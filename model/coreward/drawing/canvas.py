@@ -132,8 +132,6 @@ class PictureCanvas(FigureCanvasAgg):
 
         Parameters
         ----------
-        name : str
-            Name of the part.
         axes : sequence of Axes
             Back to front.
         area : tuple of float

@@ -183,8 +183,6 @@ def apply_style(ax: Axes, *, title: str = "") -> None:
 
     Parameters
     ----------
-    ax : Axes
-        The axes to change in place.
     title : str
         A short title in words, set at the left.
     """

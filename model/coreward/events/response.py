@@ -143,8 +143,6 @@ def find_wrap(
 
     Parameters
     ----------
-    name : str
-        Of the meat probe.
     others : iterable of Event
         Found before: fuel, changes of the pit, moves of the probe.
     taken_off : bool

@@ -64,8 +64,6 @@ def track(time_s: Floats, value_c: Floats, trusted: Flags, step_s: float) -> Tra
         As logged. [s], [°C]
     trusted : ndarray of bool, shape (n,)
         Readings to use; those that are NaN are left out anyway.
-    step_s : float
-        Width of a bin. [s]
     """
     # Half a bin early, so that a logger whose interval is the bin does not have its
     # samples fall on the edges, where rounding would decide.

@@ -187,8 +187,6 @@ def learned(cooks: Iterable[PastCook], pit: str) -> Learned:
     ----------
     cooks : iterable of PastCook
         The earliest first; those of other pits, and of the library, are passed over.
-    pit : str
-        Its name, in small or large letters.
     """
     wanted = same_name(pit)
     mine = [cook for cook in cooks if cook.origin == "own" and same_name(cook.pit) == wanted]
@@ -517,11 +515,6 @@ def agreeing(pace: Believed, usual: float, time_s: Floats) -> Floats:
         See `usual_time`. [s]
     time_s : ndarray, shape (members,)
         Whole time of each draw; infinite where it never gets there. [s]
-
-    Returns
-    -------
-    ndarray, shape (members,)
-        Sum 1.
     """
     there = np.isfinite(time_s) & (time_s > 0.0)
     count = len(time_s)

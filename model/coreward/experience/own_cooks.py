@@ -101,11 +101,6 @@ def own_cooks() -> tuple[PastCook, ...]:
 def shelf(folder: Path | None = None) -> Shelf:
     """Read the folder.
 
-    Parameters
-    ----------
-    folder : Path, optional
-        Another one than the person's.
-
     Raises
     ------
     InputError
@@ -135,8 +130,6 @@ def keep(own: OwnCook, folder: Path | None = None) -> tuple[OwnCook, Path]:
     ----------
     own : OwnCook
         Its name is changed where another one has it already.
-    folder : Path, optional
-        Another one than the person's.
 
     Returns
     -------
@@ -180,8 +173,6 @@ def forget(name: str, folder: Path | None = None) -> Path:
     ----------
     name : str
         As `shelf` lists it, also that of a damaged file.
-    folder : Path, optional
-        Another one than the person's.
 
     Raises
     ------
@@ -216,8 +207,6 @@ def export(target: str | Path, folder: Path | None = None) -> tuple[Path, ...]:
     ----------
     target : str or Path
         Made where it is not there.
-    folder : Path, optional
-        Another one than the person's.
 
     Raises
     ------

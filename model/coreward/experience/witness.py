@@ -236,10 +236,6 @@ def ask_witness(
 
     Parameters
     ----------
-    shelf : Shelf
-        The library.
-    own : Shelf, optional
-        The person's own cooks.
     left_out : str, optional
         A making of the library that is not asked; for honest tests.
 

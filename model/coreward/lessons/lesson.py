@@ -195,8 +195,6 @@ def check_prediction(
     ----------
     choice : str
         Key of the choice committed to.
-    units : str or UnitChoice
-        Of the sentence.
     given : object, optional
         Something computed before that the question can use.
 
@@ -240,8 +238,6 @@ def check_exercise(
     answer : float or str
         In the unit asked for (see `asked_unit`); text may hold a decimal comma, or hours
         as "7 h 30 min" or "7:30".
-    units : str or UnitChoice
-        The reader's units.
     reveal : bool
         Tell the number even if the answer is wrong.
     given : object, optional

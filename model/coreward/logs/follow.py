@@ -63,8 +63,6 @@ class LogFollower:
 
     Parameters
     ----------
-    path : str or Path
-        The file; it need not exist yet.
     **stated
         As for `read_log`: ``units``, ``columns``, ``start_date``, ``zone``, ``accept_jumps``.
 

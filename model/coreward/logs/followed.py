@@ -64,8 +64,6 @@ def account_of(
         What was listed for them; the readings of the files when there is no log yet.
     numbers : ndarray of int, optional
         Lines of the rows in the log.
-    placed : Placed, optional
-        How these were placed.
     """
     listed = [one for file in files for one in file.reading.repairs]
     listed += [one for file in files for part in file.parts for one in part.reading.repairs]

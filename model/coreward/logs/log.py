@@ -386,16 +386,6 @@ class ProbeLog:
         that say what it is. Repairs, sentences and notes go with it; the raw rows of the
         first file do not.
 
-        Parameters
-        ----------
-        path : str or Path
-            File to write.
-
-        Returns
-        -------
-        Path
-            The file written.
-
         Raises
         ------
         InputError

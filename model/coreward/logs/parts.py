@@ -48,14 +48,8 @@ class LogReadError(LogError):
 
     Attributes
     ----------
-    file : str
-        Name of the file.
     row : int or None
         Row of the file, counted from 1 with every line.
-    column : str
-        Name of the column, or empty.
-    what, remedy : str
-        What is wrong, and what to do.
     question : Question or None
         What has to be answered, if an answer would help.
     """

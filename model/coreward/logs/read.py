@@ -361,8 +361,6 @@ def log_of(
     ----------
     every : tuple of ndarray
         Row of the file and time of every row, those that repeat another too. [s]
-    raw : RawRows
-        The file as it was written.
     may_grow : bool
         Whether a probe without a reading may still be plugged in.
     """
@@ -570,12 +568,6 @@ def start_of(
     ----------
     moment : datetime or None
         Its moment; of a time of day without a date, on any day.
-    form_kind : str
-        `TimeForm.kind`.
-    date : date or None
-        Date stated by the caller.
-    zone : ZoneInfo or None
-        Zone to show it in.
     """
     if form_kind == "elapsed" or moment is None:
         return None, None

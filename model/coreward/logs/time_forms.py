@@ -132,10 +132,6 @@ def find_form(name: str, cells: Sequence[str], role: str = "time") -> TimeForm:
 
     Parameters
     ----------
-    name : str
-        Heading of the column.
-    cells : sequence of str
-        Its cells.
     role : str
         One of `TIME_ROLES`, as stated by the caller.
 

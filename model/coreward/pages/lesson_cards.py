@@ -99,8 +99,6 @@ class LessonCards:
 
         Parameters
         ----------
-        name : str
-            Of the question.
         given : object, optional
             Something the page computed before that the question can use.
         """
@@ -374,8 +372,6 @@ def open_lesson(name: str, units: str | UnitChoice | None = None) -> LessonCards
 
     Parameters
     ----------
-    name : str
-        That of its notebook.
     units : str or UnitChoice, optional
         ``"C"`` or ``"F"``; the units kept in the settings when not given.
 
@@ -394,10 +390,6 @@ def paper_card(
 
     Parameters
     ----------
-    name : str
-        Of the lesson.
-    units : str or UnitChoice, optional
-        As for `open_lesson`.
     picture : Picture, optional
         Shown under the case of the hand-out.
     """

@@ -273,13 +273,7 @@ class Document:
         return text_page(self.shown(units))
 
     def data(self, units: Units = METRIC) -> dict[str, Any]:
-        """Return the answer as plain data for JSON: numbers in SI and °C, as keys say.
-
-        Parameters
-        ----------
-        units : str or UnitChoice
-            Of the sentences.
-        """
+        """Return the answer as plain data for JSON: numbers in SI and °C, as keys say."""
         found = as_data(self.answer, units) if is_dataclass(self.answer) else {}
         return {**found, **as_data(self.numbers, units)}
 
@@ -376,8 +370,6 @@ def data_of(name: str, columns: Mapping[str, ArrayLike], note: str = "") -> Data
 
     Parameters
     ----------
-    name : str
-        File name.
     columns : mapping
         Heading with its unit (``time_s``, ``core_c``) to values; text stays text.
     note : str

@@ -91,8 +91,6 @@ def report_bytes(
         "html", "pdf", "csv" or "zip".
     units : str or UnitChoice
         "C" or "F", or a choice of units.
-    title, code : str
-        As for `document_of`.
     entries : mapping, optional
         What a form holds, such as ``{"Kitchen": "Village hall"}``; an entry that is not
         given is a line to fill in.

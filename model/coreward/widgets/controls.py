@@ -175,12 +175,6 @@ class Number(Input, traitlets.Float[float, float]):  # type: ignore[misc]
     ----------
     default : float
         Stored value at the start and after a reset. [SI or °C]
-    label : str
-        The words beside the control.
-    quantity : Quantity
-        How it is shown.
-    low, high : float
-        Ends of the range. [SI or °C]
     reason : str
         Why a value beyond is refused, as a clause: "…, because <reason>".
     named : str
@@ -254,8 +248,6 @@ class Day(Input, traitlets.Unicode[str, str | bytes]):  # type: ignore[misc]
     ----------
     usual : callable
         Returns the day that is meant when none is chosen.
-    label : str
-        The words beside the control.
     """
 
     low: Final = dt.date(2000, 1, 1)
@@ -291,8 +283,6 @@ class Choice(Input, traitlets.Unicode[str, str | bytes]):  # type: ignore[misc]
     ----------
     default : str
         Stored value at the start and after a reset.
-    label : str
-        The words beside the control.
     options : Mapping
         From stored value to the words shown, which may hold quantities.
     named : str

@@ -31,17 +31,8 @@ class KeepForm:
 
     Parameters
     ----------
-    cuts : sequence of str
-        To choose from.
     keep : callable
         Takes what was said, by name, and returns what is to be told.
-    units : callable
-        Returns the reader's units.
-
-    Attributes
-    ----------
-    widget : VBox
-        What it unfolds.
     """
 
     def __init__(

@@ -69,15 +69,7 @@ class LogSourceState(PanelState):
 
 
 def offered(kind: type[LogSourceState], path: str | Path | None = None) -> Any:
-    """Return a state that offers the demo logs, a path and an upload.
-
-    Parameters
-    ----------
-    kind : type
-        The class of the panel's state.
-    path : str or Path, optional
-        A log to start with.
-    """
+    """Return a state that offers the demo logs, a path and an upload."""
     demo = demo_logs()
     options = {name: f"demo: {name}" for name in demo}
     options |= {PATH: "the path typed below", UPLOAD: "a file sent from this computer"}

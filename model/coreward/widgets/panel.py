@@ -96,8 +96,6 @@ class PanelState(traitlets.HasTraits):
 
     Attributes
     ----------
-    units : UnitChoice
-        What the person reads and types.
     outcome : object
         The last good outcome, None before the first.
     stage : str
@@ -183,12 +181,8 @@ class Panel:
 
     Parameters
     ----------
-    state : PanelState
-        The state it shows.
     units : str or UnitChoice, optional
         Units at the start; those kept in the settings when not given.
-    unit_kinds : tuple of str
-        Which units matter here.
     """
 
     title: ClassVar[str] = ""
@@ -254,8 +248,6 @@ class Panel:
 
         Parameters
         ----------
-        inputs : dict
-            By trait name, as from ``PanelState.saved``.
         progress : callable
             To be told now and then the share that is done, 0 to 1, and words for it. It
             raises when nobody waits any more, which ends the computation.
@@ -451,13 +443,6 @@ class Panel:
 
     def open_text(self, data: str | bytes, name: str) -> None:
         """Set the panel to what the content of a file says.
-
-        Parameters
-        ----------
-        data : str or bytes
-            The content.
-        name : str
-            What to call the file.
 
         Raises
         ------
@@ -788,10 +773,6 @@ def picture_html(picture: bytes, alt: str, name: str = "picture") -> str:
 
     Parameters
     ----------
-    picture : bytes
-        PNG.
-    alt : str
-        What it shows, in words.
     name : str
         What a screen reader calls its place.
     """

@@ -41,8 +41,6 @@ def titles(kind: str, names: Sequence[str] | None = None) -> dict[str, str]:
 
     Parameters
     ----------
-    kind : str
-        Which table.
     names : sequence of str, optional
         Which of its sets; all when not given.
     """
@@ -55,8 +53,6 @@ def cut(default: str, *, names: Sequence[str] | None = None) -> Choice:
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
     names : sequence of str, optional
         The cuts that its question can be asked of; all when not given.
     """
@@ -68,8 +64,6 @@ def shape(default: str = "slab", *, names: Sequence[str] = tuple(SHAPES)) -> Cho
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
     names : sequence of str
         The shapes, in the order of the list.
     """
@@ -82,8 +76,6 @@ def thickness(default: float, *, low: float, thinner: str, high: float = 0.2) ->
 
     Parameters
     ----------
-    default, low, high : float
-        Start and ends. [m]
     thinner : str
         What a thinner piece does, as in "hardly carries over".
     """
@@ -122,8 +114,6 @@ def mass(
     ----------
     default, low, high : float
         Start and ends; those of a piece that rests in a box when not given. [kg]
-    reason : str
-        Why not beyond.
     """
     return Number(default, label="weighs", quantity=MASS, low=low, high=high, reason=reason)
 
@@ -135,8 +125,6 @@ def pit(
 
     Parameters
     ----------
-    default, low, high : float
-        Start and ends. [°C]
     label : str
         What it is called where it may be an oven.
     """
@@ -157,8 +145,6 @@ def dew_point(default: float | None = None, *, high: float = 75.0) -> Number:
     ----------
     default : float, optional
         Where the panel starts; at the usual fire's when not given. [°C]
-    high : float
-        Upper end. [°C]
     """
     return Number(
         tables.load("fire")["dew_point_c"] if default is None else default,
@@ -177,12 +163,6 @@ def wrap(
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
-    label : str
-        What the panel calls it.
-    bare : str
-        What it calls no wrap.
     into : str
         Put before the name of a wrap, as in "in foil".
     """
@@ -196,15 +176,7 @@ def wrap_kind(*, label: str) -> Choice:
 
 
 def wrap_core(default: float, *, label: str = "core reaches") -> Number:
-    """Return the temperature of the core at which the wrap goes on, in °C.
-
-    Parameters
-    ----------
-    default : float
-        Where the panel starts. [°C]
-    label : str
-        What the panel calls it.
-    """
+    """Return the temperature of the core at which the wrap goes on, in °C."""
     return Number(
         default,
         label=label,
@@ -217,13 +189,7 @@ def wrap_core(default: float, *, label: str = "core reaches") -> Number:
 
 
 def wrap_after(default: float, *, low: float = 0.0, high: float) -> Number:
-    """Return the time after which the wrap goes on, in s.
-
-    Parameters
-    ----------
-    default, low, high : float
-        Start and ends. [s]
-    """
+    """Return the time after which the wrap goes on, in s."""
     return Number(
         default,
         label="after",
@@ -239,10 +205,6 @@ def place(default: str, *, label: str, names: Sequence[str]) -> Choice:
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
-    label : str
-        What the panel calls it.
     names : sequence of str
         Sets of the table ``rest``, and `BOX`.
     """

@@ -468,8 +468,6 @@ def chilling_plan(
         Tried in this order.
     all_ways : bool
         Whether to go on after the first that meets the rule.
-    **options
-        Passed on to the simulation.
 
     Raises
     ------

@@ -74,13 +74,10 @@ def figure_forecast(
 
     Parameters
     ----------
-    log : ProbeLog
-        The one it was made from.
     events : sequence of Event
         Marked along the top.
     meat : int
         Which meat probe, from 1.
-    units : {"C", "F"} or UnitChoice
     earlier : Forecast, optional
         Its finish is marked, to see how the forecast moved.
     clock : bool, optional
@@ -232,7 +229,6 @@ def figure_ways(
     ----------
     ways : mapping of str to Forecast
         From `coreward.questions.forecast.answer.compare_changes`.
-    units : {"C", "F"} or UnitChoice
     """
     as_units(units)
     figure = Figure(figsize=(9.0, 0.9 + 0.62 * len(ways)), layout="constrained")

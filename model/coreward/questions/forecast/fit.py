@@ -519,8 +519,6 @@ def fit(
         See `stated_prior`; `prior` replaces the others.
     start : ndarray, optional
         Where to begin, such as ``best`` of an earlier fit.
-    cores : int, optional
-        Threads.
 
     Raises
     ------

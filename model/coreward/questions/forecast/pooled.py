@@ -152,12 +152,8 @@ def seen_of(
 
     Parameters
     ----------
-    changes : sequence of Change
-        What will be done.
     level_c : float, optional
         The pit's reading as it is foreseen before any change; None for as it was. [°C]
-    pit_name : str
-        The person's.
     """
     past, piece = fitted.past, fitted.prior.piece
     # Blocks have their middles as times: the last is drawn out to now.

@@ -371,8 +371,6 @@ def stated_prior(
 
     Parameters
     ----------
-    piece : Piece
-        As stated.
     fire : str, optional
         What heats the pit, a set of table ``fire``: it tells the usual ventilation.
     dew_point_c : float, optional

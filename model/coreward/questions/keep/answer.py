@@ -82,8 +82,6 @@ def remember(
     ----------
     log, cut, target_c, pit, pit_set_c, mass_kg, thickness_m, wrapping, meat, events, now
         See `own_cook`.
-    folder : Path, optional
-        Another one than the person's.
 
     Raises
     ------

@@ -39,8 +39,6 @@ def calendar_bytes(
         Put before each entry, such as the name of the supper.
     made_at : datetime, optional
         When the file was made; now if None.
-    units : str or UnitChoice
-        Of the descriptions.
 
     Raises
     ------

@@ -331,8 +331,6 @@ def cook_piece(
         up. [s]
     portion : float
         Of the pit, that the piece has: see `portions`. [-]
-    cores : int, optional
-        Threads.
     """
     numerics = tables.load("plan", "numerics")
     error_k = tables.load("verdict")["probe_error"]
@@ -546,13 +544,7 @@ def _crust(recipe: _Recipe, run: LightRun, member: Member, at: float) -> float:
 
 
 class RememberedCooks:
-    """`cook_piece` that keeps its last answers: another hour or hold then costs nothing.
-
-    Parameters
-    ----------
-    kept : int
-        How many answers.
-    """
+    """`cook_piece` that keeps its last answers: another hour or hold then costs nothing."""
 
     def __init__(self, kept: int = 8) -> None:
         self._kept = kept

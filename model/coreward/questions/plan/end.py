@@ -70,8 +70,6 @@ def judged_end(
         When it is pulled; infinite where never. [s]
     pulled : str or Say
         Where that is, in words.
-    chance : float
-        How cautious. [-]
     """
     meat = species(item)
     if not _any_table_for(meat):

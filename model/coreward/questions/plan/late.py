@@ -54,8 +54,6 @@ def late_sign(
         When it is pulled, from on. [s]
     after_s : float
         What it needs from the pull to the plates. [s]
-    serve_s : float
-        [s of the universal clock]
     chance : float
         Of the serving hour that is named instead. [-]
 

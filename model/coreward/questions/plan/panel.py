@@ -174,8 +174,6 @@ class PlanPanel(Panel):
 
     Parameters
     ----------
-    zone : ZoneInfo
-        Clock of the place.
     now : callable, optional
         Returns the hour of the person, before which no fire can be lit.
     """

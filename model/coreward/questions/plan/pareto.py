@@ -75,8 +75,6 @@ def search_front(
     evaluate : callable
         Takes a row of choices and returns its goals, smaller is better; infinite where
         a choice is none.
-    bounds : sequence of (low, high)
-        Of each choice.
     weights : ndarray, shape (problems, goals)
         One one-number problem for each row.
     scale : sequence of float
@@ -150,8 +148,6 @@ def spread_weights(goals: int, steps: int) -> Floats:
     ----------
     goals : int
         Two or three.
-    steps : int
-        Divisions of each edge.
     """
     rows = [
         (i, steps - i) if goals == 2 else (i, j, steps - i - j)

@@ -24,8 +24,6 @@ def figure_ways(answer: Ways, best: Ways | None = None, units: Units = METRIC) -
     ----------
     best : Ways, optional
         Ways found by search, compared on the same draws, in the order of the front.
-    units : str or UnitChoice
-        Of the names.
     """
     figure = Figure(figsize=_SIZE, dpi=100, facecolor="white")
     figure.set_layout_engine("none")

@@ -18,8 +18,6 @@ class WaysTable:
     ----------
     by : str
         Column at the start, a key of ``COLUMNS``.
-    units : str or UnitChoice
-        Of the names of the ways.
     """
 
     def __init__(self, answer: Ways, by: str = "ready", units: Units = METRIC) -> None:

@@ -335,12 +335,8 @@ def carryover_of(
 
     Parameters
     ----------
-    stages : Stage or sequence of Stage
-        Up to the pull.
     kinetics : Kinetics or str, optional
         For the lethality.
-    **options
-        Passed on to the simulation.
 
     Returns
     -------
@@ -809,14 +805,6 @@ def carryover_by_size_and_pit(
         Its size is replaced.
     pit : Surroundings
         Its air temperature is replaced; walls follow.
-    rest : str or ParameterSet
-        Place.
-    pull_c : float
-        [°C]
-    sizes_m, pits_c : sequence of float
-        [m], [°C]
-    **options
-        Passed on to the simulation.
 
     Returns
     -------

@@ -271,12 +271,6 @@ def holding_by_pieces(
         As in :func:`coreward.cook.rest.hold_in_box`.
     plan : BoxPlan
         Its number of pieces is replaced.
-    counts : sequence of int
-        How many pieces.
-    serving_c : float, optional
-        [°C]
-    **options
-        Passed on to the simulation.
 
     Returns
     -------

@@ -48,13 +48,6 @@ def published_points(name: str = FAST) -> tuple[Floats, Floats]:
 def time_to_tender(temperature_c: ArrayLike, name: str = FAST) -> Floats:
     """Time to tender at a constant temperature. [s]; infinite below the credited range.
 
-    Parameters
-    ----------
-    temperature_c : array_like
-        [°C]
-    name : str
-        Published series of table ``tenderness``.
-
     Notes
     -----
     The logarithm of the time is a straight line between published points. It is drawn on
@@ -83,13 +76,6 @@ def softening(time_s: ArrayLike, temperature_c: ArrayLike, name: str = FAST) -> 
         [s]
     temperature_c : array_like, shape (times,) or (times, places)
         [°C]
-    name : str
-        Published series.
-
-    Returns
-    -------
-    ndarray
-        Same shape as `temperature_c`.
 
     Raises
     ------
@@ -222,8 +208,6 @@ def denatured_share(highest_c: ArrayLike, material: Material) -> dict[str, Float
 
     Parameters
     ----------
-    highest_c : array_like
-        [°C]
     material : Material
         Its transitions (table ``transitions``) are used.
 
@@ -258,13 +242,6 @@ def myoglobin_denatured(
         [s]
     temperature_c : array_like, shape (times,) or (times, places)
         [°C]
-    name : str, optional
-        Set of table ``colour``.
-
-    Returns
-    -------
-    ndarray
-        Same shape as `temperature_c`.
     """
     c = tables.load("colour", name)
     t = np.asarray(temperature_c, dtype=float) + KELVIN_OFFSET

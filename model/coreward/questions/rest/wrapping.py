@@ -35,16 +35,12 @@ def wrapped_cook(
 
     Parameters
     ----------
-    pit : Surroundings
-        The same throughout.
     at_core_c : float, optional
         Core temperature at which it is wrapped. [°C]
     after_s : float, optional
         Or the time after which it is; with neither it never is. [s]
     off_core_c : float, optional
         Core temperature at which the wrap comes off again; it stays on if None. [°C]
-    liquid : Liquid, optional
-        Poured in as it is wrapped.
 
     Returns
     -------
@@ -169,10 +165,6 @@ def wrap_moments(
         Core at which it is done. [°C]
     moments_c : sequence of float or None
         Core temperatures at which it is wrapped; None for never. [°C]
-    liquid : Liquid, optional
-        Poured in each time.
-    **options
-        Passed on to the simulation.
 
     Returns
     -------
@@ -218,8 +210,6 @@ def up_to(piece: Piece, stages: Sequence[Stage], pull_c: float) -> tuple[Stage, 
     ----------
     stages : sequence of Stage
         The last one goes on for as long as it takes.
-    pull_c : float
-        [°C]
     """
     kept: list[Stage] = []
     for stage in stages:

@@ -513,11 +513,6 @@ def find_plateaus(times: Floats, values: Floats, gap_limit_s: float) -> tuple[Pl
     gap_limit_s : float
         No slope is taken across a longer step. [s]
 
-    Returns
-    -------
-    tuple of Plateau
-        In order of time.
-
     Notes
     -----
     Definition and numbers: table ``review``. The slope at a moment is that of the

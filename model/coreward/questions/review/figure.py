@@ -48,12 +48,8 @@ def figure_log(
 
     Parameters
     ----------
-    log : ProbeLog
-        What to draw.
     review : Review, optional
         Gives the shaded ranges and the plateaus; without it the default ranges are used.
-    units : {"C", "F"} or UnitChoice
-        Unit of the temperatures.
     clock : bool, optional
         Time of day instead of elapsed hours; by default where the log knows it.
 

@@ -52,13 +52,7 @@ class LogState(LogSourceState):
 
 
 def log_state(path: str | Path | None = None) -> LogState:
-    """Return a state that offers the demo logs, a path and an upload.
-
-    Parameters
-    ----------
-    path : str or Path, optional
-        A log to start with.
-    """
+    """Return a state that offers the demo logs, a path and an upload."""
     state: LogState = offered(LogState, path)
     return state
 
