@@ -21,6 +21,7 @@ from typing import Any, Final
 
 from coreward.errors import InputError
 from coreward.units import read_temperature
+from coreward.words import Text
 
 _ASKED: Final = "asked"
 
@@ -118,6 +119,21 @@ def check(inputs: Any, whose: str = "") -> None:
             raise InputError(f"{whose}{words} is {said}: {remedy}")
 
 
+@dataclasses.dataclass(frozen=True)
+class Asked:
+    """How one input is asked for in a terminal and in an entry of a page."""
+
+    option: str
+    field: str
+    """Of the dataclass that holds it."""
+    page: str
+    """What stands before its entry."""
+    help: str
+    """What the command line says of it."""
+    example: Text = ""
+    """Stands in an empty entry."""
+
+
 def number(text: str) -> float:
     """Read a finite number; argparse turns the error into one about the option."""
     try:
@@ -148,6 +164,8 @@ def option(name: str, unit: str = "") -> dict[str, Any]:
         Written in that unit instead: "min" of a time.
     """
     kind = kind_of(name)
+    if kind is _BARE:
+        return {"dest": name, "metavar": "NAME"}
     if kind.unit == "°C":
         read: Callable[[str], float] = temperature_c
         return {"dest": name, "type": read, "metavar": "TEMPERATURE"}

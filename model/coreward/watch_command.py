@@ -17,14 +17,8 @@ from typing import Any
 
 from coreward import cautions
 from coreward.errors import CorewardError, InputError, LogError
-from coreward.log_options import (
-    add_log_options,
-    moment,
-    number,
-    stated,
-    temperature_c,
-    with_options,
-)
+from coreward.inputs import number, temperature_c
+from coreward.log_options import add_log_options, moment, stated, with_options
 
 _MINUTE = 60.0
 _LOOK_S = 2.0
