@@ -1,4 +1,9 @@
-"""What goes into a cook: the piece, its surroundings, the stages."""
+"""What goes into a cook: the piece, its surroundings, the stages.
+
+Liquid under a wrap is mixed with the outermost volume at the start of its stage; a
+prescribed radiant flux is an equivalent hotter wall; searing face by face is approximated,
+with its error against a full-thickness scheme said in the result.
+"""
 
 from __future__ import annotations
 

@@ -10,6 +10,15 @@ in `Panel.compute_long`: it then shows how far it is, and can be stopped.
 
 What a panel is set to can be saved to and opened from a file (`coreward.widgets.saved`),
 and is found again when the page is opened again (`coreward.widgets.remember`).
+
+The root has class ``coreward-panel``; answer (``coreward-said``) and controls
+(``coreward-hands``) stand side by side where there is room; inside are ``coreward-status``,
+``coreward-error``, ``img.coreward-picture`` with its words, and
+``coreward-control-<name>``: the browser tests find everything by these. What `extra`
+returned is filled by `View.below`, after the picture. A figure that a slider redraws uses
+``PictureCanvas.draw_part``: what stands still is drawn once, what moves is asked of
+``Strokes``. While `Panel.moving` is true a picture may keep its scales and has few colours.
+Whoever draws in a thread holds ``drawing.pen.PEN``.
 """
 
 from __future__ import annotations

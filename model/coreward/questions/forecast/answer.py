@@ -4,6 +4,13 @@ Every draw of the fit (`coreward.questions.forecast.fit`) is cooked once from th
 target: through the log's own past, then through the future that was stated. What the
 model cannot know is added on top: how the pit will wander, how the real piece departs
 from any model, and how much faster or slower it will go.
+
+The departure of reading from model fades and an error of the model's size comes back. The
+sizes of these errors (set `model`) were set on a rehearsal set made by the fast engine. The
+backtest set (``data/demo/backtest``, made by another engine with other seeds) is judged on
+and not tuned on: rehearse a change on sets of your own, then run
+``tests/verification/backtest.py`` once and report what moved. A set that has taught
+something is spent: draw a new one.
 """
 
 from __future__ import annotations

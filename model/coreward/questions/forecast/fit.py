@@ -9,6 +9,13 @@ draws with what they truly predict (`weigh`).
 Why this and not a particle filter or an ensemble smoother: a dozen unknowns act smoothly
 on the curve, so five steps of a dozen cooks each find the best, where an ensemble needs
 thousands; and the draws are independent, so that forecasts made from them need no rerun.
+
+Where nobody states a dew point the pit is a chamber: its fresh air is the unknown, and
+juice is let go at a finite, size-dependent rate (the cheap limit of pressed flow), so that
+a stand is damp that comes from the meat and ends when the juice is spent. All legs, past,
+planned and to come, are made by `Prior.leg`. Reading less model is scatter plus an error
+that wanders over 1.5 h, so that two thousand readings do not count as two thousand
+witnesses. What the log narrows by less than a fifth is said to be undetermined.
 """
 
 from __future__ import annotations

@@ -4,6 +4,11 @@ The physics is superb where its equations hold and too sure where they do not; p
 know less and are seldom wrong. What is believed is a pool of both, by how surprised the
 physics is at the log it was fitted to. The pool is widened as far as forecasts of cooks of
 other makings had to be (table ``forecast``, sets ``pool`` and ``stretch``).
+
+"Never" is kept only where the air itself is too cool; curves of past cooks join the fan,
+stretched to their time left. All numbers are learned with the judged making left out
+(``tests/verification/learn_pool.py``); ``data/library/judge`` is scored, never tuned on.
+Learn them again when the fit's physics changes: surprise is its own measure.
 """
 
 from __future__ import annotations
