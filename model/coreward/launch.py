@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import TextIO
 
 from coreward.errors import CorewardError, InputError, MissingFeatureError
-from coreward.files import OwnFolder, sweep_leftovers
+from coreward.files import OwnFolder, sweep_leftovers, write_atomically
 
 COPY_FOLDER_NAME = "coreward-notebooks"
 START_NOTEBOOK = "notebooks/start.ipynb"
@@ -206,12 +206,13 @@ def update_copy(source: Path, target: Path) -> list[str]:
         digest = _digest(content)
         mine = target / relative
         if not mine.exists():
-            _write_atomically(mine, content)
+            mine.parent.mkdir(parents=True, exist_ok=True)
+            write_atomically(mine, content)
             added.append(relative)
         elif (found := _digest(mine.read_bytes())) == digest:
             pass
         elif found == delivered.get(relative):
-            _write_atomically(mine, content)
+            write_atomically(mine, content)
             renewed.append(relative)
         elif delivered.get(relative) != digest:
             beside = _put_beside(mine, content)
@@ -220,7 +221,7 @@ def update_copy(source: Path, target: Path) -> list[str]:
                 f'"{beside.name}".'
             )
         delivered[relative] = digest
-    _write_atomically(
+    write_atomically(
         target / _MANIFEST_NAME,
         json.dumps(delivered, indent=1, sort_keys=True).encode("utf-8"),
     )
@@ -261,29 +262,12 @@ def _read_manifest(file: Path) -> dict[str, str]:
     return {str(name): str(digest) for name, digest in manifest.items()}
 
 
-def _write_atomically(file: Path, content: bytes) -> None:
-    """Write so that a crash leaves the old file or the new one, never half."""
-    file.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=file.parent, prefix=".coreward-")
-    temporary = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        # mkstemp gives access to the owner only; a copied file should look
-        # like any other file of the person.
-        temporary.chmod(0o644)
-        temporary.replace(file)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
-
-
 def _put_beside(mine: Path, content: bytes) -> Path:
     for number in range(1, sys.maxsize):
         count = "" if number == 1 else f" {number}"
         beside = mine.with_name(f"{mine.stem} (newer original{count}){mine.suffix}")
         if not beside.exists():
-            _write_atomically(beside, content)
+            write_atomically(beside, content)
             return beside
         if beside.read_bytes() == content:
             return beside

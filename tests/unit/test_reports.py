@@ -52,6 +52,7 @@ from coreward.reports.repeat import cook_code, expression
 from coreward.reports.things import document_of
 from coreward.reports.write import KINDS, download_link, file_name, report, report_bytes
 from coreward.words import Degrees, Held, Needed, Published, say, shown
+from support.greys import lightness
 from support.pictures import is_drawn
 
 ROOT = Path(__file__).parents[2]
@@ -650,7 +651,7 @@ def test_text_in_a_figure_stays_text_and_ids_do_not_meet() -> None:
 
 def test_figures_are_readable_in_grey() -> None:
     # What a grey printer makes of our two main inks on white must stay apart.
-    core, air = (style.lightness(style.PALETTE[name]) for name in ("core", "air"))
+    core, air = (lightness(style.PALETTE[name]) for name in ("core", "air"))
     assert core < 30
     assert abs(core - air) > 10
     assert is_drawn(png_bytes(figure()))

@@ -53,8 +53,6 @@ class ColumnGuess:
     """Unit of a temperature column; None if it is open, or no temperature."""
     unit_confidence: Confidence
     """One of `Confidence`; ``"said by the file"`` for a column without a temperature."""
-    time_form: str
-    """Of a column of time: the form in words; empty otherwise, or if it is open."""
     why: str
     """Where the proposal comes from, in a few words."""
 
@@ -194,7 +192,6 @@ def _guesses(
             confidence, why = "open", "its cells are numbers, its heading says nothing known"
         unit: Unit | None = None
         unit_confidence: Confidence = "said by the file"
-        form = ""
         if role in ROLES:
             unit = unit_of(name) or unit_in_cells(table, index) or overall
             if own:
@@ -204,12 +201,10 @@ def _guesses(
                 unit_confidence = "stated" if units else "open"
         elif role in TIME_ROLES:
             try:
-                form = find_form(name, cells, role).sentence
+                find_form(name, cells, role)
             except Undecided as error:
                 confidence, why = "open", error.what
-        found.append(
-            ColumnGuess(name, examples, role, confidence, unit, unit_confidence, form, why)
-        )
+        found.append(ColumnGuess(name, examples, role, confidence, unit, unit_confidence, why))
     return tuple(found)
 
 

@@ -67,8 +67,6 @@ def figure_forecast(
     *,
     meat: int = 1,
     units: str | UnitChoice = "C",
-    earlier: Forecast | None = None,
-    clock: bool | None = None,
 ) -> Figure:
     """Draw a log up to now, its fit, its events and the fan of what may come.
 
@@ -78,10 +76,6 @@ def figure_forecast(
         Marked along the top.
     meat : int
         Which meat probe, from 1.
-    earlier : Forecast, optional
-        Its finish is marked, to see how the forecast moved.
-    clock : bool, optional
-        Time of day instead of hours; by default where the log knows it.
 
     Returns
     -------
@@ -90,7 +84,7 @@ def figure_forecast(
     """
     chosen = as_units(units)
     end_s = _right_end(answer, log)
-    axis = TimeAxis(log, log.start_clock is not None if clock is None else clock, end_s)
+    axis = TimeAxis(log, log.start_clock is not None, end_s)
     figure = Figure(figsize=(9.0, 6.0), layout="constrained")
     top, ax = figure.subplots(2, 1, sharex=True, height_ratios=(1.0, 5.0))
     _draw_past(ax, log, answer, meat, axis, chosen)
@@ -122,7 +116,7 @@ def figure_forecast(
         Patch(facecolor=BAND_WIDE, label="nine in ten"),
     ]
     legend(ax, handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=4)
-    _draw_finish(top, answer, earlier, axis, end_s)
+    _draw_finish(top, answer, axis, end_s)
     return figure
 
 
@@ -191,9 +185,7 @@ def _mark_events(ax: Axes, events: Sequence[Event], now_s: float, axis: TimeAxis
         )
 
 
-def _draw_finish(
-    ax: Axes, answer: Forecast, earlier: Forecast | None, axis: TimeAxis, end_s: float
-) -> None:
+def _draw_finish(ax: Axes, answer: Forecast, axis: TimeAxis, end_s: float) -> None:
     """Chance of each time of being ready, as columns."""
     finite = answer.finish_s[np.isfinite(answer.finish_s)]
     inside = finite[finite <= end_s]
@@ -210,11 +202,9 @@ def _draw_finish(
             linewidth=0.4,
         )
     ax.axvline(float(axis.place(answer.now_s)), color=PALETTE["text"], linewidth=1.0)
-    for forecast, words, line in ((answer, "", "-"), (earlier, "before", (0, (2, 2)))):
-        if forecast is not None and math.isfinite(forecast.median_s):
-            x = float(axis.place(forecast.median_s))
-            ax.axvline(x, color=PALETTE["core"], linestyle=line, linewidth=1.4)
-            ax.annotate(words, (x, 0.8), xycoords=("data", "axes fraction"), fontsize="x-small")
+    if math.isfinite(answer.median_s):
+        x = float(axis.place(answer.median_s))
+        ax.axvline(x, color=PALETTE["core"], linewidth=1.4)
     apply_style(ax)
     ax.set_ylabel("chance (%)")
     ax.tick_params(labelbottom=False)

@@ -35,9 +35,8 @@ class Front:
     """Smaller is better. Shape (points, goals)."""
     picked: NDArray[np.int64]
     """Rows of the front that are best for one of the weights: a few that stand for all."""
-    tried_choices: Floats
-    tried_goals: Floats
-    """Every point that was evaluated."""
+    evaluated: int
+    """How many points were tried."""
 
 
 def nondominated(goals: Floats) -> NDArray[np.bool_]:
@@ -138,7 +137,7 @@ def search_front(
     off = weights[:, None, :] * (front - ideal)[None, :, :] / unit
     distance = off.max(axis=2) + _AUGMENT * off.sum(axis=2)
     picked = np.unique(distance.argmin(axis=1))
-    return Front(choices[good][order], front, picked, choices, goals)
+    return Front(choices[good][order], front, picked, len(goals))
 
 
 def spread_weights(goals: int, steps: int) -> Floats:

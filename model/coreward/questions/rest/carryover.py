@@ -327,16 +327,9 @@ def carryover_of(
     piece: Piece,
     stages: Stage | Sequence[Stage],
     rest: Rest,
-    *,
-    kinetics: Kinetics | str | None = None,
     **options: Any,
 ) -> TwoCarryovers:
     """Cook, pull and rest; and beside it the same pull for dry conduction.
-
-    Parameters
-    ----------
-    kinetics : Kinetics or str, optional
-        For the lethality.
 
     Returns
     -------
@@ -350,7 +343,7 @@ def carryover_of(
     """
     before = (stages,) if isinstance(stages, Stage) else tuple(stages)
     wet_result = cook_and_rest(piece, before, rest, **options)
-    wet = carryover(wet_result, len(before), kinetics=kinetics)
+    wet = carryover(wet_result, len(before))
     longest = tables.load("carryover")["longest_cook"]
     last = replace(_without_water(before[-1]), duration_s=longest, until_core_c=wet.pull_core_c)
     dry_stages = [_without_water(stage) for stage in before[:-1]] + [last]
