@@ -38,32 +38,21 @@ _NEVER_COPIED = frozenset({"__pycache__", ".ipynb_checkpoints"})
 
 @dataclass(frozen=True)
 class Originals:
-    """Where the notebooks come from.
-
-    Parameters
-    ----------
-    is_checkout : bool
-        True for a source checkout, False for an installed package.
-    """
+    """Where the notebooks come from."""
 
     folder: Path
     is_checkout: bool
+    """True for a source checkout, False for an installed package."""
 
 
 @dataclass(frozen=True)
 class Workbench:
-    """The folder that JupyterLab is opened on, and what had to be done to it.
-
-    Parameters
-    ----------
-    folder : Path
-        Holds ``notebooks`` and ``data/demo``; it can be written to.
-    messages : tuple of str
-        Sentences for the person: what was copied, kept or renewed.
-    """
+    """The folder that JupyterLab is opened on, and what had to be done to it."""
 
     folder: Path
+    """Holds ``notebooks`` and ``data/demo``; it can be written to."""
     messages: tuple[str, ...] = ()
+    """Sentences for the person: what was copied, kept or renewed."""
 
 
 def _package_folder() -> Path:

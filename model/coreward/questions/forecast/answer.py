@@ -78,27 +78,18 @@ _TOO_COOL_K = 2.0
 
 @dataclass(frozen=True)
 class Change:
-    """Something that will be done from now on.
-
-    Parameters
-    ----------
-    in_s : float, optional
-        How long from now. [s]
-    at_core_c : float, optional
-        Or when the core has this temperature. [°C] One of the two.
-    pit_c : float, optional
-        New level of the pit's reading; None leaves it. [°C]
-    pit_by : float, optional
-        Or how much hotter than its level as it is foreseen. [K]
-    wrap : str or None
-        "foil", "paper", None for unwrapped, or `KEEP`.
-    """
+    """Something that will be done from now on."""
 
     in_s: float | None = None
+    """How long from now. [s]"""
     at_core_c: float | None = None
+    """Or when the core has this temperature. [°C] One of the two."""
     pit_c: float | None = None
+    """New level of the pit's reading; None leaves it. [°C]"""
     wrap: str | None = KEEP
+    """One of "foil", "paper", None for unwrapped, or `KEEP`."""
     pit_by: float | None = None
+    """Or how much hotter than its level as it is foreseen. [K]"""
 
     def __post_init__(self) -> None:
         if self.pit_c is not None and self.pit_by is not None:
@@ -154,22 +145,15 @@ class Change:
 
 @dataclass(frozen=True)
 class Target:
-    """What "ready" means.
-
-    Parameters
-    ----------
-    kind : {"core", "tenderness", "lethality"}
-        The probe's reading; softening (1 is tender, `coreward.tenderness`); or log
-        reductions at the coldest point.
-    value : float
-        [°C], [-] or [log10].
-    name : str, optional
-        Set of the softening series or of the organism's kinetics.
-    """
+    """What "ready" means."""
 
     kind: TargetKind
+    """The probe's reading; softening (1 is tender, `coreward.tenderness`); or log reductions at
+    the coldest point."""
     value: float
+    """[°C], [-] or [log10]."""
     name: str | None = None
+    """Set of the softening series or of the organism's kinetics."""
 
     def __post_init__(self) -> None:
         low, high = {"core": (0.0, 110.0), "tenderness": (0.01, 10.0)}.get(
