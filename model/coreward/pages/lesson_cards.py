@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any, ClassVar, Final
 
 import ipywidgets as W
@@ -28,7 +29,7 @@ from coreward.reports.cards import look
 from coreward.reports.document import Document, Picture
 from coreward.reports.write import download_link, report_bytes
 from coreward.widgets.panel import default_units
-from coreward.widgets.panel_parts import PAGE_STYLE
+from coreward.widgets.panel_parts import PAGE_STYLE, button, line, row
 from coreward.words import UnitChoice, shown
 
 _STYLE: Final = f"<style>{look(__file__)}</style>"
@@ -135,8 +136,7 @@ class PredictCard(Card):
         for number, question in enumerate(questions, 1):
             prompt = f"{number}. {shown(question.prompt, units)}"
             choices = [shown(each, units) for each in question.choices.values()]
-            line = W.HTML(_bound(prompt))
-            line.add_class("coreward-prompt")
+            asked = line("prompt", _bound(prompt))
             radio = W.RadioButtons(
                 options=list(zip(choices, question.choices, strict=True)),
                 value=None,
@@ -146,13 +146,9 @@ class PredictCard(Card):
             radio.add_class(f"coreward-control-predict-{question.name}")
             radio.observe(self._chosen, names="value")
             self.radios[question.name] = radio
-            rows += [line, radio]
+            rows += [asked, radio]
             words += [prompt, *(f"   ( ) {choice}" for choice in choices)]
-        self.button = W.Button(
-            description="These are my predictions", layout=W.Layout(width="auto")
-        )
-        self.button.add_class("coreward-control-commit")
-        self.button.on_click(lambda _: self.commit())
+        self.button = button("These are my predictions", "commit", self.commit)
         self.line = W.HTML(_status("Nothing is right or wrong yet."))
         super().__init__([*rows, self.button, self.line], "\n".join(words))
 
@@ -215,17 +211,12 @@ class CheckCard(_Asking):
         self._units = units
         self._asked = False
         prompt = shown(question.prompt, units)
-        line = W.HTML(_bound(prompt))
-        line.add_class("coreward-prompt")
-        self.button = W.Button(
-            description="What does the model say?", layout=W.Layout(width="auto")
-        )
-        self.button.add_class(f"coreward-control-check-{question.name}")
-        self.button.on_click(lambda _: self.press())
-        self.line = W.HTML()
-        self.line.add_class("coreward-answer")
+        asked = line("prompt", _bound(prompt))
+        words = "What does the model say?"
+        self.button = button(words, f"check-{question.name}", self.press)
+        self.line = line("answer")
         super().__init__(
-            [line, self.button, self.line],
+            [asked, self.button, self.line],
             f"{prompt} (Run the page: it checks your prediction by computing.)",
         )
 
@@ -262,8 +253,7 @@ class ExerciseCard(_Asking):
         self._units = units
         unit = asked_unit(exercise, units)
         prompt = shown(exercise.prompt, units)
-        line = W.HTML(_bound(prompt))
-        line.add_class("coreward-prompt")
+        asked = line("prompt", _bound(prompt))
         self.entry = W.Text(
             # "How many times" is a bare number.
             description="answer" if unit == "times" else f"answer in {unit}",
@@ -273,19 +263,14 @@ class ExerciseCard(_Asking):
         )
         self.entry.add_class(f"coreward-control-exercise-{exercise.name}")
         self.entry.observe(lambda change: self._typed(), names="value")
-        self.button = W.Button(description="Check", layout=W.Layout(width="auto"))
-        self.button.on_click(lambda _: self._typed())
-        self.reveal_button = W.Button(
-            description=self._shown, layout=W.Layout(width="auto", display="none")
+        self.button = button("Check", f"try-{exercise.name}", self._typed)
+        self.reveal_button = button(
+            self._shown, f"reveal-{exercise.name}", lambda: self._try(lambda: self._check(True))
         )
-        self.reveal_button.on_click(lambda _: self._try(lambda: self._check(True)))
-        self.line = W.HTML()
-        self.line.add_class("coreward-answer")
-        entry = W.Box(
-            [self.entry, self.button, self.reveal_button],
-            layout=W.Layout(flex_flow="row wrap", align_items="center"),
-        )
-        super().__init__([line, entry, self.line], prompt)
+        self.reveal_button.layout.display = "none"
+        self.line = line("answer")
+        entry = row(self.entry, self.button, self.reveal_button)
+        super().__init__([asked, entry, self.line], prompt)
 
     def give(self, text: str) -> None:
         """Type an answer, as a person would."""
@@ -338,11 +323,9 @@ class PaperCard(Card):
             ("answers", "Plan and answers as PDF", "pdf"),
             ("answers", "Plan and answers as a web page", "html"),
         ):
-            button = W.Button(description=words, layout=W.Layout(width="auto"))
-            button.add_class(f"coreward-control-{name}-{kind}")
-            button.on_click(lambda _, name=name, kind=kind: self.offer(name, kind))
-            self.buttons[f"{name}-{kind}"] = button
-            rows.append(button)
+            made = button(words, f"{name}-{kind}", partial(self.offer, name, kind))
+            self.buttons[f"{name}-{kind}"] = made
+            rows.append(made)
         box = W.Box(rows, layout=W.Layout(flex_flow="row wrap"))
         super().__init__(
             [box, self.line],

@@ -10,11 +10,10 @@ import ipywidgets as W
 
 from coreward.errors import CorewardError
 from coreward.inputs import Asked
-from coreward.widgets.panel_parts import button
+from coreward.widgets.panel_parts import button, column, line, row
 from coreward.words import UnitChoice, shown
 
 WRAPS: Final = ("ask the log", "none", "foil", "paper")
-_ROW: Final = {"flex_flow": "row wrap", "align_items": "center"}
 _STYLE: Final = {"description_width": "110px"}
 
 
@@ -45,19 +44,11 @@ class KeepForm:
         self.entries = {one.option: self._entry(one.option, one.page) for one in asked}
         self.entries["probe"] = self._entry("probe", "meat probe no.")
         self.entries["probe"].value = "1"
-        self._said = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._said.add_class("coreward-keep-message")
-        self._form = W.Box(
-            [
-                self.cut,
-                *self.entries.values(),
-                self.wrap,
-                button("Keep it", "keep-it", self._press),
-            ],
-            layout=W.Layout(**_ROW, display="none"),
-        )
-        self.widget = W.VBox([self._form, self._said])
-        self.widget.add_class("coreward-keep")
+        self._said = line("keep-message", margin="0 4px")
+        keep_it = button("Keep it", "keep-it", self._press)
+        entries = self.entries.values()
+        self._form = row(self.cut, *entries, self.wrap, keep_it, display="none")
+        self.widget = column("keep", self._form, self._said)
 
     @property
     def said(self) -> str:

@@ -50,7 +50,15 @@ from coreward.widgets.controls import (
     UnitsControl,
     control_for,
 )
-from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button
+from coreward.widgets.panel_parts import (
+    PAGE_STYLE,
+    FileControls,
+    ProgressBar,
+    button,
+    column,
+    line,
+    row,
+)
 from coreward.widgets.remember import Memory, memory
 from coreward.widgets.schedule import Cancelled, Compute, Later, LatestWins, Progress, Stopped
 from coreward.words import UnitChoice, as_units
@@ -567,35 +575,28 @@ class Panel:
     def _build(self) -> None:
         columns: list[W.Widget] = []
         for heading, names in self.groups():
-            words = W.HTML(html.escape(heading), layout=W.Layout(margin="0"))
-            words.add_class("coreward-heading")
+            words = line("heading", html.escape(heading), margin="0")
             widgets = [self.controls[name].widget for name in names]
             widgets += self.under_controls(heading)
-            column = W.VBox([words, *widgets] if heading else widgets)
-            column.add_class("coreward-group")
-            columns.append(column)
+            columns.append(column("group", *([words] if heading else []), *widgets))
         controls = W.Box(
             columns, layout=W.Layout(flex_flow="row wrap", align_items="flex-start")
         )
         controls.add_class("coreward-controls")
-        self._reset_button = self._button("Reset", "reset", self.reset)
-        self._keep_button = self._button("Keep this one and compare", "keep", self.keep)
-        self._code_button = self._button("Copy as code", "code", self._toggle_code)
-        self._report_button = self._button("Report", "report", self._offer_report)
-        self._report_line = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._report_line.add_class("coreward-report")
+        self._reset_button = button("Reset", "reset", self.reset)
+        self._keep_button = button("Keep this one and compare", "keep", self.keep)
+        self._code_button = button("Copy as code", "code", self._toggle_code)
+        self._report_button = button("Report", "report", self._offer_report)
+        self._report_line = line("report", margin="0 4px")
         self.files = FileControls(self)
-        buttons = W.Box(
-            [
-                self._reset_button,
-                *([self._keep_button] if self.can_compare else []),
-                self._code_button,
-                self._report_button,
-                self.files.save_button,
-                self.files.open_button,
-                self.units_control.widget,
-            ],
-            layout=W.Layout(flex_flow="row wrap", align_items="center"),
+        buttons = row(
+            self._reset_button,
+            *([self._keep_button] if self.can_compare else []),
+            self._code_button,
+            self._report_button,
+            self.files.save_button,
+            self.files.open_button,
+            self.units_control.widget,
         )
         self._code_area = W.Textarea(
             rows=14,
@@ -604,42 +605,35 @@ class Panel:
             layout=W.Layout(width="98%", display="none"),
         )
         self._code_area.add_class("coreward-code")
-        self._error_line = W.HTML(layout=W.Layout(display="none", margin="2px 4px"))
-        self._error_line.add_class("coreward-error")
-        self._note_line = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._note_line.add_class("coreward-note")
+        self._error_line = line("error", display="none", margin="2px 4px")
+        self._note_line = line("note", margin="0 4px")
         self._show_notes()
         self._progress_bar = ProgressBar(self.stop)
-        self._status_line = W.HTML(layout=W.Layout(margin="2px 4px"))
-        self._status_line.add_class("coreward-status")
+        self._status_line = line("status", margin="2px 4px")
         self._picture_box = W.HTML(layout=W.Layout(margin="2px 0"))
-        self._explanation_line = W.HTML(layout=W.Layout(margin="2px 4px"))
-        self._explanation_line.add_class("coreward-explanation")
-        said = W.VBox(
-            [
-                self._error_line,
-                self._status_line,
-                self._progress_bar.widget,
-                self._picture_box,
-                self._explanation_line,
-            ]
+        self._explanation_line = line("explanation", margin="2px 4px")
+        said = column(
+            "said",
+            self._error_line,
+            self._status_line,
+            self._progress_bar.widget,
+            self._picture_box,
+            self._explanation_line,
         )
-        said.add_class("coreward-said")
-        self._hands = W.VBox([*self.at_hand(), controls, *self.before()])
-        self._hands.add_class("coreward-hands")
+        self._hands = column("hands", *self.at_hand(), controls, *self.before())
         desk = W.Box([said, self._hands])
         desk.add_class("coreward-desk")
-        below = [buttons, self._code_area, self._report_line, self.files.widget]
-        self.widget = W.VBox(
-            [
-                W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")),
-                self._note_line,
-                desk,
-                *below,
-                *self.extra(),
-            ]
+        self.widget = column(
+            "panel",
+            W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")),
+            self._note_line,
+            desk,
+            buttons,
+            self._code_area,
+            self._report_line,
+            self.files.widget,
+            *self.extra(),
         )
-        self.widget.add_class("coreward-panel")
 
     def show_only(self, names: Sequence[str]) -> None:
         """Leave the answer and these controls, of those that there are.
@@ -650,15 +644,10 @@ class Panel:
             Of the controls, in the order of the page.
         """
         hands = [self.controls[name].widget for name in names if name in self.controls]
-        group = W.VBox(hands)
-        group.add_class("coreward-group")
-        self._hands.children = [group]
+        self._hands.children = [column("group", *hands)]
         self.widget.children = self.widget.children[:3]
         self.widget.add_class("coreward-brief")
         self._show(self._view)
-
-    def _button(self, words: str, name: str, action: Any) -> W.Button:
-        return button(words, name, action)
 
     def _note(self, sentence: str, topic: str = "units") -> None:
         """Say something beside the answer, or with an empty sentence take it back."""

@@ -70,8 +70,7 @@ class FileControls:
         self.open_button = button("Open…", "open", self._toggle_open)
         self.save_name = _text("name", f"{panel.kind.replace(' ', '-')}{SUFFIX}", "save-name")
         self.save_name.observe(lambda change: self.refresh(), names="value")
-        self._link = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._link.add_class("coreward-download")
+        self._link = line("download", margin="0 4px")
         self._save_here = button("Save in this folder", "save-here", self._save)
         self.uploader = W.FileUpload(
             accept=SUFFIX,
@@ -85,18 +84,14 @@ class FileControls:
         self._open_here = button("Open it", "open-here", self._open)
         # Where many share a server, its folder is nobody's.
         here = serves_one()
-        self._save_row = W.Box(
-            [self.save_name, self._link, *([self._save_here] if here else [])],
-            layout=W.Layout(**_ROW, display="none"),
-        )
-        self._open_row = W.Box(
-            [self.uploader, *([self.open_name, self._open_here] if here else [])],
-            layout=W.Layout(**_ROW, display="none"),
-        )
-        self._said = W.HTML(layout=W.Layout(margin="0 4px", display="none"))
-        self._said.add_class("coreward-file-message")
-        self.widget = W.VBox([self._save_row, self._open_row, self._said])
-        self.widget.add_class("coreward-files")
+        saving, opening = [self.save_name, self._link], [self.uploader]
+        if here:
+            saving.append(self._save_here)
+            opening += [self.open_name, self._open_here]
+        self._save_row = row(*saving, display="none")
+        self._open_row = row(*opening, display="none")
+        self._said = line("file-message", margin="0 4px", display="none")
+        self.widget = column("files", self._save_row, self._open_row, self._said)
 
     @property
     def said(self) -> str:
@@ -237,10 +232,28 @@ def _text(label: str, value: str, name: str) -> W.Text:
     return entry
 
 
+def line(name: str, value: str = "", **layout: str) -> W.HTML:
+    """Return a place for words that can be found by its class, ``coreward-<name>``."""
+    made = W.HTML(value, layout=W.Layout(**layout))
+    made.add_class(f"coreward-{name}")
+    return made
+
+
+def row(*widgets: W.Widget, **layout: str) -> W.Box:
+    """Return widgets side by side, on more lines where there is no room."""
+    return W.Box(list(widgets), layout=W.Layout(**_ROW, **layout))
+
+
+def column(name: str, *widgets: W.Widget) -> W.VBox:
+    """Return widgets under each other that can be found by their class."""
+    made = W.VBox(list(widgets))
+    made.add_class(f"coreward-{name}")
+    return made
+
+
 def tables_below() -> W.HTML:
     """Return what holds tables below a picture."""
-    made = W.HTML(layout=W.Layout(margin="4px"))
-    made.add_class("coreward-tables")
+    made = line("tables", margin="4px")
     made.add_class("coreward-whole")
     return made
 
@@ -255,8 +268,7 @@ class Fold:
         self._body = tables_below()
         self._body.layout.display = "none"
         self.button.observe(self._pressed, names="value")
-        self.widget = W.VBox([self.button, self._body])
-        self.widget.add_class("coreward-fold")
+        self.widget = column("fold", self.button, self._body)
 
     @property
     def value(self) -> str:

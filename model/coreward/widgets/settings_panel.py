@@ -6,11 +6,11 @@ import html
 from pathlib import Path
 from typing import Any
 
-import ipywidgets as W
 import traitlets
 
 from coreward.widgets import settings
 from coreward.widgets.controls import LENGTH, MASS, TEMPERATURE, UnitsControl
+from coreward.widgets.panel_parts import column, line
 from coreward.words import UnitChoice
 
 
@@ -31,10 +31,8 @@ class SettingsPanel:
         found = settings.read(folder)
         self.state.units = found.units
         self.units_control = UnitsControl(self.state)
-        self._status_line = W.HTML()
-        self._status_line.add_class("coreward-status")
-        self.widget = W.VBox([self.units_control.widget, self._status_line])
-        self.widget.add_class("coreward-panel")
+        self._status_line = line("status")
+        self.widget = column("panel", self.units_control.widget, self._status_line)
         self._say(found.problem)
         self.state.observe(self._changed, names="units")
 

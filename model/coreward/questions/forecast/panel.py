@@ -40,6 +40,7 @@ from coreward.widgets import shared
 from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Heading, Number
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View, picture_html
+from coreward.widgets.panel_parts import button, column, line, row
 from coreward.widgets.schedule import Cancelled, Progress
 from coreward.words import METRIC, Difference, Lasting, Text, UnitChoice, say, shown
 
@@ -164,14 +165,12 @@ class ForecastPanel(LogSourcePanel):
         )
         self.follow_switch.add_class("coreward-control-follow")
         self.follow_switch.observe(self._follow_toggled, names="value")
-        self._follow_line = W.HTML()
-        self._follow_line.add_class("coreward-following")
+        self._follow_line = line("following")
         return (self.follow_switch, self._follow_line)
 
     def extra(self) -> Sequence[W.Widget]:
         """Return the ways to go on, the events with their editing, and the tables."""
-        self._ways_box = W.HTML(layout=W.Layout(margin="2px 0"))
-        self._ways_box.add_class("coreward-ways")
+        self._ways_box = line("ways", margin="2px 0")
         self.event_choice = W.Dropdown(
             options=[("no event", -1)], description="event", layout=W.Layout(width="390px")
         )
@@ -192,32 +191,22 @@ class ForecastPanel(LogSourcePanel):
             layout=W.Layout(width="160px"),
         )
         self.event_hours.add_class("coreward-control-event-hours")
-        row = W.Layout(flex_flow="row wrap", align_items="center")
-        self._events_box = W.VBox(
-            [
-                W.HTML("<h4>What happened</h4>"),
-                W.Box(
-                    [
-                        self.event_choice,
-                        self._button("Confirm", "confirm", self._confirm),
-                        self._button("Delete", "delete", self._delete),
-                        self._button("Undo", "undo", self._undo),
-                    ],
-                    layout=row,
-                ),
-                W.Box(
-                    [
-                        self.event_kind,
-                        self.event_hours,
-                        self._button("Add event", "add-event", self._add),
-                    ],
-                    layout=row,
-                ),
-            ]
+        self._events_box = column(
+            "events",
+            W.HTML("<h4>What happened</h4>"),
+            row(
+                self.event_choice,
+                button("Confirm", "confirm", self._confirm),
+                button("Delete", "delete", self._delete),
+                button("Undo", "undo", self._undo),
+            ),
+            row(
+                self.event_kind,
+                self.event_hours,
+                button("Add event", "add-event", self._add),
+            ),
         )
-        self._events_box.add_class("coreward-events")
-        self._tables = W.HTML(layout=W.Layout(margin="4px"))
-        self._tables.add_class("coreward-tables")
+        self._tables = line("tables", margin="4px")
         return (self._ways_box, self._events_box, self._tables)
 
     def arrange(self) -> None:

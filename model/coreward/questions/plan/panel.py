@@ -37,6 +37,7 @@ from coreward.widgets.controls import (
     Number,
 )
 from coreward.widgets.panel import Panel, PanelState, View
+from coreward.widgets.panel_parts import line
 from coreward.words import Opening, UnitChoice, shown
 
 _HOUR: Final = 3600.0
@@ -226,14 +227,12 @@ class PlanPanel(Panel):
         """Return the drawing of the piece, to scale."""
         if heading != _PIECE:
             return ()
-        self._outline = W.HTML()
-        self._outline.add_class("coreward-outline")
+        self._outline = line("outline")
         return (self._outline,)
 
     def extra(self) -> Sequence[W.Widget]:
         """Return the table of steps and the calendar file."""
-        self._table = W.HTML()
-        self._table.add_class("coreward-tables")
+        self._table = line("tables")
         return (self._table,)
 
     def compute(self, preview: bool) -> Plan:

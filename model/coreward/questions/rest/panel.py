@@ -39,6 +39,7 @@ from coreward.widgets.controls import (
     Number,
 )
 from coreward.widgets.panel import Panel, PanelState, View
+from coreward.widgets.panel_parts import row
 from coreward.widgets.schedule import Cancelled, Progress
 from coreward.words import (
     Degrees,
@@ -338,11 +339,7 @@ class RestPanel(Panel):
         self.play.observe(self._played, names="value")
         look = self.controls["look"].widget
         look.layout.flex = "0 1 460px"
-        return (
-            W.Box(
-                [look, self.play], layout=W.Layout(flex_flow="row wrap", align_items="center")
-            ),
-        )
+        return (row(look, self.play),)
 
     def _played(self, change: Any) -> None:
         state = self.state

@@ -30,6 +30,7 @@ from coreward.widgets.controls import Choice
 from coreward.widgets.keep_form import KeepForm
 from coreward.widgets.log_source import LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View
+from coreward.widgets.panel_parts import button, line
 from coreward.words import UnitChoice, shown
 
 _DPI: Final = 110
@@ -85,15 +86,13 @@ class LogPanel(LogSourcePanel):
 
     def extra(self) -> Sequence[W.Widget]:
         """Return the tables below the picture."""
-        self._tables = W.HTML(layout=W.Layout(margin="4px"))
-        self._tables.add_class("coreward-tables")
+        self._tables = line("tables", margin="4px")
         return (self.form.widget, self._tables)
 
     def beside(self) -> Sequence[W.Widget]:
         """Return the export."""
-        self.export_button = self._button("Export CSV", "export", self._offer_export)
-        self._export_line = W.HTML()
-        self._export_line.add_class("coreward-export")
+        self.export_button = button("Export CSV", "export", self._offer_export)
+        self._export_line = line("export")
         self.form = KeepForm(cut_names(), ASKED[1:], self._keep, lambda: self.state.units)
         # Where many share a server, no cook is kept: there is no button for it.
         keep = [self.form.button] if serves_one() else []
