@@ -16,7 +16,8 @@ import coreward as cw
 from coreward import cli
 from coreward.errors import InputError
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.watch.answer import Memory, News, Outlook, Watch, Watched, watch
+from coreward.questions.watch.answer import Memory, News, Outlook, Watch, watch
+from coreward.questions.watch.wanted import Watched
 from coreward.watch_command import Watcher
 from coreward.words import shown
 

@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.errors import InputError
 from coreward.events.found import Event, find_events
 from coreward.logs.log import Channel, ProbeLog
 from coreward.plain import apart
+from coreward.questions.watch.wanted import Watched
 from coreward.tables.standards import BandLimit, band_limits
 from coreward.words import At, Degrees, Held, Lasting, Published, Reading, Text, say
 
@@ -46,49 +46,6 @@ _TOLD_AGAIN_S = 900.0
 # Less is not worth going away for.
 _WORTH_S = 1200.0
 _NEVER_SAID = -math.inf
-
-
-@dataclass(frozen=True)
-class Watched:
-    """What is watched for. The times are common practice, no source."""
-
-    meat: int = 1
-    """Which meat probe, from 1."""
-    target_c: float | None = None
-    """Reading that is wanted. [°C]"""
-    pit_low_c: float | None = None
-    pit_high_c: float | None = None
-    """Range of the pit. [°C]"""
-    pit_for_s: float = 900.0
-    """How long it must be out of it. [s]"""
-    silent_s: float = 600.0
-    """How long a probe or the logger may be silent. [s]"""
-    wrap_at_c: float | None = None
-    wrap_at_s: float | None = None
-    """When it is to be wrapped: a reading, or a time of the log. [°C], [s]"""
-    ready_within_s: float = 1800.0
-    """How long before it is ready a person wants to know. [s]"""
-    slip_s: float = 2700.0
-    """By how much a forecast must move. [s]"""
-    hold: bool = False
-    chill: bool = False
-    """Whether it is being held hot, or chilled."""
-    quiet_s: float = 1800.0
-    """Least time between two sayings of one thing. [s]"""
-
-    def __post_init__(self) -> None:
-        low, high = self.pit_low_c, self.pit_high_c
-        if low is not None and high is not None and not low < high:
-            raise InputError(
-                say(
-                    "The pit's range goes from {0} to {1}: give the lower end first.",
-                    Degrees(low, None),
-                    Degrees(high, None),
-                )
-            )
-        for name in ("pit_for_s", "silent_s", "ready_within_s", "slip_s", "quiet_s"):
-            if not 0.0 <= getattr(self, name) < math.inf:
-                raise InputError(f"{name} is {getattr(self, name)}: give a time of 0 or more.")
 
 
 @dataclass(frozen=True)
