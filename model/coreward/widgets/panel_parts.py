@@ -6,13 +6,16 @@ import base64
 import html
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final
 
 import ipywidgets as W
 
 from coreward.errors import InputError
 from coreward.person import serves_one
 from coreward.widgets.saved import SUFFIX, checked, inside
+
+if TYPE_CHECKING:
+    from coreward.widgets.panel import Panel
 
 PAGE_STYLE: Final = """
 <style>
@@ -28,32 +31,12 @@ PAGE_STYLE: Final = """
 _ROW: Final = {"flex_flow": "row wrap", "align_items": "center"}
 
 
-class KeepsFiles(Protocol):
-    """What the controls need of a panel."""
-
-    @property
-    def kind(self) -> str:
-        """Name in files."""
-
-    def saved_text(self) -> str:
-        """Return what the panel is set to, as the text of a file."""
-
-    def save(self, name: str, folder: Path | None = None) -> Path:
-        """Save what the panel is set to and return the file."""
-
-    def open(self, file: str | Path) -> None:
-        """Set the panel to what a file says."""
-
-    def open_text(self, data: str | bytes, name: str) -> None:
-        """Set the panel to what the content of a file says."""
-
-
 class FileControls:
     """Two buttons, each of which unfolds what it needs.
 
     Parameters
     ----------
-    panel : KeepsFiles
+    panel : Panel
         Whose inputs are saved and opened.
 
     Attributes
@@ -64,7 +47,7 @@ class FileControls:
         What they unfold.
     """
 
-    def __init__(self, panel: KeepsFiles) -> None:
+    def __init__(self, panel: Panel) -> None:
         self._panel = panel
         self.save_button = button("Save…", "save", self._toggle_save)
         self.open_button = button("Open…", "open", self._toggle_open)
