@@ -681,14 +681,6 @@ def test_report_writes_by_suffix(cook: Result, tmp_path: Path) -> None:
     assert (tmp_path / "supper-cook-surface.csv").is_file()
 
 
-def test_data_beside_the_page(review: Review, tmp_path: Path) -> None:
-    report(review, tmp_path / "r.html", data_beside=True)
-    beside = tmp_path / "r-harvest-supper-cleaned.csv"
-    assert review.log is not None
-    again = cw.read_log(beside)
-    np.testing.assert_array_equal(again.coldest_meat_c, review.log.coldest_meat_c)
-
-
 @pytest.mark.parametrize("name", ["supper.docx", "supper"])
 def test_an_unknown_suffix_is_refused(cook: Result, name: str, tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"\.html, \.pdf, \.csv or \.zip"):

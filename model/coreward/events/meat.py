@@ -33,13 +33,13 @@ class Step:
     """In units of the usual spread."""
 
 
-def find_steps(meat: Track, expected_c: Floats | None = None) -> list[Step]:
+def find_steps(meat: Track) -> list[Step]:
     """Jumps between straight lines fitted to a few minutes on either side."""
     numbers = tables.load("events")
     step = meat.step_s
     width = step_width(step)
     skip = max(round(numbers["step_skip"] / step), 1)
-    value = meat.value_c if expected_c is None else meat.value_c - expected_c
+    value = meat.value_c
     size = value.size
     jump = np.zeros(size)
     if size < 2 * width + skip + 1:

@@ -84,7 +84,7 @@ def figure_forecast(
     """
     chosen = as_units(units)
     end_s = _right_end(answer, log)
-    axis = TimeAxis(log, log.start_clock is not None, end_s)
+    axis = TimeAxis(log, end_s)
     figure = Figure(figsize=(9.0, 6.0), layout="constrained")
     top, ax = figure.subplots(2, 1, sharex=True, height_ratios=(1.0, 5.0))
     _draw_past(ax, log, answer, meat, axis, chosen)
@@ -225,7 +225,7 @@ def figure_ways(
     ax = figure.add_subplot()
     end_s = max(_right_end(answer, log) for answer in ways.values())
     first = next(iter(ways.values())).now_s
-    axis = TimeAxis(log, log.start_clock is not None, end_s)
+    axis = TimeAxis(log, end_s)
     for row, answer in enumerate(ways.values()):
         low, lower, middle, upper, high = (min(answer.quantile_s(p), end_s) for p in BANDS)
         for a, b, colour in ((low, high, BAND_WIDE), (lower, upper, BAND_NARROW)):

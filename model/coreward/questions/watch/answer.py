@@ -135,7 +135,6 @@ def watch(
     *,
     age_s: float = 0.0,
     outlook: Outlook | None = None,
-    clock: dt.time | None = None,
 ) -> tuple[Watch, Memory]:
     """Say what is new, and until when nobody is needed.
 
@@ -149,8 +148,6 @@ def watch(
         How long ago the last row came. [s]
     outlook : Outlook, optional
         The latest forecast, if there is one.
-    clock : time, optional
-        Time of day at which the log began, where it does not say so itself.
 
     Returns
     -------
@@ -164,7 +161,7 @@ def watch(
     meat = log.meat(wanted.meat)
     before = Memory() if memory is None else memory
     now = log.duration_s + max(age_s, 0.0)
-    start = log.start.time() if log.start is not None else log.start_clock or clock
+    start = log.start.time() if log.start is not None else log.start_clock
     kept = _asked(log, wanted, before)
     found = list(_holding(log, meat, wanted, kept, outlook, now, age_s, start))
     told, news = _what_is_new(found, kept, wanted, now)
