@@ -31,8 +31,6 @@ from coreward.reports.document import (
 from coreward.reports.pictures import svg_text
 from coreward.words import METRIC, Text, Units, as_units
 
-_INK: Final = PALETTE["text"]
-_ACCENT: Final = PALETTE["core"]
 _MOST_ROWS: Final = 200
 
 # The page may load nothing and run nothing, whatever a label smuggles in.
