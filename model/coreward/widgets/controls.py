@@ -16,7 +16,6 @@ from __future__ import annotations
 import datetime as dt
 import html
 import math
-import re
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -29,6 +28,7 @@ from coreward import units as convert
 from coreward import words
 from coreward.drawing import style
 from coreward.errors import InputError
+from coreward.inputs import key_of
 from coreward.widgets.schedule import Later
 from coreward.words import METRIC, UnitChoice
 
@@ -140,9 +140,6 @@ MINUTES: Final = _fixed("min", 60.0, 1.0, 0)
 PERCENT: Final = _fixed("%", 0.01, 1.0, 0)
 
 
-_UNIT: Final = re.compile(r"_(c|k|m|s|kg|kg_h)$")
-
-
 class Heading(str):
     """Stands in a state before the inputs that stand under it on the page."""
 
@@ -165,7 +162,7 @@ class Input:
     @property
     def control_name(self) -> str:
         """Name of the control, for its class."""
-        return self.named or _UNIT.sub("", self.name).replace("_", "-")
+        return self.named or key_of(self.name).replace("_", "-")
 
 
 class Number(Input, traitlets.Float[float, float]):  # type: ignore[misc]
