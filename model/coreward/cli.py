@@ -9,6 +9,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -31,6 +32,10 @@ EXIT_USAGE = 64  # EX_USAGE of the BSD sysexits convention
 EXIT_INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
 _PROBE_CAUTION = cautions.ANSWER
+
+Run = Callable[[argparse.Namespace], int | None]
+"""Does what a subcommand is for; None means that all is well."""
+Add = Callable[[argparse.ArgumentParser], object]
 
 
 class _Parser(argparse.ArgumentParser):
@@ -67,71 +72,101 @@ def build_parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=_run_workbench)
     commands = parser.add_subparsers(title="subcommands", metavar="", parser_class=_Parser)
 
-    _add_ways_in(commands)
+    def command(
+        name: str, run: Run, words: str, description: str, *more: Add, epilog: str = ""
+    ) -> None:
+        """Add one subcommand, with the options that each of `more` adds."""
+        ending = f"{epilog} {_PROBE_CAUTION}".strip()
+        made = commands.add_parser(name, help=words, description=description, epilog=ending)
+        for add in more:
+            add(made)
+        made.set_defaults(run=run)
 
-    review = commands.add_parser(
+    command(
+        "lab",
+        partial(_run_workbench, lab_first=True),
+        "open the workbench in JupyterLab, where its pages are notebooks with their code",
+        "Open the workbench in JupyterLab; its plain pages stay one click away.",
+        _add_way_in,
+    )
+    command(
+        "app",
+        _run_workbench,
+        "the plain pages, with --share for a class or a phone on the same network",
+        "Serve the plain pages: pictures, words and controls, no code. Only this "
+        "machine can reach them unless you say --share.",
+        _add_way_in,
+        _add_sharing,
+    )
+    command(
         "review",
-        help="read a probe log: what was understood, repaired, and what it tells",
-        description="Read a probe log and say what was understood, what was repaired row by "
+        _run_review,
+        "read a probe log: what was understood, repaired, and what it tells",
+        "Read a probe log and say what was understood, what was repaired row by "
         "row, how long each probe spent where, and what that did to a stated organism.",
-        epilog=_PROBE_CAUTION,
+        add_log_options,
     )
-    add_log_options(review)
-    review.set_defaults(run=_run_review)
-
-    verdict = commands.add_parser(
+    command(
         "verdict",
-        help="does this log meet its target under its assumptions?",
-        description="Say whether the cook in a probe log meets its target, does not, or "
+        _run_verdict,
+        "does this log meet its target under its assumptions?",
+        "Say whether the cook in a probe log meets its target, does not, or "
         "whether that cannot be told, and under which assumptions.",
+        add_log_options,
+        verdict_command.add_options,
         epilog=f"Exit code: 0 met, 1 not met, 2 cannot tell, {EXIT_ERROR} the log cannot be "
-        f"used, {EXIT_USAGE} wrong usage. {_PROBE_CAUTION}",
+        f"used, {EXIT_USAGE} wrong usage.",
     )
-    add_log_options(verdict)
-    verdict_command.add_options(verdict)
-    verdict.set_defaults(run=_run_verdict)
-
-    forecast = commands.add_parser(
+    command(
         "forecast",
-        help="when will a running cook be ready? With bands, and what it assumed",
-        description="Fit piece, pit and probe to a running log and say when the probe will "
+        forecast_command.run,
+        "when will a running cook be ready? With bands, and what it assumed",
+        "Fit piece, pit and probe to a running log and say when the probe will "
         "show its target: most likely, half of the chances, nine tenths.",
-        epilog=f"Needs about 250 MB; on one core of a small board a few seconds with "
-        f"--members 100. {_PROBE_CAUTION}",
+        add_log_options,
+        forecast_command.add_options,
+        epilog="Needs about 250 MB; on one core of a small board a few seconds with "
+        "--members 100.",
     )
-    add_log_options(forecast)
-    forecast_command.add_options(forecast)
-    forecast.set_defaults(run=_run_forecast)
-
-    keep = commands.add_parser(
+    command(
         "remember",
-        help="keep a finished log for the forecasts and plans of its pit, on this machine only",
-        description="Keep a finished log with its piece and its pit as a cook of your own: one "
+        remember_command.run,
+        "keep a finished log for the forecasts and plans of its pit, on this machine only",
+        "Keep a finished log with its piece and its pit as a cook of your own: one "
         "open file each, in a folder of yours. What they teach of a pit narrows its forecasts. "
         "Nothing leaves this machine.",
-        epilog=_PROBE_CAUTION,
+        remember_command.add_options,
     )
-    remember_command.add_options(keep)
-    keep.set_defaults(run=_run_remember)
-
-    away = commands.add_parser(
+    command(
         "watch",
-        help="follow a running log while you are away, and say when it needs a person",
-        description="Follow a growing log and say when it needs a person, each thing once, and "
+        watch_command.run,
+        "follow a running log while you are away, and say when it needs a person",
+        "Follow a growing log and say when it needs a person, each thing once, and "
         "until when nobody is needed. Ctrl+C ends it.",
-        epilog=_PROBE_CAUTION,
+        watch_command.add_options,
     )
-    watch_command.add_options(away)
-    away.set_defaults(run=_run_watch)
-
-    report = commands.add_parser(
+    command(
         "report",
-        help="write a log's review or verdict as a page to keep: HTML, PDF, CSV or ZIP",
-        description="Read a probe log and write its review, or its verdict, to one file that "
+        _run_report,
+        "write a log's review or verdict as a page to keep: HTML, PDF, CSV or ZIP",
+        "Read a probe log and write its review, or its verdict, to one file that "
         "needs no network: the suffix says .html, .pdf, .csv (the cleaned log) or .zip.",
-        epilog=f"Exit code: 0 written, {EXIT_ERROR} not written. {_PROBE_CAUTION}",
+        add_log_options,
+        _add_paper,
+        verdict_command.add_options,
+        epilog=f"Exit code: 0 written, {EXIT_ERROR} not written.",
     )
-    add_log_options(report)
+    command(
+        "tables",
+        _run_tables,
+        "print the constants with unit, range and source",
+        "Print every constant with its unit, range and source.",
+        lambda made: made.add_argument("kind", nargs="?", help="only this kind of table"),
+    )
+    return parser
+
+
+def _add_paper(report: argparse.ArgumentParser) -> None:
     report.add_argument(
         "-o", "--output", metavar="FILE", type=Path, required=True, help="the file to write"
     )
@@ -151,43 +186,19 @@ def build_parser() -> argparse.ArgumentParser:
     report.add_argument(
         "--with-code", action="store_true", help="with the lines of Python that repeat it"
     )
-    verdict_command.add_options(report)
-    report.set_defaults(run=_run_report)
-
-    tables = commands.add_parser(
-        "tables",
-        help="print the constants with unit, range and source",
-        description="Print every constant with its unit, range and source.",
-    )
-    tables.add_argument("kind", nargs="?", help="only this kind of table")
-    tables.set_defaults(run=_run_tables)
-    return parser
 
 
-def _add_ways_in(commands: Any) -> None:
-    lab = commands.add_parser(
-        "lab",
-        help="open the workbench in JupyterLab, where its pages are notebooks with their code",
-        description="Open the workbench in JupyterLab; its plain pages stay one click away.",
-        epilog=_PROBE_CAUTION,
-    )
-    lab.set_defaults(run=_run_workbench, lab_first=True)
-    app = commands.add_parser(
-        "app",
-        help="the plain pages, with --share for a class or a phone on the same network",
-        description="Serve the plain pages: pictures, words and controls, no code. Only this "
-        "machine can reach them unless you say --share.",
-        epilog=_PROBE_CAUTION,
-    )
+def _add_way_in(way: argparse.ArgumentParser) -> None:
     # Said before or after the word, these mean the same.
     same: dict[str, Any] = {"default": argparse.SUPPRESS}
-    for way in (lab, app):
-        way.add_argument("--port", type=int, help="the port to use; else a free one", **same)
-        way.add_argument(
-            "--no-browser", action="store_true", help="print the address, open no browser",
-            **same,
-        )  # fmt: skip
-        way.add_argument("--folder", type=Path, help="work in a copy here", **same)
+    way.add_argument("--port", type=int, help="the port to use; else a free one", **same)
+    way.add_argument(
+        "--no-browser", action="store_true", help="print the address, open no browser", **same
+    )
+    way.add_argument("--folder", type=Path, help="work in a copy here", **same)
+
+
+def _add_sharing(app: argparse.ArgumentParser) -> None:
     app.add_argument(
         "--share",
         action="store_true",
@@ -199,7 +210,6 @@ def _add_ways_in(commands: Any) -> None:
         metavar="N",
         help="how many pages may be live at once (default: as many as fit, up to 30)",
     )
-    app.set_defaults(run=_run_workbench)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -209,11 +219,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     ----------
     arguments : sequence of str, optional
         What follows the command's name; None takes the process's own.
-
-    Returns
-    -------
-    int
-        The exit code.
     """
     _let_streams_print_anything()
     options = build_parser().parse_args(arguments)
@@ -222,9 +227,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return EXIT_FINE
     # Before anything can import the compiler.
     launch.prepare_solver_cache()
-    run: Callable[[argparse.Namespace], int] = options.run
+    run: Run = options.run
     try:
-        code = run(options)
+        code = run(options) or EXIT_FINE
         sys.stdout.flush()
         return code
     except CorewardError as error:
@@ -259,7 +264,7 @@ def _one_line(error: CorewardError, options: argparse.Namespace) -> str:
     return " ".join(error.shown(getattr(options, "show_units", "C")).split())
 
 
-def _run_workbench(options: argparse.Namespace) -> int:
+def _run_workbench(options: argparse.Namespace, *, lab_first: bool = False) -> int | None:
     if options.check:
         return _run_check(options)
     from coreward.app.command import open_app
@@ -271,9 +276,9 @@ def _run_workbench(options: argparse.Namespace) -> int:
         open_browser=not options.no_browser,
         share=given.get("share", False),
         places=given.get("places"),
-        lab_first=given.get("lab_first", False),
+        lab_first=lab_first,
     )
-    return EXIT_FINE
+    return None
 
 
 def _run_check(options: argparse.Namespace) -> int:
@@ -292,9 +297,8 @@ def _run_check(options: argparse.Namespace) -> int:
     return EXIT_FINE
 
 
-def _run_review(options: argparse.Namespace) -> int:
+def _run_review(options: argparse.Namespace) -> None:
     tell(_review(options), options)
-    return EXIT_FINE
 
 
 def _review(options: argparse.Namespace, **more: Any) -> Any:
@@ -303,28 +307,13 @@ def _review(options: argparse.Namespace, **more: Any) -> Any:
     return review(read(options), organism=options.organism, **more)
 
 
-def _run_forecast(options: argparse.Namespace) -> int:
-    forecast_command.run(options, lambda: read(options))
-    return EXIT_FINE
-
-
-def _run_remember(options: argparse.Namespace) -> int:
-    remember_command.run(options)
-    return EXIT_FINE
-
-
-def _run_watch(options: argparse.Namespace) -> int:
-    watch_command.run(options)
-    return EXIT_FINE
-
-
-def _run_report(options: argparse.Namespace) -> int:
+def _run_report(options: argparse.Namespace) -> None:
     from coreward.reports.write import report
 
     if options.verdict:
         answer = verdict_command.judge(options)
     else:
-        answer = _review(options, **said({"probe_error_k": options.probe_error}))
+        answer = _review(options, **said({"probe_error_k": options.probe_error_c}))
     path = report(
         answer,
         options.output,
@@ -336,7 +325,6 @@ def _run_report(options: argparse.Namespace) -> int:
         print_json({"kind": "report", "file": str(path)})
     else:
         print(f"Written: {path}")
-    return EXIT_FINE
 
 
 def _run_verdict(options: argparse.Namespace) -> int:
@@ -350,7 +338,7 @@ def _run_verdict(options: argparse.Namespace) -> int:
     return int(answer.exit_code)
 
 
-def _run_tables(options: argparse.Namespace) -> int:
+def _run_tables(options: argparse.Namespace) -> None:
     from coreward import tables
 
     kinds = tables.kinds() if options.kind is None else (options.kind,)
@@ -358,7 +346,6 @@ def _run_tables(options: argparse.Namespace) -> int:
         print(f"== {kind} (default: {tables.default_name(kind)})\n")
         for name in tables.names(kind):
             print(tables.describe(kind, name) + "\n")
-    return EXIT_FINE
 
 
 if __name__ == "__main__":

@@ -36,15 +36,8 @@ def write_atomically(path: str | Path, content: bytes, *, what: str = "file") ->
     ----------
     path : str or Path
         File to write; a file of that name is replaced.
-    content : bytes
-        All of it.
     what : str
         What is being written, for the sentence of the error.
-
-    Returns
-    -------
-    Path
-        The file written.
 
     Raises
     ------
@@ -101,11 +94,6 @@ class OwnFolder:
     ----------
     kind : str
         What it is for; part of its name.
-
-    Attributes
-    ----------
-    path : Path
-        Where it is.
     """
 
     def __init__(self, kind: str) -> None:

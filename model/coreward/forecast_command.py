@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Callable, Iterator
 from typing import Any
 
 from coreward.errors import InputError
-from coreward.log_options import stated
+from coreward.log_options import print_json, read, stated
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -173,15 +172,8 @@ def change_of(text: str) -> Any:
     return Change(at_core_c=read_temperature(when), pit_c=pit, wrap=wrap)
 
 
-def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
-    """Answer once, or again and again while the file grows.
-
-    Parameters
-    ----------
-    options : argparse.Namespace
-    read : callable
-        Reads the whole log once.
-    """
+def run(options: argparse.Namespace) -> None:
+    """Answer once, or again and again while the file grows."""
     from coreward.experience.learned import learned
     from coreward.experience.own_cooks import own_cooks
     from coreward.plain import as_data
@@ -195,8 +187,9 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
     target = read_temperature(options.target)
     changes = tuple(change_of(text) for text in options.change)
     earlier, own = None, own_cooks()
+    indent = None if options.follow else 2
     taught = None if options.pit is None else learned(own, options.pit)
-    logs = _followed(options) if options.follow else iter([read()])
+    logs = _followed(options) if options.follow else iter([read(options)])
     for log in logs:
         try:
             answer = forecast(
@@ -219,7 +212,7 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
             if not options.follow:
                 raise
             waiting = error.shown(options.show_units)
-            _say_json({"waiting": waiting}, options) if options.json else print(waiting)
+            print_json({"waiting": waiting}, indent) if options.json else print(waiting)
             continue
         said = document_of(answer)
         if options.json:
@@ -227,7 +220,7 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
             if taught is not None:
                 told["learned"] = as_data(taught, options.show_units)
                 told["learned"]["said"] = as_data(taught.said, options.show_units)
-            _say_json(told, options)
+            print_json(told, indent)
         else:
             print(said.text(options.show_units))
             for sentence in () if taught is None else taught.said:
@@ -237,12 +230,6 @@ def run(options: argparse.Namespace, read: Callable[[], Any]) -> None:
             if options.follow:
                 print(flush=True)
         earlier = answer
-
-
-def _say_json(answer: dict[str, Any], options: argparse.Namespace) -> None:
-    indent = None if options.follow else 2
-    text = json.dumps(answer, indent=indent, ensure_ascii=False, allow_nan=False)
-    print(text, flush=True)
 
 
 def _followed(options: argparse.Namespace) -> Iterator[Any]:

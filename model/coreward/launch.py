@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import TextIO
 
 from coreward.errors import CorewardError, InputError, MissingFeatureError
-from coreward.files import OwnFolder, sweep_leftovers
+from coreward.files import OwnFolder, sweep_leftovers, write_atomically
 
 COPY_FOLDER_NAME = "coreward-notebooks"
 START_NOTEBOOK = "notebooks/start.ipynb"
@@ -38,34 +38,21 @@ _NEVER_COPIED = frozenset({"__pycache__", ".ipynb_checkpoints"})
 
 @dataclass(frozen=True)
 class Originals:
-    """Where the notebooks come from.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder that holds ``notebooks`` and ``data/demo``.
-    is_checkout : bool
-        True for a source checkout, False for an installed package.
-    """
+    """Where the notebooks come from."""
 
     folder: Path
     is_checkout: bool
+    """True for a source checkout, False for an installed package."""
 
 
 @dataclass(frozen=True)
 class Workbench:
-    """The folder that JupyterLab is opened on, and what had to be done to it.
-
-    Parameters
-    ----------
-    folder : Path
-        Holds ``notebooks`` and ``data/demo``; it can be written to.
-    messages : tuple of str
-        Sentences for the person: what was copied, kept or renewed.
-    """
+    """The folder that JupyterLab is opened on, and what had to be done to it."""
 
     folder: Path
+    """Holds ``notebooks`` and ``data/demo``; it can be written to."""
     messages: tuple[str, ...] = ()
+    """Sentences for the person: what was copied, kept or renewed."""
 
 
 def _package_folder() -> Path:
@@ -91,10 +78,6 @@ def find_originals(package_folder: Path | None = None) -> Originals:
     ----------
     package_folder : Path, optional
         The folder of the ``coreward`` package; for tests.
-
-    Returns
-    -------
-    Originals
 
     Raises
     ------
@@ -153,10 +136,6 @@ def prepare_workbench(
     originals : Originals, optional
         Where the notebooks come from; None means find them.
 
-    Returns
-    -------
-    Workbench
-
     Raises
     ------
     InputError
@@ -195,11 +174,6 @@ def update_copy(source: Path, target: Path) -> list[str]:
     as it is, and a newer original, if there is one, is put beside it under a
     name that says so. What was delivered is remembered by its digest.
 
-    Parameters
-    ----------
-    source, target : Path
-        Folders that hold ``notebooks`` and ``data/demo``.
-
     Returns
     -------
     list of str
@@ -221,12 +195,13 @@ def update_copy(source: Path, target: Path) -> list[str]:
         digest = _digest(content)
         mine = target / relative
         if not mine.exists():
-            _write_atomically(mine, content)
+            mine.parent.mkdir(parents=True, exist_ok=True)
+            write_atomically(mine, content)
             added.append(relative)
         elif (found := _digest(mine.read_bytes())) == digest:
             pass
         elif found == delivered.get(relative):
-            _write_atomically(mine, content)
+            write_atomically(mine, content)
             renewed.append(relative)
         elif delivered.get(relative) != digest:
             beside = _put_beside(mine, content)
@@ -235,7 +210,7 @@ def update_copy(source: Path, target: Path) -> list[str]:
                 f'"{beside.name}".'
             )
         delivered[relative] = digest
-    _write_atomically(
+    write_atomically(
         target / _MANIFEST_NAME,
         json.dumps(delivered, indent=1, sort_keys=True).encode("utf-8"),
     )
@@ -276,29 +251,12 @@ def _read_manifest(file: Path) -> dict[str, str]:
     return {str(name): str(digest) for name, digest in manifest.items()}
 
 
-def _write_atomically(file: Path, content: bytes) -> None:
-    """Write so that a crash leaves the old file or the new one, never half."""
-    file.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=file.parent, prefix=".coreward-")
-    temporary = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        # mkstemp gives access to the owner only; a copied file should look
-        # like any other file of the person.
-        temporary.chmod(0o644)
-        temporary.replace(file)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
-
-
 def _put_beside(mine: Path, content: bytes) -> Path:
     for number in range(1, sys.maxsize):
         count = "" if number == 1 else f" {number}"
         beside = mine.with_name(f"{mine.stem} (newer original{count}){mine.suffix}")
         if not beside.exists():
-            _write_atomically(beside, content)
+            write_atomically(beside, content)
             return beside
         if beside.read_bytes() == content:
             return beside
@@ -433,10 +391,6 @@ def warm_solver(cache_folder: Path, *, out: TextIO, tell_every_s: float = 5.0) -
     ----------
     cache_folder : Path
         Where the compiled code is kept; see `prepare_solver_cache`.
-    out : text stream
-        Where the progress is told.
-    tell_every_s : float
-        How often. [s]
     """
     if solver_is_compiled(cache_folder):
         return
@@ -502,10 +456,6 @@ def check_environment(folder: Path | None = None) -> tuple[Check, ...]:
     ----------
     folder : Path, optional
         The folder for a writable copy that would be used.
-
-    Returns
-    -------
-    tuple of Check
     """
     checks = [_check_python(), *_check_packages(), _check_notebooks(folder), _check_tables()]
     checks.append(_check_solver())

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 from pathlib import Path
 from typing import Any
 
-from coreward.errors import InputError, LogError
+from coreward.errors import LogError
 
 # The reader speaks of its own arguments; a person at a terminal has options.
 _OPTION_FOR = {
@@ -28,7 +27,6 @@ def add_log_options(
 
     Parameters
     ----------
-    parser : ArgumentParser
     needed : bool
         False where a command works without a log.
     answers : bool
@@ -84,27 +82,6 @@ def add_log_options(
             "--organism", help="the organism to answer for, as named by `coreward tables`"
         )
         parser.add_argument("--json", action="store_true", help="print JSON for a program")
-
-
-def number(text: str) -> float:
-    """Read a finite number; argparse turns the error into one about the option."""
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a finite number")
-    return value
-
-
-def temperature_c(text: str) -> float:
-    """Read a temperature; argparse turns the error into one about the option."""
-    from coreward.units import read_temperature
-
-    try:
-        return read_temperature(text)
-    except InputError as error:
-        raise argparse.ArgumentTypeError(str(error)) from error
 
 
 def column(text: str) -> tuple[str, str]:

@@ -30,8 +30,6 @@ def told_as(key: str = "", told: Callable[[Any], Any] = lambda value: value) -> 
 
     Parameters
     ----------
-    key : str
-        Instead of the field's name.
     told : callable
         Takes the field's value and returns what is told of it.
     """
@@ -47,15 +45,7 @@ def floored(value: float | None) -> float | None:
 
 
 def as_data(value: Any, units: Units = METRIC) -> Any:
-    """Return an answer as dictionaries, lists, numbers and text; no NaN and no infinity.
-
-    Parameters
-    ----------
-    value : object
-        A dataclass, or what stands in one.
-    units : str or UnitChoice
-        Of the sentences.
-    """
+    """Return an answer as dictionaries, lists, numbers and text; no NaN and no infinity."""
     if isinstance(value, Quantity):
         return value.shown(units)
     if isinstance(value, Enum):

@@ -3,44 +3,26 @@
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import datetime as dt
 from pathlib import Path
 from typing import Any
 
 from coreward.errors import InputError
-from coreward.log_options import (
-    add_log_options,
-    moment,
-    number,
-    print_json,
-    read,
-    said,
-    tell,
-    temperature_c,
-)
+from coreward.inputs import Asked, option, temperature_c
+from coreward.log_options import add_log_options, moment, print_json, read, tell
+from coreward.questions.keep.asked import ASKED, missing
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Add the log, what it cannot tell, and what else can be done."""
     add_log_options(parser, needed=False)
     told = parser.add_argument_group("what the log cannot tell")
-    told.add_argument("--cut", help="such as 'pork shoulder'; see `coreward tables piece`")
-    told.add_argument("--mass", type=number, metavar="KG", help="raw; this or the thickness")
-    told.add_argument(
-        "--thickness", type=number, metavar="MM", help="where it is thickest, or its diameter"
-    )
-    told.add_argument("--pit", metavar="NAME", help="your name of the pit, always the same")
-    told.add_argument(
-        "--set", type=temperature_c, metavar="TEMPERATURE", help="what the pit was set to"
-    )
-    told.add_argument(
-        "--target",
-        type=temperature_c,
-        metavar="TEMPERATURE",
-        help="the reading it was pulled at",
-    )
+    for one in ASKED:
+        told.add_argument(f"--{one.option}", help=one.help, **option(one.field))
     told.add_argument(
         "--wrap",
+        dest="wrapping",
         type=wrapping,
         metavar="WRAP[@WHEN]",
         help="foil or paper, at a time of the log or a reading: foil@5:20, paper@66C; or none",
@@ -89,39 +71,20 @@ def run(options: argparse.Namespace) -> None:
 
 
 def _keep(options: argparse.Namespace) -> None:
-    from coreward.questions.keep.answer import remember
-    from coreward.units import millimetres_to_metres
+    from coreward.questions.keep.answer import Finished, remember
 
-    missing = [
-        name
-        for name, given in (
-            ("--cut NAME", options.cut),
-            ("--mass KG or --thickness MM", options.mass or options.thickness),
-            ("--pit NAME", options.pit),
-            ("--set TEMPERATURE (of the pit)", options.set),
-            ("--target TEMPERATURE (that it was pulled at)", options.target),
-        )
-        if given is None
-    ]
-    if missing:
-        raise InputError(f"The log cannot tell everything: say also {', '.join(missing)}.")
-    thick = options.thickness
-    given: dict[str, Any] = {
-        "mass_kg": options.mass,
-        "thickness_m": None if thick is None else float(millimetres_to_metres(thick)),
-        "wrapping": options.wrap,
-    }
-    kept = remember(
-        read(options),
-        cut=options.cut,
-        target_c=options.target,
-        pit=options.pit,
-        pit_set_c=options.set,
-        meat=options.meat,
-        now=dt.datetime.now().replace(microsecond=0),
-        **said(given),
-    )
-    tell(kept, options)
+    asked = missing({one.option: getattr(options, one.field) for one in ASKED})
+    if asked:
+        names = [" or ".join(map(_option_name, each)) for each in asked]
+        raise InputError(f"The log cannot tell everything: say also {', '.join(names)}.")
+    names = [field.name for field in dataclasses.fields(Finished)]
+    finished = Finished(**{name: getattr(options, name) for name in names})
+    now = dt.datetime.now().replace(microsecond=0)
+    tell(remember(read(options), finished, meat=options.meat, now=now), options)
+
+
+def _option_name(one: Asked) -> str:
+    return f"--{one.option} {option(one.field)['metavar']}"
 
 
 def _say(data: dict[str, Any], words: str, options: argparse.Namespace) -> None:

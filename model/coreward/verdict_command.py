@@ -6,9 +6,25 @@ import argparse
 from typing import Any
 
 from coreward.errors import InputError
-from coreward.log_options import column, moment, number, read, said, temperature_c
+from coreward.inputs import number, option
+from coreward.log_options import column, moment, read, said
 
-_SECONDS_PER_MINUTE = 60.0
+# Options that are arguments of `verdict` as they are.
+_PASSED_ON = (
+    "meat",
+    "organism",
+    "standards",
+    "pieces",
+    "cooling",
+    "reheating",
+    "probe_error_c",
+    "shape",
+    "surface",
+    "humid_s",
+    "oven_c",
+    "oven",
+    "mass_kg",
+)
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +45,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     judged.add_argument(
         "--standard",
+        dest="standards",
         action="append",
         metavar="NAME",
         help="a standard that is to decide; more than once for several. Not said: those made "
@@ -74,24 +91,26 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     probe = parser.add_argument_group("the probe")
     probe.add_argument(
-        "--probe-error", type=number, metavar="K", help="added to every target, in kelvin"
+        "--probe-error",
+        dest="probe_error_c",
+        type=number,
+        metavar="K",
+        help="added to every target, in kelvin",
     )
     probe.add_argument(
         "--thickness",
-        type=number,
-        metavar="MM",
         help="thickness or diameter of the piece; with --probe-depth and --shape the centre "
         "is estimated and judged in place of the probe",
+        **option("thickness_m"),
     )
     probe.add_argument(
-        "--probe-depth", type=number, metavar="MM", help="depth of the tip below the surface"
+        "--probe-depth", help="depth of the tip below the surface", **option("probe_depth_m")
     )
     probe.add_argument(
         "--depth-error",
-        type=number,
-        metavar="MM",
         default=0.0,
         help="how well that depth is known (default 0)",
+        **option("depth_error_m"),
     )
     probe.add_argument("--shape", choices=("slab", "cylinder", "sphere"), help="of the piece")
     cooker = parser.add_argument_group("the cooker (some standards ask)")
@@ -101,16 +120,15 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "direct heat, steam, sealed oven, humid air or dry",
     )
     cooker.add_argument(
-        "--humid", type=number, metavar="MIN", help="how long it was humid, in minutes"
+        "--humid", help="how long it was humid, in minutes", **option("humid_s", "min")
     )
     cooker.add_argument(
         "--oven",
-        type=temperature_c,
-        metavar="TEMPERATURE",
         help="the lowest through the cook, such as 121C or 250F; plain numbers are °C",
+        **option("oven_c"),
     )
-    cooker.add_argument("--oven-kind", help="still or convection")
-    cooker.add_argument("--mass", type=number, metavar="KG", help="mass of the piece")
+    cooker.add_argument("--oven-kind", dest="oven", help="still or convection")
+    cooker.add_argument("--mass", help="mass of the piece", **option("mass_kg"))
 
 
 def _pieces(text: str) -> str | dict[str, tuple[str, ...]]:
@@ -144,33 +162,21 @@ def judge(options: argparse.Namespace) -> Any:
         if state.strip()
     ]
     given: dict[str, Any] = {
-        "standards": options.standard,
-        "pieces": options.pieces,
+        **{name: getattr(options, name) for name in _PASSED_ON},
         "probes": dict(options.probe) if options.probe else None,
         "new_piece_s": None if moments is None else [t for t in moments if t is not None],
-        "cooling": options.cooling,
-        "reheating": options.reheating,
-        "probe_error_c": options.probe_error,
         "probe_offset_m": _offset_m(options),
-        "shape": options.shape,
-        "surface": options.surface,
-        "humid_s": None if options.humid is None else options.humid * _SECONDS_PER_MINUTE,
-        "oven_c": options.oven,
-        "oven": options.oven_kind,
-        "mass_kg": options.mass,
     }
     return verdict(
         read(options),
-        meat=options.meat,
         condition=conditions[0] if len(conditions) == 1 else conditions,
-        organism=options.organism,
         **said(given),
     )
 
 
 def _offset_m(options: argparse.Namespace) -> float | None:
     """Distance of the probe from the centre, or None where it was not described. [m]."""
-    described = (options.thickness, options.probe_depth, options.shape)
+    described = (options.thickness_m, options.probe_depth_m, options.shape)
     if described == (None, None, None):
         return None
     if None in described:
@@ -178,7 +184,5 @@ def _offset_m(options: argparse.Namespace) -> float | None:
             "to estimate the centre, say --thickness, --probe-depth and --shape together."
         )
     from coreward.questions.verdict.coldest import probe_offset
-    from coreward.units import millimetres_to_metres
 
-    lengths = (options.thickness, options.probe_depth, options.depth_error)
-    return probe_offset(*(millimetres_to_metres(length) for length in lengths))
+    return probe_offset(options.thickness_m, options.probe_depth_m, options.depth_error_m)

@@ -17,14 +17,9 @@ from typing import Any
 
 from coreward import cautions
 from coreward.errors import CorewardError, InputError, LogError
-from coreward.log_options import (
-    add_log_options,
-    moment,
-    number,
-    stated,
-    temperature_c,
-    with_options,
-)
+from coreward.inputs import key_of, number, option, temperature_c
+from coreward.log_options import add_log_options, moment, stated, with_options
+from coreward.questions.watch.wanted import TIMES, Watched
 
 _MINUTE = 60.0
 _LOOK_S = 2.0
@@ -51,19 +46,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     what.add_argument("--hold", action="store_true", help="it is held hot: the limit is near")
     what.add_argument("--chill", action="store_true", help="it is chilled: a limit is near")
-    for name, default, words in (
-        ("pit-for", 15.0, "how long the pit must be out of its range"),
-        ("silent", 10.0, "how long a probe or the logger may be silent"),
-        ("ready-within", 30.0, "how long before it is ready you want to know"),
-        ("slip", 45.0, "by how much the forecast must move"),
-        ("quiet", 30.0, "least time between two sayings of one thing"),
-    ):
+    for name, (usual_s, words) in TIMES.items():
         what.add_argument(
-            f"--{name}",
-            type=number,
-            default=default,
-            metavar="MIN",
-            help=f"{words} (default {default:g})",
+            f"--{key_of(name).replace('_', '-')}",
+            default=usual_s,
+            help=f"{words} (default {usual_s / _MINUTE:g})",
+            **option(name, "min"),
         )
     ahead = parser.add_argument_group("with a forecast (else by its pace of half an hour)")
     ahead.add_argument(
@@ -71,10 +59,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     )
     ahead.add_argument(
         "--forecast-every",
-        type=number,
-        default=15.0,
-        metavar="MIN",
+        default=900.0,
         help="a new forecast so often (default 15)",
+        **option("forecast_every_s", "min"),
     )
     ahead.add_argument("--members", type=int, default=100, help="its draws (default 100)")
     said = parser.add_argument_group("where it is said")
@@ -144,12 +131,7 @@ def _polled(follower: Any, watcher: Watcher) -> bool:
 
 @dataclass
 class Watcher:
-    """What the loop keeps from one look to the next.
-
-    Parameters
-    ----------
-    options : argparse.Namespace
-    """
+    """What the loop keeps from one look to the next."""
 
     options: argparse.Namespace
     _wanted: Any = field(init=False)
@@ -166,11 +148,10 @@ class Watcher:
     _is_first: bool = field(init=False, default=True)
 
     def __post_init__(self) -> None:
-        from coreward.questions.watch.answer import Watched
         from coreward.units import read_temperature
 
         options = self.options
-        if options.every <= 0.0 or options.forecast_every <= 0.0:
+        if options.every <= 0.0 or options.forecast_every_s <= 0.0:
             raise InputError("--every and --forecast-every need a time above 0.")
         if options.command is not None:
             if not options.command:
@@ -197,15 +178,11 @@ class Watcher:
             target_c=None if options.target is None else read_temperature(options.target),
             pit_low_c=low,
             pit_high_c=high,
-            pit_for_s=options.pit_for * _MINUTE,
-            silent_s=options.silent * _MINUTE,
             wrap_at_c=None if at is None or by_time else read_temperature(at),
             wrap_at_s=wrap_s,
-            ready_within_s=options.ready_within * _MINUTE,
-            slip_s=options.slip * _MINUTE,
             hold=options.hold,
             chill=options.chill,
-            quiet_s=options.quiet * _MINUTE,
+            **{name: getattr(options, name) for name in TIMES},
         )
         self._began = self._new_at = time.monotonic()
 
@@ -219,8 +196,6 @@ class Watcher:
         Parameters
         ----------
         log : ProbeLog or None
-        is_new : bool
-            Whether rows came since the last look.
         now : float
             Of a clock that only goes forward. [s]
         last : bool
@@ -261,7 +236,7 @@ class Watcher:
     def _foresee(self, log: Any, now: float) -> None:
         """Make a new forecast, now and then."""
         wanted = self._wanted
-        if self._piece is None or now - self._asked < self.options.forecast_every * _MINUTE:
+        if self._piece is None or now - self._asked < self.options.forecast_every_s:
             return
         self._asked = now
         from coreward.questions.forecast.answer import forecast

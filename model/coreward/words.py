@@ -409,18 +409,12 @@ class Mass(Quantity):
 
 @dataclass(frozen=True)
 class Say(Quantity):
-    """A sentence: a template and what stands in it, in order.
-
-    Attributes
-    ----------
-    template : str
-        With ``{0}``, ``{1}`` ... where the values stand.
-    values : tuple
-        Quantities, other sentences, or plain words.
-    """
+    """A sentence: a template and what stands in it, in order."""
 
     template: str
+    """With ``{0}``, ``{1}`` ... where the values stand."""
     values: tuple[Quantity | str | int, ...] = ()
+    """Quantities, other sentences, or plain words."""
 
     def shown(self, units: Units) -> str:
         """Return the sentence as text in the reader's units."""

@@ -20,23 +20,23 @@ ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 # What is tried on a page after it has run: it moves every control and answers every card.
 TRIED_AFTER = {
-    "start": ("settings.try_ends()", "settings", "look"),
+    "start": ("try_ends(settings)", "settings", "look"),
     "plan-the-day": ("{}", "panel"),
     "my-log": ("{}", "panel"),
     "rest-and-carryover": ("{}", "panel"),
     "is-this-hold-enough": ("{}", "panel"),
-    "why-the-stall": ("stall_panel().try_ends() | lesson.try_all()", "panel"),
-    "teach-the-stall": ("cards.try_all()", "panel"),
-    "how-far-to-trust-it": ("lesson.try_all()",),
-    "how-good-are-the-forecasts": ("lesson.try_all()",),
-    "does-it-solve-its-equations": ("lesson.try_all()",),
+    "why-the-stall": ("try_ends(stall_panel()) | try_all(lesson)", "panel"),
+    "teach-the-stall": ("try_all(cards)", "panel"),
+    "how-far-to-trust-it": ("try_all(lesson)",),
+    "how-good-are-the-forecasts": ("try_all(lesson)",),
+    "does-it-solve-its-equations": ("try_all(lesson)",),
     "lesson-plan": (
-        "plan_panel(day=dt.date(2026, 10, 24), remember=False).try_ends() | lesson.try_all()",
+        "try_ends(plan_panel(day=dt.date(2026, 10, 24), remember=False)) | try_all(lesson)",
         "panel",
     ),
-    "lesson-log": ("log_panel().try_ends() | lesson.try_all()", "live", "panel"),
-    "lesson-rest": ("rest_panel().try_ends() | lesson.try_all()", "panel"),
-    "lesson-hold": ("verdict_panel().try_ends() | lesson.try_all()", "panel"),
+    "lesson-log": ("try_ends(log_panel()) | try_all(lesson)", "live", "panel"),
+    "lesson-rest": ("try_ends(rest_panel()) | try_all(lesson)", "panel"),
+    "lesson-hold": ("try_ends(verdict_panel()) | try_all(lesson)", "panel"),
 }
 CELL_TIMEOUT_S = 120
 NOTEBOOK_TIMEOUT_S = 600
@@ -78,7 +78,9 @@ def run_nbval(notebook: Path, settings: Path, *more: str) -> subprocess.Complete
 def test_notebook_runs(notebook: Path, no_settings: Path, tmp_path: Path) -> None:
     trial, *panels = TRIED_AFTER[notebook.stem]
     found = nbformat.read(notebook, as_version=4)
-    lines = [f"trouble = {trial}", "assert not trouble, trouble"]
+    lines = [f"import sys; sys.path.append({str(ROOT / 'tests')!r})"]
+    lines += ["from support.trying import try_all, try_ends"]
+    lines += [f"trouble = {trial}", "assert not trouble, trouble"]
     lines += [f"assert {name}.state.error is None, {name}.state.error" for name in panels]
     found.cells.append(nbformat.v4.new_code_cell("\n".join(lines)))
     # Beside the same demo logs as where it comes from.

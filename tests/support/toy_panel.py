@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any
 
 from coreward.errors import InputError
 from coreward.widgets.controls import LENGTH, TEMPERATURE, Choice, Number, Toggle
@@ -17,7 +17,6 @@ class ToyState(PanelState):
         low=0.02,
         high=0.2,
         reason="the toy box ends there",
-        name="size",
     )
     pit_c = Number(
         110.0,
@@ -26,11 +25,9 @@ class ToyState(PanelState):
         low=80.0,
         high=180.0,
         reason="the toy fire ends there",
-        name="pit",
     )
-    kind = Choice("a", label="kind", options={"a": "first", "b": "second"}, name="kind")
-    on = Toggle(True, label="on", name="on")
-    input_names: ClassVar[tuple[str, ...]] = ("size_m", "pit_c", "kind", "on")
+    kind = Choice("a", label="kind", options={"a": "first", "b": "second"})
+    on = Toggle(True, label="on")
 
 
 class ToyPanel(Panel):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import re
-from pathlib import Path
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
@@ -21,7 +20,7 @@ from coreward.questions.plan.answer import (
     clock_text,
     plan,
 )
-from coreward.questions.plan.calendar import _summary, calendar_bytes, write_calendar
+from coreward.questions.plan.calendar import _summary, calendar_bytes
 from coreward.words import shown
 
 pytestmark = pytest.mark.quick
@@ -136,13 +135,7 @@ def test_what_the_person_does_is_reminded_of(night: Plan) -> None:
     assert "calibrated thermometer" in read_back(text.encode())[0]["DESCRIPTION"]
 
 
-def test_writing_it_and_refusing_another_ending(night: Plan, tmp_path: Path) -> None:
-    path = write_calendar(night, tmp_path / "supper.ics", made_at=MADE)
-    assert path.read_bytes() == calendar_bytes(night, made_at=MADE)
-    with pytest.raises(cw.InputError, match=r"ends in \.ics"):
-        write_calendar(night, tmp_path / "supper.txt")
-    with pytest.raises(cw.InputError, match="no such folder"):
-        write_calendar(night, tmp_path / "nowhere" / "supper.ics")
+def test_a_stamp_without_a_zone_is_refused(night: Plan) -> None:
     with pytest.raises(cw.InputError, match="needs a time zone"):
         calendar_bytes(night, made_at=dt.datetime(2026, 1, 1))
 
@@ -213,9 +206,8 @@ def test_each_entry_word_for_word(night: Plan) -> None:
     assert told["serve"] == []
 
 
-def test_entries_are_in_the_units_of_the_reader(night: Plan, tmp_path: Path) -> None:
-    path = write_calendar(night, tmp_path / "supper.ics", made_at=MADE, units="F")
-    text = path.read_text(encoding="utf-8").replace("\r\n ", "")
+def test_entries_are_in_the_units_of_the_reader(night: Plan) -> None:
+    text = calendar_bytes(night, made_at=MADE, units="F").decode().replace("\r\n ", "")
     assert "core 176 °F" in text
     assert "in foil\\, core 140 °F" in text
     assert "°C" not in text

@@ -115,7 +115,7 @@ def test_a_verdict_is_the_exit_code(code: int, answering: Callable[..., _Called]
 def test_a_verdict_is_told_the_meat(answering: Callable[..., _Called]) -> None:
     called = answering()
     cli.main(["verdict", "a.csv"])
-    assert called.others == {"meat": None, "condition": "intact"}
+    assert called.others == {"condition": "intact"}
     cli.main(["verdict", "a.csv", "--meat", "beef", "--meat", "pork", "--condition", "ground"])
     assert called.others == {"meat": ["beef", "pork"], "condition": "ground"}
 
@@ -179,7 +179,7 @@ def test_a_verdict_is_told_each_option(
 ) -> None:
     called = answering()
     cli.main(["verdict", "a.csv", *arguments])
-    assert called.others == {"meat": None, "condition": "intact"} | told
+    assert called.others == {"condition": "intact"} | told
 
 
 def test_a_verdict_is_told_where_the_probe_sat(

@@ -216,7 +216,7 @@ def test_the_search_beats_a_grid_of_as_many_points() -> None:
         rounds=6,
         crowd=5,
     )
-    side = int(math.sqrt(len(front.tried_goals)))
+    side = int(math.sqrt(front.evaluated))
     steps = (np.arange(side) + 0.5) / side
     grid = np.array([two_valleys(np.array([a, b])) for a in steps for b in steps])
     assert covered(front.goals, (1.0, 1.0)) > covered(grid, (1.0, 1.0))

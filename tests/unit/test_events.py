@@ -149,26 +149,6 @@ def test_what_is_still_going_on_is_provisional():
     assert not next(e for e in after if e.kind == "lid_opened").provisional
 
 
-def test_a_model_shows_a_step_that_a_bend_hides():
-    # The same reading with and without a step of 1.5 K in the steepest bend.
-    time = np.arange(0.0, 4 * HOUR, 60.0)
-    bend = 5.0 + 60.0 / (1.0 + np.exp(-(time - 2 * HOUR) / 300.0))
-    step = np.where(time > 2 * HOUR, 1.5, 0.0)
-    noise = np.random.default_rng(0).normal(0.0, 0.05, time.size)
-    log = ProbeLog(
-        time,
-        None,
-        (Channel("pit", "air", np.full(time.size, 110.0)),
-         Channel("meat", "meat", bend + step + noise)),
-    )  # fmt: skip
-    moved = [e for e in find_events(log, expected_c=bend) if e.kind == "probe_moved"]
-    assert len(moved) == 1
-    assert moved[0].time_s == pytest.approx(2 * HOUR, abs=120.0)
-    assert moved[0].size == pytest.approx(1.5, abs=0.3)
-    blind = np.full(time.size, np.nan)
-    assert told(find_events(log, expected_c=blind)) == told(find_events(log))
-
-
 def test_a_log_without_air_still_tells_of_the_probe(cooks):
     log, truth = cooks["faults"]
     alone = ProbeLog(log.time_s, None, (log.meat(1),))
@@ -236,8 +216,6 @@ def test_wrong_questions_are_refused(cooks):
     log, _ = cooks["quiet"]
     with pytest.raises(InputError, match="no meat probe 2"):
         find_events(log, meat=2)
-    with pytest.raises(InputError, match="expected_c needs one value per sample"):
-        find_events(log, expected_c=np.zeros(3))
 
 
 # --- the demo log -----------------------------------------------------------------------

@@ -18,6 +18,7 @@ from coreward.errors import InputError
 from coreward.events.standstill import Stall
 from coreward.questions.stall.figure import StallPicture, alt_text, figure_stall, regime_spans
 from coreward.words import as_units
+from support.greys import SHARED_AXES, lightness
 
 HOUR = 3600.0
 
@@ -137,10 +138,10 @@ def test_the_regime_is_named_in_words_along_the_axis() -> None:
 def test_inks_that_share_an_axis_differ_in_grey_and_in_line() -> None:
     # 3.5 of 100 in lightness is a little above what is just seen side by side (about
     # 1 to 2.3, a common figure from memory); line style or marker differs besides.
-    for meanings in style.SHARED_AXES.values():
+    for meanings in SHARED_AXES.values():
         for one, other in itertools.combinations(meanings, 2):
             a, b = style.INKS[one], style.INKS[other]
-            assert abs(style.lightness(a.colour) - style.lightness(b.colour)) > 3.5, (
+            assert abs(lightness(a.colour) - lightness(b.colour)) > 3.5, (
                 one,
                 other,
             )
@@ -149,16 +150,16 @@ def test_inks_that_share_an_axis_differ_in_grey_and_in_line() -> None:
 
 def test_inks_stand_out_from_white_paper() -> None:
     # Lightness 67 is a contrast of about 2.9 to 1 against white.
-    for meanings in style.SHARED_AXES.values():
+    for meanings in SHARED_AXES.values():
         for meaning in meanings:
-            assert style.lightness(style.PALETTE[meaning]) < 67.0, meaning
+            assert lightness(style.PALETTE[meaning]) < 67.0, meaning
 
 
 def test_lightness_of_black_white_and_mid_grey() -> None:
-    assert style.lightness("#000000") == pytest.approx(0.0)
-    assert style.lightness("#ffffff") == pytest.approx(100.0, abs=0.01)
+    assert lightness("#000000") == pytest.approx(0.0)
+    assert lightness("#ffffff") == pytest.approx(100.0, abs=0.01)
     # #777777 has L* 50.0 (CIE 15, from memory).
-    assert style.lightness("#777777") == pytest.approx(50.0, abs=0.3)
+    assert lightness("#777777") == pytest.approx(50.0, abs=0.3)
 
 
 def test_a_partial_redraw_gives_the_same_pixels_as_a_whole_one() -> None:

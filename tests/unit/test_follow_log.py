@@ -646,6 +646,7 @@ def test_no_more_than_a_tenth_of_the_time_is_spent_reading(tmp_path, monkeypatch
     assert set(clock.slept[1:]) == {1.0}  # a file that has not changed is not read
 
 
+@pytest.mark.slow
 def test_days_of_following_take_no_more_memory_than_their_rows(growing):
     growing.add(HEAD + rows(0, 2000))
     taken = []

@@ -141,22 +141,6 @@ def test_files_of_the_person_s_own_are_never_touched(source: Path, target: Path)
     assert own.read_text() == "mine"
 
 
-def test_a_writing_that_fails_leaves_the_old_file(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    file = tmp_path / "kept.txt"
-    file.write_text("old", encoding="utf-8")
-
-    def fail(self: Path, target: Path) -> Path:
-        raise OSError("disk full")
-
-    monkeypatch.setattr(Path, "replace", fail)
-    with pytest.raises(OSError, match="disk full"):
-        launch._write_atomically(file, b"new")
-    assert [path.name for path in tmp_path.iterdir()] == ["kept.txt"]
-    assert file.read_text() == "old"
-
-
 # Which folder is opened ---------------------------------------------------------------
 
 

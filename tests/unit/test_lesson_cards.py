@@ -7,6 +7,7 @@ import pytest
 from coreward.errors import InputError
 from coreward.lessons.lesson import Exercise, Finding, Lesson, Question
 from coreward.pages.lesson_cards import LessonCards, open_lesson, paper_card
+from support.trying import try_all
 
 
 def _lesson(**changes: object) -> Lesson:
@@ -111,11 +112,11 @@ def test_an_unexpected_error_is_a_sentence() -> None:
 
 
 def test_try_all_finds_what_is_wrong() -> None:
-    assert LessonCards(_lesson(), "C").try_all() == {}
-    assert LessonCards(_lesson(), "F").try_all() == {}
+    assert try_all(LessonCards(_lesson(), "C")) == {}
+    assert try_all(LessonCards(_lesson(), "F")) == {}
     blind = Question("one", "?", {"a": "A", "b": "B"}, lambda: Finding("c", "x"))
     wide = Exercise("e", "?", "h", lambda: 1.0, within=1e9)
-    trouble = LessonCards(_lesson(questions=(blind,), exercises=(wide,)), "C").try_all()
+    trouble = try_all(LessonCards(_lesson(questions=(blind,), exercises=(wide,)), "C"))
     assert "none of the choices" in trouble["one"]
     assert "does not tell them apart" in trouble["e"]
 

@@ -16,7 +16,6 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 import coreward as cw
 from coreward import person
-from coreward.drawing.style import lightness
 from coreward.errors import InputError
 from coreward.questions.plan.answer import Hold, PitPlan, Plan, PlannedPiece, Step, Wanted, plan
 from coreward.questions.plan.document import plan_code
@@ -37,6 +36,7 @@ from coreward.questions.plan.panel import (
 from coreward.questions.plan.ways import Way, compare_ways
 from coreward.questions.plan.ways_table import ways_table
 from coreward.reports.write import report_bytes
+from support.greys import lightness
 from support.pictures import is_drawn
 
 LONDON = ZoneInfo("Europe/London")

@@ -39,7 +39,8 @@ from coreward.questions.rest.carryover import carryover
 from coreward.questions.rest.wrapping import wrapped_cook
 from coreward.questions.review.answer import Review, review
 from coreward.questions.stall.explain import explain
-from coreward.questions.watch.answer import Watched, watch
+from coreward.questions.watch.answer import watch
+from coreward.questions.watch.wanted import Watched
 from coreward.reports import document
 from coreward.reports.document import Document, Facts, Listing, Paragraph, Picture, Table
 from coreward.reports.things import document_of

@@ -12,6 +12,7 @@ from coreward import person
 from coreward.questions.rest.panel import RestState
 from coreward.widgets import remember
 from support.toy_panel import ToyPanel, ToyState
+from support.trying import try_ends
 
 AS_LEFT = "as you left it"
 
@@ -196,7 +197,7 @@ def test_a_visitor_with_settings_apart_is_remembered_but_gets_no_folder(
 
 
 def test_a_trial_of_all_ends_leaves_nothing(kernel: Kernel, folder: Path) -> None:
-    opened().try_ends()
+    try_ends(opened())
     assert files(folder) == []
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from coreward.events.listed import Event
 from coreward.experience import own_cooks
 from coreward.experience.own_cooks import OwnCook, keep
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.keep.answer import Wrapping, own_cook
+from coreward.questions.keep.answer import Finished, Wrapping, own_cook
 from coreward.questions.review.panel import log_panel
 from support.own_shelf import past_cook
 
@@ -144,19 +145,18 @@ def a_log(end_h: float = 6.0, gap: bool = False) -> ProbeLog:
     return ProbeLog(time, None, (Channel("pit", "air", air), Channel("meat", "meat", core)))
 
 
-GIVEN = {
+GIVEN: dict[str, Any] = {
     "cut": "pork shoulder",
     "target_c": 80.0,
     "pit": "drum",
     "pit_set_c": 110.0,
     "mass_kg": 4.0,
-    "events": (),
 }
 
 
 def test_the_finish_is_that_of_the_reading_from_meat_on() -> None:
     on = Event("meat_on", 1800.0, 1800.0, channel="meat")
-    kept = own_cook(a_log(), **{**GIVEN, "events": (on,)}).cook
+    kept = own_cook(a_log(), Finished(**GIVEN), events=(on,)).cook
     # 80 °C stands at 5 h of the log, half an hour of which the probe lay on the table.
     assert kept.finish_s == pytest.approx(4.5 * 3600.0, abs=30.0)
     assert kept.time_s[-1] == pytest.approx(5.0 * 3600.0, abs=60.0)
@@ -164,7 +164,7 @@ def test_the_finish_is_that_of_the_reading_from_meat_on() -> None:
 
 
 def test_a_gap_stays_a_gap() -> None:
-    kept = own_cook(a_log(gap=True), **GIVEN).cook
+    kept = own_cook(a_log(gap=True), Finished(**GIVEN), events=()).cook
     hole = (kept.time_s > 7200.0) & (kept.time_s < 10800.0)
     assert np.isnan(kept.core_c[hole]).all()
     assert np.isfinite(kept.core_c[~hole][2:]).all()
@@ -178,7 +178,7 @@ def test_one_reading_alone_is_no_finish() -> None:
     slip = ProbeLog(
         log.time_s, None, (log.channels[0], Channel("meat", "meat", core)), start_clock=None
     )
-    assert own_cook(slip, **GIVEN).cook.finish_s is None
+    assert own_cook(slip, Finished(**GIVEN), events=()).cook.finish_s is None
 
 
 @pytest.mark.parametrize(
@@ -192,7 +192,7 @@ def test_one_reading_alone_is_no_finish() -> None:
 def test_a_wrap_goes_by_time_or_by_reading(
     wrapping: Wrapping, expected_s: float | None
 ) -> None:
-    kept = own_cook(a_log(), wrapping=wrapping, **GIVEN).cook
+    kept = own_cook(a_log(), Finished(wrapping=wrapping, **GIVEN), events=()).cook
     assert kept.wrap_s == (expected_s if expected_s is None else pytest.approx(expected_s))
     assert kept.wrap == (None if expected_s is None else wrapping.what)
 
@@ -213,15 +213,17 @@ def test_a_wrap_goes_by_time_or_by_reading(
         ({"meat": 2}, "no meat probe 2"),
     ],
 )
-def test_what_does_not_fit_is_refused(changes: dict[str, object], why: str) -> None:
+def test_what_does_not_fit_is_refused(changes: dict[str, Any], why: str) -> None:
+    given = GIVEN | changes
+    meat = given.pop("meat", 1)
     with pytest.raises(InputError, match=why):
-        own_cook(a_log(), **{**GIVEN, **changes})
+        own_cook(a_log(), Finished(**given), meat=meat, events=())
 
 
 def test_a_log_without_the_pit_teaches_nothing() -> None:
     log = a_log()
     with pytest.raises(InputError, match="readings of its meat and of its pit"):
-        own_cook(ProbeLog(log.time_s, None, log.meats), **GIVEN)
+        own_cook(ProbeLog(log.time_s, None, log.meats), Finished(**GIVEN), events=())
 
 
 # -- forecast and panel -------------------------------------------------------------------
@@ -250,7 +252,7 @@ def test_the_button_of_the_panel_keeps_a_cook() -> None:
     assert form.entries["set"].placeholder == "230 °F"
     form.cut.value = "pork loin"
     press(form)
-    assert "say also weight, or; thickness; name of the pit" in form.said
+    assert "say also weight, or thickness; name of the pit" in form.said
     for name, value in {
         "thickness": "3.15",
         "pit": "oven",

@@ -52,6 +52,7 @@ from coreward.reports.repeat import cook_code, expression
 from coreward.reports.things import document_of
 from coreward.reports.write import KINDS, download_link, file_name, report, report_bytes
 from coreward.words import Degrees, Held, Needed, Published, say, shown
+from support.greys import lightness
 from support.pictures import is_drawn
 
 ROOT = Path(__file__).parents[2]
@@ -650,7 +651,7 @@ def test_text_in_a_figure_stays_text_and_ids_do_not_meet() -> None:
 
 def test_figures_are_readable_in_grey() -> None:
     # What a grey printer makes of our two main inks on white must stay apart.
-    core, air = (style.lightness(style.PALETTE[name]) for name in ("core", "air"))
+    core, air = (lightness(style.PALETTE[name]) for name in ("core", "air"))
     assert core < 30
     assert abs(core - air) > 10
     assert is_drawn(png_bytes(figure()))
@@ -678,14 +679,6 @@ def test_report_writes_by_suffix(cook: Result, tmp_path: Path) -> None:
     table = report(cook, tmp_path / "supper.csv")
     assert table.read_text(encoding="utf-8") == cook.to_csv_text()
     assert (tmp_path / "supper-cook-surface.csv").is_file()
-
-
-def test_data_beside_the_page(review: Review, tmp_path: Path) -> None:
-    report(review, tmp_path / "r.html", data_beside=True)
-    beside = tmp_path / "r-harvest-supper-cleaned.csv"
-    assert review.log is not None
-    again = cw.read_log(beside)
-    np.testing.assert_array_equal(again.coldest_meat_c, review.log.coldest_meat_c)
 
 
 @pytest.mark.parametrize("name", ["supper.docx", "supper"])

@@ -281,7 +281,7 @@ def other_value(trait: Any) -> Any:
     if hasattr(trait, "low"):
         return 0.5 * (trait.low + trait.high)
     if hasattr(trait, "options"):
-        others = [name for name in trait.tried if name != trait.default_value]
+        others = [name for name in trait.options if name != trait.default_value]
         return others[-1] if others else trait.default_value
     return not trait.default_value if isinstance(trait, traitlets.Bool) else "some/where.csv"
 

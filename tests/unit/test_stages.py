@@ -86,12 +86,6 @@ def test_impossible_stages_are_refused(arguments, message):
         Stage(PIT, **arguments)
 
 
-def test_pressure_at_altitude_is_the_standard_atmosphere():
-    # ICAO standard atmosphere: 101 325 Pa at 0 m, 79 495 Pa at 2000 m (from memory)
-    assert Surroundings.pressure_at(0.0) == pytest.approx(101325.0)
-    assert Surroundings.pressure_at(2000.0) == pytest.approx(79495.0, rel=1e-3)
-
-
 @pytest.mark.parametrize(
     ("numbers", "message"),
     [

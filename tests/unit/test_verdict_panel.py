@@ -23,6 +23,7 @@ from coreward.questions.verdict.panel import (
 from coreward.tables.standards import CONDITIONS, MEATS, load_standard, standard_names
 from coreward.words import CUSTOMARY, METRIC
 from coreward.words import shown as say_shown
+from support.trying import try_ends
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "demo" / "harvest-supper.csv"
@@ -285,7 +286,7 @@ def test_every_choice_can_be_made(
 
 
 def test_every_control_survives_both_ends(panel: VerdictPanel) -> None:
-    assert panel.try_ends() == {}
+    assert try_ends(panel) == {}
     assert panel.state.error is None
 
 

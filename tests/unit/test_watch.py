@@ -16,7 +16,8 @@ import coreward as cw
 from coreward import cli
 from coreward.errors import InputError
 from coreward.logs.log import Channel, ProbeLog
-from coreward.questions.watch.answer import Memory, News, Outlook, Watch, Watched, watch
+from coreward.questions.watch.answer import Memory, News, Outlook, Watch, watch
+from coreward.questions.watch.wanted import Watched
 from coreward.watch_command import Watcher
 from coreward.words import shown
 
@@ -207,6 +208,7 @@ def test_a_chill_is_told_half_an_hour_before_each_limit() -> None:
 # -- the standstill ------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_stall_is_told_when_it_begins_and_when_it_ends_and_never_flickers() -> None:
     """The invented supper: begins at 4:29 of its record, ends at 8:07, as a review has it."""
     log = cw.read_log(DEMO / "harvest-supper.csv")

@@ -23,6 +23,7 @@ from coreward.widgets.settings_panel import settings_panel
 from coreward.words import CUSTOMARY, METRIC, UnitChoice
 from support.pictures import is_drawn
 from support.toy_panel import ToyPanel, ToyState
+from support.trying import try_ends
 
 
 @pytest.fixture(autouse=True)
@@ -361,7 +362,7 @@ def test_an_unexpected_exception_is_called_internal_and_folded_away(panel: ToyPa
 
 
 def test_try_ends_reports_the_ends_that_fail_and_goes_back(panel: ToyPanel) -> None:
-    trouble = panel.try_ends()
+    trouble = try_ends(panel)
     assert set(trouble) == {"pit"}
     assert "too hot" in trouble["pit"]
     assert panel.state.inputs() == ToyState().inputs()
@@ -438,7 +439,7 @@ def test_a_folder_that_cannot_be_written_costs_only_the_keeping(tmp_path: Path) 
 
 
 def test_the_settings_panel_tries_every_unit_and_keeps_nothing(own_settings: Path) -> None:
-    assert settings_panel().try_ends() == {}
+    assert try_ends(settings_panel()) == {}
     assert not (own_settings / "settings.json").exists()
 
 

@@ -45,10 +45,6 @@ def open_app(
     ----------
     folder : Path, optional
         A folder with a copy of the notebooks; None means decide, as for the workbench.
-    port : int, optional
-        None means any free one.
-    open_browser : bool
-        Whether a browser is opened as well.
     share : bool
         Whether others on the local network may come in; else this machine only.
     places : int, optional

@@ -38,8 +38,6 @@ class Lab:
         Its own, with port and token among them.
     port : int
         Where it will answer, on this machine only.
-    token : str
-        What opens it.
     """
 
     def __init__(self, arguments: Sequence[str], port: int, token: str) -> None:

@@ -53,8 +53,6 @@ class Pace:
     ----------
     at_once, per_s : float
         How much, in what the user of it counts.
-    clock : callable, optional
-        For tests. [s]
     """
 
     def __init__(
@@ -85,13 +83,7 @@ class Pace:
 
 
 class Paces:
-    """A pace for each visitor or address; those longest unused are forgotten.
-
-    Parameters
-    ----------
-    at_once, per_s : float
-        See `Pace`.
-    """
+    """A pace for each visitor or address; those longest unused are forgotten."""
 
     def __init__(self, at_once: float, per_s: float) -> None:
         self._given = at_once, per_s
@@ -132,8 +124,6 @@ class Connections:
         From one address, of those that have not shown who they are.
     most_of_a_visitor : int
         Of one visitor.
-    clock : callable, optional
-        For tests. [s]
     """
 
     def __init__(
@@ -257,8 +247,6 @@ def bounded_server(application: Any, largest_message: int) -> BoundedServer:
 
     Parameters
     ----------
-    application : tornado.web.Application
-        What answers.
     largest_message : int
         That a connection which is not HTTP may bring. [B]
     """
@@ -287,15 +275,7 @@ def allow_files() -> int:
 
 
 def share_files(files: int, places: int) -> tuple[int, int]:
-    """Return how many places and how many connections fit into so many open files.
-
-    Parameters
-    ----------
-    files : int
-        That may be open.
-    places : int
-        That are wanted.
-    """
+    """Return how many places and how many connections fit into so many open files."""
     free = files - _FILES_OF_THE_SERVER
     places = max(1, min(places, free // (FILES_OF_A_PAGE + _CONNECTIONS_OF_A_PAGE)))
     return places, max(32, min(MOST_CONNECTIONS, free - places * FILES_OF_A_PAGE))

@@ -37,8 +37,6 @@ def check(message: str | bytes, subprotocol: str | None) -> None:
 
     Parameters
     ----------
-    message : str or bytes
-        As it came.
     subprotocol : str or None
         What page and server agreed on.
 

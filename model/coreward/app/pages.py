@@ -29,40 +29,26 @@ _NOTEBOOK_LINK: Final = re.compile(r"(?:\./)?([\w-]+)\.ipynb(#[\w-]*)?")
 
 @dataclass(frozen=True)
 class Part:
-    """One cell of a page.
-
-    Attributes
-    ----------
-    words : str
-        HTML of a prose cell, or of what was stored in a cell that computes.
-    source : str or None
-        What a kernel runs for it; None for prose.
-    """
+    """One cell of a page."""
 
     words: str
+    """HTML of a prose cell, or of what was stored in a cell that computes."""
     source: str | None = None
+    """What a kernel runs for it; None for prose."""
 
 
 @dataclass(frozen=True)
 class Page:
-    """One notebook as a page.
-
-    Attributes
-    ----------
-    name : str
-        The notebook's name without its ending; the page's address.
-    title : str
-        Its first heading.
-    summary : str
-        Its first sentences, as plain text.
-    parts : tuple of Part
-        In the order of the notebook.
-    """
+    """One notebook as a page."""
 
     name: str
+    """The notebook's name without its ending; the page's address."""
     title: str
+    """Its first heading."""
     summary: str
+    """Its first sentences, as plain text."""
     parts: tuple[Part, ...]
+    """In the order of the notebook."""
 
     @property
     def address(self) -> str:

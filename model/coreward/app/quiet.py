@@ -28,8 +28,6 @@ class QuietHandler(logging.StreamHandler[TextIO]):
     ----------
     stream : text stream, optional
         Where to; None means standard error.
-    clock : callable, optional
-        For tests. [s]
     """
 
     def __init__(

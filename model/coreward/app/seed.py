@@ -34,6 +34,8 @@ def import_everything() -> None:
             importlib.import_module(module.name)
     for name in coreward.__all__:
         getattr(coreward, name)
+    # Loaded when humid air is first asked for, which takes seconds.
+    importlib.import_module("CoolProp.HumidAirProp")
     import ipywidgets
 
     from coreward.questions.stall.panel import stall_panel

@@ -84,18 +84,12 @@ _EXTENSIONS: Final = {
 
 @dataclass(frozen=True)
 class Drawing:
-    """Where the part that draws controls lies, and what it is to load.
-
-    Attributes
-    ----------
-    bundle : Path
-        Folder of the scripts.
-    extensions : dict
-        Name of an extension to its folder.
-    """
+    """Where the part that draws controls lies, and what it is to load."""
 
     bundle: Path
+    """Folder of the scripts."""
     extensions: dict[str, Path]
+    """Name of an extension to its folder."""
 
     def to_load(self) -> list[dict[str, str]]:
         """Return the extensions in the words of the page's settings."""
@@ -565,49 +559,33 @@ def _routes(drawing: Drawing) -> list[Any]:
 
 @dataclass(frozen=True)
 class Serving:
-    """How a server is to run.
-
-    Attributes
-    ----------
-    folder : Path
-        Holds ``notebooks`` and ``data``.
-    port : int
-        Where it listens.
-    token : str
-        What a visitor has to bring.
-    version : str
-        Shown at the foot of pages.
-    host : str
-        Address to listen on.
-    most : int or None
-        Most sessions; None means as many as memory allows.
-    caches : tuple of Path
-        Folders of compiled code and fonts that kernels may write.
-    names : tuple of str
-        Names of this machine that a browser may use, beside loopback.
-    copies : bool
-        Whether kernels are copied from a seed.
-    abandoned_s, idle_s : float or None
-        See `Sessions`; None means its own.
-    home : Path or None
-        The settings of the one person that all is for; None where pages are shared.
-    lab : Lab or None
-        JupyterLab for that person. It can run any code: never where pages are shared.
-    """
+    """How a server is to run."""
 
     folder: Path
+    """Holds ``notebooks`` and ``data``."""
     port: int
+    """Where it listens."""
     token: str
+    """What a visitor has to bring."""
     version: str
+    """Shown at the foot of pages."""
     host: str = "127.0.0.1"
+    """Address to listen on."""
     most: int | None = None
+    """Most sessions; None means as many as memory allows."""
     caches: tuple[Path, ...] = ()
+    """Folders of compiled code and fonts that kernels may write."""
     names: tuple[str, ...] = ()
+    """Names of this machine that a browser may use, beside loopback."""
     copies: bool = can_copy()
+    """Whether kernels are copied from a seed."""
     abandoned_s: float | None = None
     idle_s: float | None = None
+    """See `Sessions`; None means its own."""
     home: Path | None = None
+    """The settings of the one person that all is for; None where pages are shared."""
     lab: Lab | None = None
+    """JupyterLab for that person. It can run any code: never where pages are shared."""
 
     def __post_init__(self) -> None:
         if self.lab is not None and (self.home is None or self.names):
@@ -621,8 +599,6 @@ async def serve(
 
     Parameters
     ----------
-    serving : Serving
-        How.
     ready : callable, optional
         Awaited once pages are answered, with the number of sessions that fit.
     """

@@ -102,10 +102,6 @@ class Sessions:
 
     Parameters
     ----------
-    kernels : PageKernels
-        Starts and stops the kernels.
-    folder : Path
-        Holds ``notebooks`` and ``data``.
     most : int
         No more sessions than this, even where memory would allow more.
     memory_each : int

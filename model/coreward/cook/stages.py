@@ -1,4 +1,9 @@
-"""What goes into a cook: the piece, its surroundings, the stages."""
+"""What goes into a cook: the piece, its surroundings, the stages.
+
+Liquid under a wrap is mixed with the outermost volume at the start of its stage; a
+prescribed radiant flux is an equivalent hotter wall; searing face by face is approximated,
+with its error against a full-thickness scheme said in the result.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +17,6 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.physics.air import pressure_at_altitude
 from coreward.physics.body import LikeBody, Shape
 from coreward.physics.exchange import equivalent_wall
 from coreward.physics.meat import Material
@@ -411,11 +415,6 @@ class Surroundings:
         else:
             dew = _series("dew point", self.dew_point_c, -60.0, 200.0, "°C")
         return {"air_c": air, "wall_c": wall, "dew_point_c": dew}
-
-    @staticmethod
-    def pressure_at(altitude_m: float) -> float:
-        """Ambient pressure of the standard atmosphere at an altitude. [Pa]."""
-        return float(pressure_at_altitude(altitude_m))
 
 
 def fresh_air(room: tables.ParameterSet, vents: str | None = None) -> tables.Record:

@@ -132,8 +132,6 @@ class PictureCanvas(FigureCanvasAgg):
 
         Parameters
         ----------
-        name : str
-            Name of the part.
         axes : sequence of Axes
             Back to front.
         area : tuple of float
@@ -192,7 +190,6 @@ class PictureCanvas(FigureCanvasAgg):
 
         Parameters
         ----------
-        ax : Axes
         handles : sequence of Artist
             With their labels; for none of them, there is no legend.
         **options

@@ -78,11 +78,6 @@ def _path(side: _Side, x: float, base: float, scale: float, thin: float) -> str:
 def outline(piece: Piece, units: UnitChoice) -> str:
     """Return the drawing of a piece with ends; nothing for one that has none.
 
-    Parameters
-    ----------
-    piece : Piece
-    units : UnitChoice
-
     Returns
     -------
     str

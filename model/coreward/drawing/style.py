@@ -14,7 +14,6 @@ from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
-from matplotlib import colors as mcolors
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 from matplotlib.ticker import AutoMinorLocator, MaxNLocator
@@ -30,30 +29,20 @@ Dash = str | tuple[float, tuple[float, ...]]
 
 @dataclass(frozen=True)
 class Ink:
-    """How one meaning is drawn.
-
-    Attributes
-    ----------
-    colour : str
-        Hex colour.
-    line : str or tuple
-        Matplotlib line style.
-    marker : str
-        Marker drawn at a few points along the line, empty for none.
-    width : float
-        Line width in points.
-    label : str
-        The words of the legend.
-    hatch : str
-        Hatching where the meaning is an area instead of a line.
-    """
+    """How one meaning is drawn."""
 
     colour: str
+    """Hex colour."""
     line: Dash
+    """Matplotlib line style."""
     marker: str
+    """Marker drawn at a few points along the line, empty for none."""
     width: float
+    """Line width in points."""
     label: str
+    """The words of the legend."""
     hatch: str = ""
+    """Hatching where the meaning is an area instead of a line."""
 
     def kwargs(self) -> dict[str, Any]:
         """Return the keyword arguments for ``Axes.plot``."""
@@ -118,16 +107,6 @@ BAND_WIDE: Final = "#d9dee3"
 BAND_NARROW: Final = "#aab6c1"
 """Fill of the band that half lie in."""
 
-SHARED_AXES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
-    {
-        "temperature": ("core", "mean", "surface", "air", "wet_bulb", "dew_point"),
-        "heat": ("evaporation", "convection", "radiation", "conduction"),
-        "water": ("supply", "demand", "drip"),
-        "log": ("air", "meat", "meat_2", "meat_3"),
-    }
-)
-"""Which inks meet on one axis, so that a test can hold them apart in grey."""
-
 
 def temperature(value_c: ArrayLike, units: str | UnitChoice) -> Floats:
     """Return temperature points in the chosen unit. `value_c` is in °C."""
@@ -163,26 +142,18 @@ def format_hours(seconds: float) -> str:
 
 def label_temperature(ax: Axes, units: str | UnitChoice = "C", *, axis: str = "y") -> None:
     """Label an axis as temperature in the chosen unit."""
-    _label(ax, axis, f"temperature ({temperature_symbol(units)})")
+    words = f"temperature ({temperature_symbol(units)})"
+    (ax.set_xlabel if axis == "x" else ax.set_ylabel)(words)
 
 
-def label_hours(ax: Axes, *, axis: str = "x") -> None:
-    """Label an axis as time in hours."""
-    _label(ax, axis, "time (h)")
+def label_hours(ax: Axes) -> None:
+    """Label the horizontal axis as time in hours."""
+    ax.set_xlabel("time (h)")
 
 
-def label_length(
-    ax: Axes, units: str | UnitChoice = "C", *, axis: str = "x", what: str = "position"
-) -> None:
-    """Label an axis as a length in the chosen unit."""
-    _label(ax, axis, f"{what} ({as_units(units).length})")
-
-
-def _label(ax: Axes, axis: str, text: str) -> None:
-    if axis == "x":
-        ax.set_xlabel(text)
-    else:
-        ax.set_ylabel(text)
+def label_length(ax: Axes, units: str | UnitChoice = "C", *, what: str = "position") -> None:
+    """Label the horizontal axis as a length in the chosen unit."""
+    ax.set_xlabel(f"{what} ({as_units(units).length})")
 
 
 FONT_SIZE: Final = 10.0
@@ -193,8 +164,6 @@ def apply_style(ax: Axes, *, title: str = "") -> None:
 
     Parameters
     ----------
-    ax : Axes
-        The axes to change in place.
     title : str
         A short title in words, set at the left.
     """
@@ -244,14 +213,3 @@ def area(meaning: str, **options: Any) -> Patch:
     """Return a legend patch for a meaning that is drawn as an area."""
     ink = INKS[meaning]
     return Patch(facecolor=ink.colour, hatch=ink.hatch, label=ink.label, **options)
-
-
-def lightness(colour: str) -> float:
-    """Return CIE lightness L* (0 black, 100 white) of an sRGB colour.
-
-    The constants are those of IEC 61966-2-1 (sRGB) and of CIE 15 (L*), from memory.
-    """
-    rgb = np.asarray(mcolors.to_rgb(colour))
-    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
-    y = float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
-    return 116.0 * y ** (1.0 / 3.0) - 16.0 if y > 0.008856 else 903.3 * y

@@ -26,27 +26,19 @@ _FEW_CHANGES = 8  # fewer say nothing about a spread
 
 @dataclass(frozen=True)
 class Lid:
-    """One opening, in bins of the track.
-
-    Attributes
-    ----------
-    first, lowest, last : int
-        Last bin before the fall, lowest bin, bin in which most of the fall is made up.
-    depth_k, limit_k : float
-        How far the air fell, and from where on a fall counted at that time. [K]
-    settled : bool
-        False while the recovery has not been seen.
-    made_up : bool
-        False while `last` may still move.
-    """
+    """One opening, in bins of the track."""
 
     first: int
     lowest: int
     last: int
+    """Last bin before the fall, lowest bin, bin in which most of the fall is made up."""
     depth_k: float
     limit_k: float
+    """How far the air fell, and from where on a fall counted at that time. [K]"""
     settled: bool
+    """False while the recovery has not been seen."""
     made_up: bool
+    """False while `last` may still move."""
 
 
 def find_lids(air: Track) -> list[Lid]:

@@ -23,19 +23,14 @@ _UNREADABLE = ("sensor_fault", "probe_unplugged")
 
 @dataclass(frozen=True, eq=False)
 class TrustedSamples:
-    """Which samples of a meat probe a fit may use.
-
-    Attributes
-    ----------
-    mask : ndarray of bool, shape (samples,)
-        True where the reading is trusted. Samples after `until_s` are False.
-    segment : ndarray of int, shape (samples,)
-        Number of the stretch, from 0; a moved probe begins a new one, with a new depth
-        and bias.
-    """
+    """Which samples of a meat probe a fit may use."""
 
     mask: Flags
+    """True where the reading is trusted. Samples after `until_s` are False. Shape (samples,).
+    """
     segment: Integers
+    """Number of the stretch, from 0; a moved probe begins a new one, with a new depth and bias.
+    Shape (samples,)."""
 
 
 def air_without_events(
@@ -51,7 +46,6 @@ def air_without_events(
 
     Parameters
     ----------
-    log : ProbeLog
     events : iterable of Event
         Only faults and unplugged stretches of the air probe matter here.
     until_s : float, optional
@@ -115,17 +109,12 @@ def clean_meat(
 
     Parameters
     ----------
-    log : ProbeLog
     meat : int
         Meat probe, counted from 1.
     events : iterable of Event
         Found, or edited by a person.
     until_s : float, optional
         Use nothing later. [s]
-
-    Returns
-    -------
-    TrustedSamples
     """
     numbers = tables.load("events")
     settle = numbers["settling_time"]

@@ -34,7 +34,6 @@ def find_drift(
         Of the probe asked about.
     others : list of (str, Track)
         Other meat probes that were not moved, with their names.
-    air : Track
     first, last : int
         Bins between which all were in the meat.
     name : str

@@ -19,21 +19,14 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, eq=False)
 class Faults:
-    """Faults of a channel, and the readings that are left.
-
-    Attributes
-    ----------
-    events : tuple of Event
-        Kinds ``probe_unplugged`` and ``sensor_fault``.
-    trusted : ndarray of bool, shape (samples,)
-        True where there is a reading and no fault.
-    still_from_s : float
-        Since when the last reading has not changed: it may turn out to be stuck. [s]
-    """
+    """Faults of a channel, and the readings that are left."""
 
     events: tuple[Event, ...]
+    """Kinds ``probe_unplugged`` and ``sensor_fault``."""
     trusted: Flags
+    """True where there is a reading and no fault. Shape (samples,)."""
     still_from_s: float
+    """Since when the last reading has not changed: it may turn out to be stuck. [s]"""
 
 
 def find_faults(time_s: Floats, channel: Channel, size: int) -> Faults:

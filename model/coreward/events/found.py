@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coreward.errors import InputError
 from coreward.events.air import Lid, find_lids, find_slow_changes, lid_events
 from coreward.events.cleaning import (
     TrustedSamples,
@@ -61,20 +60,15 @@ def find_events(
     log: ProbeLog,
     meat: int = 1,
     until_s: float | None = None,
-    expected_c: Floats | None = None,
 ) -> tuple[Event, ...]:
     """Find what happened.
 
     Parameters
     ----------
-    log : ProbeLog
     meat : int
         Meat probe, counted from 1.
     until_s : float, optional
         Pretend that the log ends here. [s]
-    expected_c : ndarray, shape (samples,), optional
-        What a model says the probe should have read; steps are looked for in the
-        difference. [°C]
 
     Returns
     -------
@@ -85,20 +79,14 @@ def find_events(
     Raises
     ------
     InputError
-        If there is no such meat probe, or `expected_c` does not fit the log.
+        If there is no such meat probe.
     """
     channel = log.meat(meat)
     size = shortened(log, until_s)
     if size < 2:
         return ()
-    if expected_c is not None and np.shape(expected_c) != log.time_s.shape:
-        raise InputError(
-            f"expected_c needs one value per sample ({log.time_s.size}); it has "
-            f"{np.size(expected_c)}."
-        )
     air, lids, events = _of_the_fire(log, size)
-    model = None if expected_c is None else np.asarray(expected_c, dtype=float)[:size]
-    events += _of_the_probe(log, channel, size, air, lids, model, events)
+    events += _of_the_probe(log, channel, size, air, lids, events)
     events = _without_preheating(events)
     return tuple(sorted(events, key=lambda event: (event.time_s, KINDS.index(event.kind))))
 
@@ -156,7 +144,6 @@ def _probe(
     size: int,
     air: Track | None,
     lids: list[Lid],
-    model_c: Floats | None,
 ) -> _Probe | None:
     """Read one meat probe; None without readings."""
     faults = find_faults(log.time_s, channel, size)
@@ -164,8 +151,7 @@ def _probe(
         return None
     time_s, name = log.time_s[:size], channel.name
     meat = track(time_s, channel.temperature_c[:size], faults.trusted, bin_step_s(time_s))
-    expected = None if model_c is None else _on_grid(meat, time_s, model_c)
-    steps = find_steps(meat, expected)
+    steps = find_steps(meat)
     story = tell_steps(meat, air, lids, steps, faults.still_from_s, name)
     return _Probe(name, meat, story, faults.events)
 
@@ -176,11 +162,10 @@ def _of_the_probe(
     size: int,
     air: Track | None,
     lids: list[Lid],
-    model_c: Floats | None,
     fire: list[Event],
 ) -> list[Event]:
     """Events of one meat probe, given those of the fire."""
-    probe = _probe(log, channel, size, air, lids, model_c)
+    probe = _probe(log, channel, size, air, lids)
     if probe is None:
         return list(find_faults(log.time_s, channel, size).events)
     meat, story, name = probe.meat, probe.story, probe.name
@@ -226,17 +211,9 @@ def _drift(
     for other_channel in log.meats:
         other = None
         if other_channel is not channel:
-            other = _probe(log, other_channel, size, air, lids, None)
+            other = _probe(log, other_channel, size, air, lids)
         if other is not None and not other.story.moves:
             first = max(first, other.story.first)
             last = min(last, other.story.last)
             others.append((other.name, other.meat))
     return find_drift(probe.meat, others, air, first, last, probe.name) if others else []
-
-
-def _on_grid(core: Track, time_s: Floats, expected_c: Floats) -> Floats | None:
-    """Model reading at the bins; None where the model says nothing."""
-    known = np.isfinite(expected_c)
-    if not known.any():
-        return None
-    return np.interp(core.time_s, time_s[known], expected_c[known])

@@ -66,37 +66,25 @@ _FORMAT = "coreward events, format 1"
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happened during a cook.
-
-    Attributes
-    ----------
-    kind : str
-        One of `KINDS`.
-    time_s : float
-        When it began, on the clock of the log. [s]
-    end_s : float
-        When it was over; equals `time_s` for a moment. [s]
-    size : float
-        How large, in `unit`; NaN where it has no size.
-    unit : str
-        Of `size`: ``"K"`` (a difference), ``"degC"``, ``"-"`` (a ratio) or empty.
-    confidence : float
-        0 to 1. An event below `provisional_below` is provisional: later samples may move
-        it or take it away. One at or above it stays.
-    channel : str
-        Name of the channel it was seen on; empty when the whole cook is meant.
-    why : str or Say
-        What in the readings says so, in one sentence.
-    """
+    """Something that happened during a cook."""
 
     kind: Kind
+    """One of `KINDS`."""
     time_s: float
+    """When it began, on the clock of the log. [s]"""
     end_s: float
+    """When it was over; equals `time_s` for a moment. [s]"""
     size: float = math.nan
+    """How large, in `unit`; NaN where it has no size."""
     unit: str = ""
+    """Of `size`: ``"K"`` (a difference), ``"degC"``, ``"-"`` (a ratio) or empty."""
     confidence: float = 1.0
+    """0 to 1. An event below `provisional_below` is provisional: later samples may move it or
+    take it away. One at or above it stays."""
     channel: str = ""
+    """Name of the channel it was seen on; empty when the whole cook is meant."""
     why: Text = ""
+    """What in the readings says so, in one sentence."""
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
@@ -210,18 +198,12 @@ class Edit:
 
 @dataclass(frozen=True)
 class EventList:
-    """Events as found, and the edits of a person on top. Never changed in place.
-
-    Attributes
-    ----------
-    found : tuple of Event
-        What `find_events` returned.
-    edits : tuple of Edit
-        In the order they were made.
-    """
+    """Events as found, and the edits of a person on top. Never changed in place."""
 
     found: tuple[Event, ...] = ()
+    """What `find_events` returned."""
     edits: tuple[Edit, ...] = ()
+    """In the order they were made."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "found", tuple(self.found))

@@ -23,30 +23,23 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Step:
-    """A jump of the reading between two bins.
-
-    Attributes
-    ----------
-    at : int
-        Last bin before it.
-    jump_k : float
-        How far, after both sides' slopes are taken off. [K]
-    ratio : float
-        In units of the usual spread.
-    """
+    """A jump of the reading between two bins."""
 
     at: int
+    """Last bin before it."""
     jump_k: float
+    """How far, after both sides' slopes are taken off. [K]"""
     ratio: float
+    """In units of the usual spread."""
 
 
-def find_steps(meat: Track, expected_c: Floats | None = None) -> list[Step]:
+def find_steps(meat: Track) -> list[Step]:
     """Jumps between straight lines fitted to a few minutes on either side."""
     numbers = tables.load("events")
     step = meat.step_s
     width = step_width(step)
     skip = max(round(numbers["step_skip"] / step), 1)
-    value = meat.value_c if expected_c is None else meat.value_c - expected_c
+    value = meat.value_c
     size = value.size
     jump = np.zeros(size)
     if size < 2 * width + skip + 1:
@@ -153,25 +146,17 @@ def joined(meat: Track, moves: tuple[Step, ...]) -> Floats:
 
 @dataclass(frozen=True)
 class ProbeStory:
-    """What a probe went through, in order: on, moved, pulled.
-
-    Attributes
-    ----------
-    events : tuple of Event
-        Kinds ``meat_on``, ``probe_moved`` and ``pulled``.
-    first, last : int
-        Bins between which the probe was in the meat, on the fire.
-    moves : tuple of Step
-        While it was.
-    put_in : bool
-        Whether the probe itself shows when the meat went on: it went from elsewhere into it.
-    """
+    """What a probe went through, in order: on, moved, pulled."""
 
     events: tuple[Event, ...]
+    """Kinds ``meat_on``, ``probe_moved`` and ``pulled``."""
     first: int
     last: int
+    """Bins between which the probe was in the meat, on the fire."""
     moves: tuple[Step, ...]
+    """While it was."""
     put_in: bool
+    """Whether the probe itself shows when the meat went on: it went from elsewhere into it."""
 
 
 def tell_steps(

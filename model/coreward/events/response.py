@@ -27,25 +27,18 @@ _BOILING_C = 100.0  # at sea level; the margin of table ``stall`` covers the mou
 
 @dataclass(frozen=True, eq=False)
 class Core:
-    """The meat's course while it was on the fire, jumps taken out.
-
-    Attributes
-    ----------
-    time_s, reading_c, core_c, air_c : ndarray, shape (bins,)
-        From the time the probe had settled to the end or until it was pulled. The core
-        is the reading smoothed. [s], [°C]
-    noise_k : float
-        Of a bin, after the first hours. [K]
-    step_s : float
-        Between bins. [s]
-    """
+    """The meat's course while it was on the fire, jumps taken out."""
 
     time_s: Floats
     reading_c: Floats
     core_c: Floats
     air_c: Floats
+    """From the time the probe had settled to the end or until it was pulled. The core is the
+    reading smoothed. [s], [°C] Shape (bins,)."""
     noise_k: float
+    """Of a bin, after the first hours. [K]"""
     step_s: float
+    """Between bins. [s]"""
 
 
 def core_of(meat: Track, reading_c: Floats, air: Track, first: int, last: int) -> Core:
@@ -81,29 +74,20 @@ def until(core: Core, last: int) -> Core:
 
 @dataclass(frozen=True)
 class _Opening:
-    """One opening, weighed as a wrap.
-
-    Attributes
-    ----------
-    time_s : float
-        When the lid opened. [s]
-    core_c, ratio, minutes : float
-        Core at it [°C]; answer after over before; how long the air fell [min].
-    handled : tuple of str
-        What else was done at it, in words.
-    chance : float
-        That it was a wrap, 0 to 1.
-    settled : bool
-        Whether more samples leave all of this as it is.
-    """
+    """One opening, weighed as a wrap."""
 
     time_s: float
+    """When the lid opened. [s]"""
     core_c: float
     ratio: float
     minutes: float
+    """Core at it [°C]; answer after over before; how long the air fell [min]."""
     handled: tuple[str, ...]
+    """What else was done at it, in words."""
     chance: float
+    """That it was a wrap, 0 to 1."""
     settled: bool
+    """Whether more samples leave all of this as it is."""
 
     @property
     def tells(self) -> bool:
@@ -159,11 +143,6 @@ def find_wrap(
 
     Parameters
     ----------
-    core : Core
-    lids : list of Lid
-    air : Track
-    name : str
-        Of the meat probe.
     others : iterable of Event
         Found before: fuel, changes of the pit, moves of the probe.
     taken_off : bool

@@ -24,28 +24,19 @@ MAD_TO_SIGMA = 1.482602218505602
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """One channel as medians over equal bins.
-
-    Attributes
-    ----------
-    step_s : float
-        Width of a bin. [s]
-    time_s : ndarray, shape (bins,)
-        Mean time of the samples of each bin, its middle where it is empty. [s]
-    value_c : ndarray, shape (bins,)
-        Median of the trusted readings; bridged by a straight line where there are
-        none, held at the ends. NaN throughout if the channel has no reading. [°C]
-    known : ndarray of bool, shape (bins,)
-        False where the value is bridged.
-    noise_k : ndarray, shape (bins,)
-        Robust standard deviation of a bin, from the readings up to then. [K]
-    """
+    """One channel as medians over equal bins."""
 
     step_s: float
+    """Width of a bin. [s]"""
     time_s: Floats
+    """Mean time of the samples of each bin, its middle where it is empty. [s] Shape (bins,)."""
     value_c: Floats
+    """Median of the trusted readings; bridged by a straight line where there are none, held at
+    the ends. NaN throughout if the channel has no reading. [°C] Shape (bins,)."""
     known: Flags
+    """False where the value is bridged. Shape (bins,)."""
     noise_k: Floats
+    """Robust standard deviation of a bin, from the readings up to then. [K] Shape (bins,)."""
 
 
 def shortened(log: ProbeLog, until_s: float | None) -> int:
@@ -73,8 +64,6 @@ def track(time_s: Floats, value_c: Floats, trusted: Flags, step_s: float) -> Tra
         As logged. [s], [°C]
     trusted : ndarray of bool, shape (n,)
         Readings to use; those that are NaN are left out anyway.
-    step_s : float
-        Width of a bin. [s]
     """
     # Half a bin early, so that a logger whose interval is the bin does not have its
     # samples fall on the edges, where rounding would decide.

@@ -35,23 +35,15 @@ _FEWEST = 4 * _ORDER
 
 @dataclass(frozen=True)
 class _Mark:
-    """A beginning or an end, as the courses tell it.
-
-    Attributes
-    ----------
-    kind : str
-    time_s : float
-        Median of the courses that have it. [s]
-    share : float
-        Of the courses that have it.
-    over : bool
-        Of a beginning: whether in most of those the stall has ended.
-    """
+    """A beginning or an end, as the courses tell it."""
 
     kind: Kind
     time_s: float
+    """Median of the courses that have it. [s]"""
     share: float
+    """Of the courses that have it."""
     over: bool
+    """Of a beginning: whether in most of those the stall has ended."""
 
 
 def stall_events(core: Core, name: str, taken_off: bool = False) -> list[Event]:

@@ -58,8 +58,6 @@ def smoothed_slope(time_s: Floats, value: Floats, window_s: float) -> tuple[Floa
         [s]
     value : ndarray, shape (n,) or (courses, n)
         One course, or several at the same times.
-    window_s : float
-        [s]
 
     Returns
     -------
@@ -110,10 +108,6 @@ def find_stalls(
         At the ambient pressure.
     usable : ndarray of bool, shape (n,), optional
         Rows that may be judged (gaps of a log are not).
-
-    Returns
-    -------
-    tuple of Stall
 
     Notes
     -----

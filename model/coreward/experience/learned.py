@@ -43,19 +43,13 @@ _LEAST_SHARE: Final = 0.2
 
 @dataclass(frozen=True)
 class Believed:
-    """What the next cook will show: a Student law.
-
-    Attributes
-    ----------
-    middle, spread : float
-        Its centre and its scale.
-    freedom : float
-        Its degrees of freedom.
-    """
+    """What the next cook will show: a Student law."""
 
     middle: float
     spread: float
+    """Its centre and its scale."""
     freedom: float
+    """Its degrees of freedom."""
 
     def half_width(self, chance: float = _NINE_TENTHS) -> float:
         """How far from the middle the next one lies at most, with a chance."""
@@ -129,24 +123,16 @@ class _Law:
 
 @dataclass(frozen=True)
 class Change:
-    """A cook from which on a pit is another one.
-
-    Attributes
-    ----------
-    since : str
-        Name of the first cook of the pit as it is now.
-    pace : float
-        How many times as long its cooks take since. [-]
-    offset_k : float
-        How much hotter it reads against its setting since. [K]
-    odds : float
-        How many times likelier two pits are than one. [-]
-    """
+    """A cook from which on a pit is another one."""
 
     since: str
+    """Name of the first cook of the pit as it is now."""
     pace: float
+    """How many times as long its cooks take since. [-]"""
     offset_k: float
+    """How much hotter it reads against its setting since. [K]"""
     odds: float
+    """How many times likelier two pits are than one. [-]"""
 
 
 def _names(cooks: tuple[PastCook, ...]) -> tuple[str, ...]:
@@ -164,37 +150,24 @@ def _ratios(law: Believed) -> dict[str, float]:
 
 @dataclass(frozen=True)
 class Learned:
-    """What the cooks of a pit have taught.
-
-    Attributes
-    ----------
-    pit : str
-    cooks : tuple of PastCook
-        Those that count: all of the pit, or those since a change.
-    pace : Believed
-        Logarithm of the whole time of the next cook over the usual one. [-]
-    offset_k : Believed
-        Level that the pit's probe shows, less what it is set to. [K]
-    unsteady : Believed
-        Logarithm of the scatter of its air about its level. [ln K]
-    paces : int
-        How many of the cooks had a pace: finished, and of a known size.
-    narrower : float
-        By what share the band of a whole cook's time is narrower than without them. [-]
-    changed : Change or None
-    departed : str
-        Sentence on the last cook, where it alone departs from those before; else empty.
-    """
+    """What the cooks of a pit have taught."""
 
     pit: str
     cooks: tuple[PastCook, ...] = field(metadata=told_as(told=_names))
+    """Those that count: all of the pit, or those since a change."""
     pace: Believed = field(metadata=told_as("time_against_usual", _ratios))
+    """Logarithm of the whole time of the next cook over the usual one. [-]"""
     offset_k: Believed = field(metadata=told_as(told=_nine_tenths))
+    """Level that the pit's probe shows, less what it is set to. [K]"""
     unsteady: Believed = field(metadata=apart())
+    """Logarithm of the scatter of its air about its level. [ln K]"""
     paces: int
+    """How many of the cooks had a pace: finished, and of a known size."""
     narrower: float
+    """By what share the band of a whole cook's time is narrower than without them. [-]"""
     changed: Change | None = None
     departed: Text = ""
+    """Sentence on the last cook, where it alone departs from those before; else empty."""
 
     @property
     def enough(self) -> bool:
@@ -214,8 +187,6 @@ def learned(cooks: Iterable[PastCook], pit: str) -> Learned:
     ----------
     cooks : iterable of PastCook
         The earliest first; those of other pits, and of the library, are passed over.
-    pit : str
-        Its name, in small or large letters.
     """
     wanted = same_name(pit)
     mine = [cook for cook in cooks if cook.origin == "own" and same_name(cook.pit) == wanted]
@@ -455,7 +426,6 @@ def shares(answer: Learned, usual: float, time_s: Floats) -> Floats:
 
     Parameters
     ----------
-    answer : Learned
     usual : float
         The usual time of that cook, see `usual_time`. [s]
     time_s : ndarray, shape (members,)
@@ -490,19 +460,13 @@ def shares(answer: Learned, usual: float, time_s: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class UsualPace:
-    """How long cooks of a cut take against the rule of `usual_time`, over all pits.
-
-    Attributes
-    ----------
-    pace : Believed
-        Logarithm of the whole time over that of the rule. [-]
-    thickness_m, target_c : tuple of float
-        Least and greatest of the cooks it rests on.
-    """
+    """How long cooks of a cut take against the rule of `usual_time`, over all pits."""
 
     pace: Believed
+    """Logarithm of the whole time over that of the rule. [-]"""
     thickness_m: tuple[float, float]
     target_c: tuple[float, float]
+    """Least and greatest of the cooks it rests on."""
 
     def covers(self, thickness_m: float, target_c: float) -> bool:
         """Whether a piece is like those it rests on."""
@@ -547,16 +511,10 @@ def agreeing(pace: Believed, usual: float, time_s: Floats) -> Floats:
 
     Parameters
     ----------
-    pace : Believed
     usual : float
         See `usual_time`. [s]
     time_s : ndarray, shape (members,)
         Whole time of each draw; infinite where it never gets there. [s]
-
-    Returns
-    -------
-    ndarray, shape (members,)
-        Sum 1.
     """
     there = np.isfinite(time_s) & (time_s > 0.0)
     count = len(time_s)

@@ -14,7 +14,7 @@ import json
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -29,9 +29,10 @@ from coreward.plain import apart
 FORMAT: Final = "coreward cook, format 1"
 _FOLDER: Final = "cooks"
 _COLUMNS: Final = ("time_s", "air_c", "core_c")
+_TYPES: Final = {one.name: str(one.type) for one in fields(PastCook)}
 _WORDS: Final = ("cut", "pit")
-_NUMBERS: Final = ("target_c", "start_c", "pit_set_c")
-_OPEN: Final = ("finish_s", "thickness_m", "mass_kg", "wrap_s")
+_NUMBERS: Final = tuple(name for name, kind in _TYPES.items() if kind == "float")
+_OPEN: Final = tuple(name for name, kind in _TYPES.items() if kind == "float | None")
 _LONGEST_NAME: Final = 80
 # A cook of two days at a reading a minute has a tenth of this.
 _MOST_BYTES: Final = 2_000_000
@@ -39,38 +40,24 @@ _MOST_BYTES: Final = 2_000_000
 
 @dataclass(frozen=True)
 class OwnCook:
-    """A cook as it is kept.
-
-    Attributes
-    ----------
-    cook : PastCook
-    when : str
-        Date and time of its beginning as far as they are known, in ISO 8601.
-    happened : tuple of str
-        What happened, a sentence each, in °C.
-    """
+    """A cook as it is kept."""
 
     cook: PastCook
     when: str = ""
+    """Date and time of its beginning as far as they are known, in ISO 8601."""
     happened: tuple[str, ...] = field(default=(), metadata=apart())
+    """What happened, a sentence each, in °C."""
 
 
 @dataclass(frozen=True)
 class Shelf:
-    """What the folder holds.
-
-    Attributes
-    ----------
-    place : Path
-    kept : tuple of OwnCook
-        In the order in which they were cooked.
-    damaged : tuple of (str, str)
-        Name of each file that cannot be used, and why. It stays where it is.
-    """
+    """What the folder holds."""
 
     place: Path = field(metadata=apart())
     kept: tuple[OwnCook, ...] = ()
+    """In the order in which they were cooked."""
     damaged: tuple[tuple[str, str], ...] = ()
+    """Name of each file that cannot be used, and why. It stays where it is."""
 
     @property
     def cooks(self) -> tuple[PastCook, ...]:
@@ -115,11 +102,6 @@ def own_cooks() -> tuple[PastCook, ...]:
 def shelf(folder: Path | None = None) -> Shelf:
     """Read the folder.
 
-    Parameters
-    ----------
-    folder : Path, optional
-        Another one than the person's.
-
     Raises
     ------
     InputError
@@ -149,8 +131,6 @@ def keep(own: OwnCook, folder: Path | None = None) -> tuple[OwnCook, Path]:
     ----------
     own : OwnCook
         Its name is changed where another one has it already.
-    folder : Path, optional
-        Another one than the person's.
 
     Returns
     -------
@@ -194,8 +174,6 @@ def forget(name: str, folder: Path | None = None) -> Path:
     ----------
     name : str
         As `shelf` lists it, also that of a damaged file.
-    folder : Path, optional
-        Another one than the person's.
 
     Raises
     ------
@@ -230,8 +208,6 @@ def export(target: str | Path, folder: Path | None = None) -> tuple[Path, ...]:
     ----------
     target : str or Path
         Made where it is not there.
-    folder : Path, optional
-        Another one than the person's.
 
     Raises
     ------
@@ -376,24 +352,17 @@ def checked(
     cook = PastCook(
         name=name,
         origin="own",
-        cut=head["cut"],
         time_s=time_s,
         air_c=air_c,
         core_c=core_c,
-        target_c=float(head["target_c"]),
-        finish_s=_number(head.get("finish_s")),
-        thickness_m=_number(head.get("thickness_m")),
-        mass_kg=_number(head.get("mass_kg")),
-        start_c=float(head["start_c"]),
-        pit=head["pit"],
-        pit_set_c=float(head["pit_set_c"]),
         wrap=wrap,
-        wrap_s=_number(head.get("wrap_s")),
+        **{key: head[key] for key in _WORDS},
+        **{key: _number(head.get(key)) for key in (*_NUMBERS, *_OPEN)},
     )
     return OwnCook(cook, when, tuple(happened))
 
 
-def _number(value: Any) -> float | None:
+def _number(value: Any) -> Any:
     return None if value is None else float(value)
 
 

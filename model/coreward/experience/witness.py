@@ -66,98 +66,66 @@ _TO_GO, _OVER = _NAMES.index("to_go"), _NAMES.index("over")
 
 @dataclass(frozen=True)
 class Knobs:
-    """How the witness weighs; chosen as the scales were.
-
-    Attributes
-    ----------
-    near : float
-        Share of the rows that lies within one scale of likeness.
-    stiffness : float
-        Of the straight lines: a ridge.
-    most_turn : float
-        Most that a straight line may change a row's time. [ln]
-    own, same_pit : float
-        How many library cooks a cook of the person's own stands for; and once more in
-        the same pit.
-    other_wrap : float
-        What a cook counts that was not wrapped, where this one is to be.
-    most_beyond : float
-        How far past its own target a past cook may be drawn out. [K]
-    """
+    """How the witness weighs; chosen as the scales were."""
 
     near: float = 0.04
+    """Share of the rows that lies within one scale of likeness."""
     stiffness: float = 1.0
+    """Of the straight lines: a ridge."""
     most_turn: float = 2.0
+    """Most that a straight line may change a row's time. [ln]"""
     own: float = 25.0
     same_pit: float = 3.0
+    """How many library cooks a cook of the person's own stands for; and once more in the same
+    pit."""
     other_wrap: float = 0.3
+    """What a cook counts that was not wrapped, where this one is to be."""
     most_beyond: float = 10.0
+    """How far past its own target a past cook may be drawn out. [K]"""
 
 
 @dataclass(frozen=True)
 class Seen:
-    """A running cook, as far as it was seen.
-
-    Attributes
-    ----------
-    time_s, air_c, core_c : ndarray
-        Since the meat went on; the last time is now. [s, °C]
-    target_c, start_c : float
-        [°C]
-    thickness_m, mass_kg : float or None
-        None where not known.
-    wrap_s : float or None
-        When it was wrapped, if it was. [s]
-    will_wrap : bool
-        Whether it is to be wrapped from now on.
-    air_change_k : float
-        How much hotter the air is to be from now on than it was. [K]
-    pit : str
-        The person's name of the pit, if any.
-    """
+    """A running cook, as far as it was seen."""
 
     time_s: Floats
     air_c: Floats
     core_c: Floats
+    """Since the meat went on; the last time is now. [s, °C]"""
     target_c: float
     start_c: float
+    """[°C]"""
     thickness_m: float | None = None
     mass_kg: float | None = None
+    """None where not known."""
     wrap_s: float | None = None
+    """When it was wrapped, if it was. [s]"""
     will_wrap: bool = False
+    """Whether it is to be wrapped from now on."""
     air_change_k: float = 0.0
+    """How much hotter the air is to be from now on than it was. [K]"""
     pit: str = ""
+    """The person's name of the pit, if any."""
 
 
 @dataclass(frozen=True)
 class Testimony:
-    """What past cooks say of the time left.
-
-    Attributes
-    ----------
-    left_s : ndarray, shape (rows,)
-        Time still to go. [s]
-    weight : ndarray, shape (rows,)
-        They add up to 1.
-    cook : ndarray of int, shape (rows,)
-        Which past cook.
-    at_s : ndarray, shape (rows,)
-        The moment of it that is like now. [s]
-    raw_s : ndarray, shape (rows,)
-        How long it truly took from there. [s]
-    cooks : sequence of PastCook
-    core_c, target_c : float
-        Of the running cook, now. [°C]
-    """
+    """What past cooks say of the time left."""
 
     left_s: Floats
+    """Time still to go. [s] Shape (rows,)."""
     weight: Floats
+    """They add up to 1. Shape (rows,)."""
     cook: NDArray[np.int64]
+    """Which past cook. Shape (rows,)."""
     at_s: Floats
+    """The moment of it that is like now. [s] Shape (rows,)."""
     raw_s: Floats
+    """How long it truly took from there. [s] Shape (rows,)."""
     cooks: Sequence[PastCook]
     core_c: float
     target_c: float
+    """Of the running cook, now. [°C]"""
 
     def quantile_s(self, percent: float) -> float:
         """Time left that is not exceeded with this chance. [s]."""
@@ -268,14 +236,8 @@ def ask_witness(
 
     Parameters
     ----------
-    seen : Seen
-    shelf : Shelf
-        The library.
-    own : Shelf, optional
-        The person's own cooks.
     left_out : str, optional
         A making of the library that is not asked; for honest tests.
-    knobs : Knobs
 
     Raises
     ------

@@ -31,11 +31,8 @@ def handout(
 
     Parameters
     ----------
-    lesson : Lesson
     units : str or UnitChoice
         "C" or "F", or a choice of units.
-    picture : Picture, optional
-        Shown under the case.
     """
     choice = as_units(units)
 
@@ -88,14 +85,7 @@ def handout(
 
 
 def answer_sheet(lesson: Lesson, units: str | UnitChoice = "C") -> Document:
-    """Return the teacher's sheet: the plan, and every answer computed now.
-
-    Parameters
-    ----------
-    lesson : Lesson
-    units : str or UnitChoice
-        As for `handout`.
-    """
+    """Return the teacher's sheet: the plan, and every answer computed now."""
     choice = as_units(units)
     blocks: list[Block] = []
     if lesson.steps:

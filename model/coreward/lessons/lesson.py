@@ -42,18 +42,12 @@ def _read_prose(thing: object, *names: str) -> None:
 
 @dataclass(frozen=True)
 class Finding:
-    """What the model says to a question.
-
-    Attributes
-    ----------
-    choice : str
-        Key of the choice that it bears out.
-    evidence : str
-        The computed numbers in a sentence, its quantities in braces.
-    """
+    """What the model says to a question."""
 
     choice: str
+    """Key of the choice that it bears out."""
     evidence: Text
+    """The computed numbers in a sentence, its quantities in braces."""
 
     def __post_init__(self) -> None:
         _read_prose(self, "evidence")
@@ -61,27 +55,18 @@ class Finding:
 
 @dataclass(frozen=True)
 class Question:
-    """A prediction to commit to before anything is run.
-
-    Attributes
-    ----------
-    name : str
-    prompt : str
-        The question, its quantities in braces.
-    choices : mapping
-        Key to words, in the order shown.
-    find : callable
-        Runs the model and returns a `Finding`. It may take something computed before,
-        so that a page need not compute it twice.
-    because : str
-        The explanation, shown with the answer.
-    """
+    """A prediction to commit to before anything is run."""
 
     name: str
     prompt: Text
+    """The question, its quantities in braces."""
     choices: Mapping[str, Text]
+    """Key to words, in the order shown."""
     find: Callable[..., Finding]
+    """Runs the model and returns a `Finding`. It may take something computed before, so that a
+    page need not compute it twice."""
     because: Text = ""
+    """The explanation, shown with the answer."""
 
     def __post_init__(self) -> None:
         _read_prose(self, "prompt", "choices", "because")
@@ -89,38 +74,27 @@ class Question:
 
 @dataclass(frozen=True)
 class Exercise:
-    """A number to find with the panel, checked by computing it.
-
-    Attributes
-    ----------
-    name, prompt : str
-        What to find, its quantities in braces.
-    unit : str
-        Of the answer. A temperature is asked for in the reader's own unit.
-    find : callable
-        Runs the model and returns the number in `unit`. It may take something computed
-        before.
-    share, within : float
-        An answer is right if it is off by at most this share of the truth, or by this
-        much in `unit`, whichever is more.
-    too_low, too_high : str
-        Hints.
-    because : str
-        Shown with a right answer.
-    digits : int
-        Shown of the truth.
-    """
+    """A number to find with the panel, checked by computing it."""
 
     name: str
     prompt: Text
+    """What to find, its quantities in braces."""
     unit: Unit
+    """Of the answer. A temperature is asked for in the reader's own unit."""
     find: Callable[..., float]
+    """Runs the model and returns the number in `unit`. It may take something computed before.
+    """
     share: float = 0.0
     within: float = 0.0
+    """An answer is right if it is off by at most this share of the truth, or by this much in
+    `unit`, whichever is more."""
     too_low: Text = ""
     too_high: Text = ""
+    """Hints."""
     because: Text = ""
+    """Shown with a right answer."""
     digits: int = 1
+    """Shown of the truth."""
 
     def __post_init__(self) -> None:
         _read_prose(self, "prompt", "too_low", "too_high", "because")
@@ -145,30 +119,20 @@ class Step:
 
 @dataclass(frozen=True)
 class Lesson:
-    """One notebook's lesson.
-
-    Attributes
-    ----------
-    name : str
-        That of the notebook, without suffix.
-    title, case : str
-        The question in words; the story, its quantities in braces.
-    equation : str
-        In words and letters that paper can hold.
-    questions, exercises : tuple
-    takeaways : tuple of str
-    steps : tuple of Step
-        The plan for a class; empty where there is none.
-    """
+    """One notebook's lesson."""
 
     name: str
+    """That of the notebook, without suffix."""
     title: str
     case: Text
+    """The question in words; the story, its quantities in braces."""
     questions: tuple[Question, ...]
     exercises: tuple[Exercise, ...]
     equation: str = ""
+    """In words and letters that paper can hold."""
     takeaways: tuple[Text, ...] = ()
     steps: tuple[Step, ...] = ()
+    """The plan for a class; empty where there is none."""
 
     def __post_init__(self) -> None:
         _read_prose(self, "case", "takeaways")
@@ -206,21 +170,13 @@ def _by_name(items: tuple[Any, ...], name: str, what: str) -> Any:
 
 @dataclass(frozen=True, repr=False)
 class Checked:
-    """An answer held against the model.
-
-    Attributes
-    ----------
-    right : bool
-    sentence : str
-        What to tell the person.
-    truth : float or None
-        What was computed, in the unit asked for; None while it is not given away.
-    unit : str
-    """
+    """An answer held against the model."""
 
     right: bool
     sentence: str
+    """What to tell the person."""
     truth: float | None = field(default=None)
+    """What was computed, in the unit asked for; None while it is not given away."""
     unit: str = ""
 
     def __repr__(self) -> str:
@@ -237,11 +193,8 @@ def check_prediction(
 
     Parameters
     ----------
-    question : Question
     choice : str
         Key of the choice committed to.
-    units : str or UnitChoice
-        Of the sentence.
     given : object, optional
         Something computed before that the question can use.
 
@@ -282,12 +235,9 @@ def check_exercise(
 
     Parameters
     ----------
-    exercise : Exercise
     answer : float or str
         In the unit asked for (see `asked_unit`); text may hold a decimal comma, or hours
         as "7 h 30 min" or "7:30".
-    units : str or UnitChoice
-        The reader's units.
     reveal : bool
         Tell the number even if the answer is wrong.
     given : object, optional

@@ -48,19 +48,10 @@ def cook(
 
     Parameters
     ----------
-    thickness_m : float
-        Of the same weight. [m]
-    air_c : float
-        Of the pit. [°C]
     ventilation : str
         Set of table ``ventilation``: how much fresh air.
-    evaporation : bool
-        Whether vapour can leave.
-    altitude_m : float
-        [m]
     wrap : str, optional
         "foil" or "paper", put on when the core has `wrap_at_c`. [°C]
-    wrap_at_c : float
     transport : str
         Set of that table: another account of how water moves.
     """

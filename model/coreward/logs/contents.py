@@ -39,68 +39,43 @@ _LOOK = 2000  # rows looked at for a proposal
 
 @dataclass(frozen=True)
 class ColumnGuess:
-    """One column, and what it seems to hold.
-
-    Attributes
-    ----------
-    heading : str
-        Its heading as written.
-    examples : tuple of str
-        The first different cells that are not empty.
-    role : str
-        Proposed role, one of `COLUMN_ROLES`; ``"ignore"`` where nothing is proposed.
-    role_confidence : str
-        One of `Confidence`.
-    unit : {"C", "F"} or None
-        Unit of a temperature column; None if it is open, or no temperature.
-    unit_confidence : str
-        One of `Confidence`; ``"said by the file"`` for a column without a temperature.
-    time_form : str
-        Of a column of time: the form in words; empty otherwise, or if it is open.
-    why : str
-        Where the proposal comes from, in a few words.
-    """
+    """One column, and what it seems to hold."""
 
     heading: str
+    """Its heading as written."""
     examples: tuple[str, ...]
+    """The first different cells that are not empty."""
     role: str
+    """Proposed role, one of `COLUMN_ROLES`; ``"ignore"`` where nothing is proposed."""
     role_confidence: Confidence
+    """One of `Confidence`."""
     unit: Unit | None
+    """Unit of a temperature column; None if it is open, or no temperature."""
     unit_confidence: Confidence
-    time_form: str
+    """One of `Confidence`; ``"said by the file"`` for a column without a temperature."""
     why: str
+    """Where the proposal comes from, in a few words."""
 
 
 @dataclass(frozen=True)
 class FileContents:
-    """What a file holds, for a screen on which a person maps its columns.
-
-    Attributes
-    ----------
-    file : str
-        Name of the file.
-    kind : str
-        What sort of file it is, in words.
-    rows : int
-        Rows below the header.
-    columns : tuple of ColumnGuess
-        Its columns, in the order of the file; empty if it has no table.
-    sheets : tuple of str
-        Sheets with values, of a workbook.
-    questions : tuple of Question
-        What has to be answered before the file can be read.
-    problem : str
-        Why the file cannot be read at all as it stands, or with these proposals; empty
-        if only the questions stand in the way, or nothing does.
-    """
+    """What a file holds, for a screen on which a person maps its columns."""
 
     file: str
+    """Name of the file."""
     kind: str
+    """What sort of file it is, in words."""
     rows: int
+    """Rows below the header."""
     columns: tuple[ColumnGuess, ...]
+    """Its columns, in the order of the file; empty if it has no table."""
     sheets: tuple[str, ...]
+    """Sheets with values, of a workbook."""
     questions: tuple[Question, ...]
+    """What has to be answered before the file can be read."""
     problem: str
+    """Why the file cannot be read at all as it stands, or with these proposals; empty if only
+    the questions stand in the way, or nothing does."""
 
     @property
     def is_ready(self) -> bool:
@@ -155,10 +130,6 @@ def what_it_holds(
         The file.
     units, columns, start_date, zone, sheet, accept_jumps
         What is known already.
-
-    Returns
-    -------
-    FileContents
 
     Raises
     ------
@@ -221,7 +192,6 @@ def _guesses(
             confidence, why = "open", "its cells are numbers, its heading says nothing known"
         unit: Unit | None = None
         unit_confidence: Confidence = "said by the file"
-        form = ""
         if role in ROLES:
             unit = unit_of(name) or unit_in_cells(table, index) or overall
             if own:
@@ -231,12 +201,10 @@ def _guesses(
                 unit_confidence = "stated" if units else "open"
         elif role in TIME_ROLES:
             try:
-                form = find_form(name, cells, role).sentence
+                find_form(name, cells, role)
             except Undecided as error:
                 confidence, why = "open", error.what
-        found.append(
-            ColumnGuess(name, examples, role, confidence, unit, unit_confidence, form, why)
-        )
+        found.append(ColumnGuess(name, examples, role, confidence, unit, unit_confidence, why))
     return tuple(found)
 
 

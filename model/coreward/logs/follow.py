@@ -63,8 +63,6 @@ class LogFollower:
 
     Parameters
     ----------
-    path : str or Path
-        The file; it need not exist yet.
     **stated
         As for `read_log`: ``units``, ``columns``, ``start_date``, ``zone``, ``accept_jumps``.
 
@@ -407,10 +405,6 @@ def read_in_order(path: str | Path, **stated: Unpack[Stating]) -> ProbeLog:
         A file of text or of JSON lines.
     **stated
         As for `read_log`: ``units``, ``columns``, ``start_date``, ``zone``, ``accept_jumps``.
-
-    Returns
-    -------
-    ProbeLog
 
     Raises
     ------

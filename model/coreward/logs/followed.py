@@ -15,36 +15,24 @@ from coreward.logs.placing import Placed
 
 @dataclass(frozen=True)
 class Accounting:
-    """What became of every line seen.
-
-    Attributes
-    ----------
-    lines : int
-        Lines seen, over all files; an end that was cut off counts as a line.
-    notes : int
-        Headers, comments, preamble and blank lines.
-    used : int
-        Rows in the log as they were written.
-    repaired : int
-        Rows in the log of which a reading or the time is not as written.
-    duplicate : int
-        Rows that repeat one in the log.
-    refused : int
-        Rows left out for another reason, each listed.
-    waiting : int
-        Lines not decided yet.
-    files : int
-        Files seen one after the other under the path.
-    """
+    """What became of every line seen."""
 
     lines: int = 0
+    """Lines seen, over all files; an end that was cut off counts as a line."""
     notes: int = 0
+    """Headers, comments, preamble and blank lines."""
     used: int = 0
+    """Rows in the log as they were written."""
     repaired: int = 0
+    """Rows in the log of which a reading or the time is not as written."""
     duplicate: int = 0
+    """Rows that repeat one in the log."""
     refused: int = 0
+    """Rows left out for another reason, each listed."""
     waiting: int = 0
+    """Lines not decided yet."""
     files: int = 0
+    """Files seen one after the other under the path."""
 
     @property
     def is_balanced(self) -> bool:
@@ -72,13 +60,10 @@ def account_of(
 
     Parameters
     ----------
-    files : sequence of FileRead
     reading : Reading, optional
         What was listed for them; the readings of the files when there is no log yet.
     numbers : ndarray of int, optional
         Lines of the rows in the log.
-    placed : Placed, optional
-        How these were placed.
     """
     listed = [one for file in files for one in file.reading.repairs]
     listed += [one for file in files for part in file.parts for one in part.reading.repairs]

@@ -36,10 +36,6 @@ def unfold_half_days(
         Times as written, in the order of the file; of dates, from a midnight. [s]
     numbers : ndarray of int
         Row of each in the file.
-    texts : sequence of str
-        Cells of the time.
-    has_dates : bool
-        Whether each time has a date.
     reading : Reading
         Takes the repairs, and the rows between which an unknown time passed.
 

@@ -43,24 +43,16 @@ _NO_TEMPERATURE = 1e6
 
 @dataclass(frozen=True)
 class Proposal:
-    """What a column is taken for, and why.
-
-    Attributes
-    ----------
-    role : str
-        A role, ``"probe"`` where only its place is open, or empty if it is not used.
-    why : str
-        Where the role comes from, in a few words.
-    left_out : str
-        Why it is not used, in plain words; empty if it is.
-    may_be_meat : bool
-        Whether only its readings can tell that it is no probe in meat.
-    """
+    """What a column is taken for, and why."""
 
     role: str
+    """A role, ``"probe"`` where only its place is open, or empty if it is not used."""
     why: str = "by its heading"
+    """Where the role comes from, in a few words."""
     left_out: str = ""
+    """Why it is not used, in plain words; empty if it is."""
     may_be_meat: bool = False
+    """Whether only its readings can tell that it is no probe in meat."""
 
 
 def propose(

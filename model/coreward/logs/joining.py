@@ -28,35 +28,24 @@ _ARRAY = re.compile(rb"(?:\xef\xbb\xbf)?\s*\[\s*\{")
 
 @dataclass
 class Part:
-    """A table of a file, with its times as written.
-
-    Attributes
-    ----------
-    table, plan : Table and Plan
-        Its cells, and how these are read.
-    reading : Reading
-        What was found while it was read.
-    texts : list of str
-        Time of each row, as written.
-    seconds : ndarray
-        The same, from the zero of its form. [s]
-    kept : ndarray of int
-        Rows that can be used, save those that an earlier file had.
-    not_rows : int
-        Lines that are no row of it, each listed.
-    begins_file, has_replayed : bool
-        Whether it is the first of a file, and began with lines of the one before.
-    """
+    """A table of a file, with its times as written."""
 
     table: Table
     plan: Plan
+    """Its cells, and how these are read."""
     reading: Reading
+    """What was found while it was read."""
     texts: list[str]
+    """Time of each row, as written."""
     seconds: Floats
+    """The same, from the zero of its form. [s]"""
     kept: NDArray[np.int64]
+    """Rows that can be used, save those that an earlier file had."""
     not_rows: int = 0
+    """Lines that are no row of it, each listed."""
     begins_file: bool = False
     has_replayed: bool = False
+    """Whether it is the first of a file, and began with lines of the one before."""
 
     def marks(self) -> list[int]:
         """Return a number for each row that is kept; rows with the same cells share it."""
@@ -73,24 +62,16 @@ class Part:
 
 @dataclass
 class FileRead:
-    """A file, its tables, and its lines as they were written.
-
-    Attributes
-    ----------
-    text : str
-        Its lines, decoded.
-    data : bytes
-        Its bytes.
-    parts : list of Part
-        Its tables; empty if it was not understood.
-    reading : Reading
-        What was found besides them.
-    """
+    """A file, its tables, and its lines as they were written."""
 
     text: str
+    """Its lines, decoded."""
     data: bytes
+    """Its bytes."""
     reading: Reading
+    """What was found besides them."""
     parts: list[Part] = field(default_factory=list)
+    """Its tables; empty if it was not understood."""
     is_waiting: bool = False  # what it holds may still be understood
 
     @property
@@ -115,8 +96,6 @@ def read_file(
 
     Parameters
     ----------
-    data : bytes
-    stated : Stated
     reading : Reading
         Its name, its limits, and how many lines came before it.
     before : sequence of Part
@@ -247,28 +226,20 @@ def without_replays(read: FileRead, seen: set[int]) -> None:
 
 @dataclass(frozen=True)
 class Joined:
-    """All rows that can be used, in the order in which they came, as one table.
-
-    Attributes
-    ----------
-    table, plan, texts, seconds
-        As for a `Part`.
-    numbers : ndarray of int
-        Line of each row, counted over all files.
-    begins, new_files : list of int
-        First rows of tables that follow another, and those that begin a file.
-    replayed : list of int
-        Those of them before which rows were left out that an earlier file had.
-    """
+    """All rows that can be used, in the order in which they came, as one table."""
 
     table: Table
     plan: Plan
     texts: list[str]
     seconds: Floats
+    """As for a `Part`."""
     numbers: NDArray[np.int64]
+    """Line of each row, counted over all files."""
     begins: list[int]
     new_files: list[int]
+    """First rows of tables that follow another, and those that begin a file."""
     replayed: list[int]
+    """Those of them before which rows were left out that an earlier file had."""
 
 
 def joined(parts: Sequence[Part]) -> Joined:

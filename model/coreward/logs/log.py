@@ -40,31 +40,21 @@ _OWN_HELP = (
 
 @dataclass(frozen=True)
 class Repair:
-    """One thing that was not taken as written.
-
-    Attributes
-    ----------
-    row : int or None
-        Row of the file, counted from 1 with every line; None for a whole column.
-    column : str
-        Name of the column; empty when the whole row is meant.
-    kind : str
-        Short name of the fault, such as ``"unplugged"`` or ``"duplicate"``.
-    was, became : str
-        The cell or row as written, and what it counts as now.
-    reason : str
-        Why, in plain words.
-    last_row : int or None
-        Last row of a run with the same fault; equals `row` for a single one.
-    """
+    """One thing that was not taken as written."""
 
     row: int | None
+    """Row of the file, counted from 1 with every line; None for a whole column."""
     column: str
+    """Name of the column; empty when the whole row is meant."""
     kind: str
+    """Short name of the fault, such as ``"unplugged"`` or ``"duplicate"``."""
     was: str
     became: str
+    """The cell or row as written, and what it counts as now."""
     reason: str
+    """Why, in plain words."""
     last_row: int | None = None
+    """Last row of a run with the same fault; equals `row` for a single one."""
 
     def sentence(self) -> str:
         """Return the repair as one sentence."""
@@ -106,22 +96,15 @@ _EFFECT_OF = {kind: effect for effect, kinds in _EFFECTS.items() for kind in kin
 
 @dataclass(frozen=True)
 class RepairLayer:
-    """All repairs of one kind: one layer between the file and the log.
-
-    Attributes
-    ----------
-    kind : str
-        Short name of the fault, as in `Repair.kind`.
-    effect : str
-        What the layer does: ``"row left out"``, ``"time changed"``, ``"reading missing"``
-        or ``"other"``. None of them puts a number in the place of another.
-    repairs : tuple of Repair
-        What it changed, place by place.
-    """
+    """All repairs of one kind: one layer between the file and the log."""
 
     kind: str
+    """Short name of the fault, as in `Repair.kind`."""
     effect: str
+    """What the layer does: ``"row left out"``, ``"time changed"``, ``"reading missing"`` or
+    ``"other"``. None of them puts a number in the place of another."""
     repairs: tuple[Repair, ...]
+    """What it changed, place by place."""
 
     @property
     def rows_touched(self) -> int:
@@ -143,21 +126,14 @@ class RepairLayer:
 
 @dataclass(frozen=True, eq=False)
 class Channel:
-    """One probe.
-
-    Attributes
-    ----------
-    name : str
-        Name of the column in the file.
-    role : {"air", "meat", "ambient"}
-        What it measures; ambient is the air outside the cooker.
-    temperature_c : ndarray, shape (samples,)
-        Readings. NaN where there is none. [°C]
-    """
+    """One probe."""
 
     name: str
+    """Name of the column in the file."""
     role: Role
+    """What it measures; ambient is the air outside the cooker."""
     temperature_c: Floats
+    """Readings. NaN where there is none. [°C] Shape (samples,)."""
 
     def __post_init__(self) -> None:
         if self.role not in ROLES:
@@ -181,25 +157,18 @@ class Channel:
 
 @dataclass(frozen=True, eq=False)
 class LeftOutColumn:
-    """A column of the file that did not become a channel.
-
-    Attributes
-    ----------
-    name, reason : str
-        Its heading, and why it was left out, in plain words.
-    temperature_c : ndarray, shape (samples,) or (0,)
-        Its numbers, read as temperatures on the log's own times; empty where it holds
-        none. [°C]
-    meat_like : bool
-        Whether its numbers could be those of a probe in meat, or whether it is a probe for
-        meat that never gave one: then only a person can say what it was, and no verdict may
-        pass over it.
-    """
+    """A column of the file that did not become a channel."""
 
     name: str
     reason: str
+    """Its heading, and why it was left out, in plain words."""
     temperature_c: Floats
+    """Its numbers, read as temperatures on the log's own times; empty where it holds none. [°C]
+    Shape (samples,)."""
     meat_like: bool
+    """Whether its numbers could be those of a probe in meat, or whether it is a probe for meat
+    that never gave one: then only a person can say what it was, and no verdict may pass over
+    it."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "temperature_c", _frozen(self.temperature_c))
@@ -257,52 +226,35 @@ class RawRows(Sequence[tuple[int, str]]):
 
 @dataclass(frozen=True, eq=False)
 class ProbeLog:
-    """A probe log as it was understood.
-
-    Attributes
-    ----------
-    time_s : ndarray, shape (samples,)
-        Time since the first kept sample, strictly increasing. [s]
-    start : datetime or None
-        Date and time of the first kept sample, if the file or the caller gave a date.
-    channels : tuple of Channel
-        The probes, in the order of the file.
-    repairs : tuple of Repair
-        Everything that was not taken as written.
-    understood : tuple of str
-        How the file was read, in sentences.
-    source : str
-        Name of the file, without its folder.
-    warnings : tuple of str
-        What the reader should look at; nothing was changed for it.
-    start_clock : time or None
-        Time of day of the first kept sample, known even without a date.
-    notes : tuple of str
-        Comment lines of the file.
-    metadata : tuple of (str, str)
-        Notes of the form ``key: value``.
-    raw : RawRows
-        Row numbers and text of the file.
-    left_out : tuple of LeftOutColumn
-        Columns of the file that did not become channels.
-    unknown_spans : tuple of (float, float)
-        Neighbouring samples between which an unknown time passed (a restored order, a
-        restart, a clock without am or pm): no hold, come-up or cooling crosses them. [s]
-    """
+    """A probe log as it was understood."""
 
     time_s: Floats
+    """Time since the first kept sample, strictly increasing. [s] Shape (samples,)."""
     start: dt.datetime | None
+    """Date and time of the first kept sample, if the file or the caller gave a date."""
     channels: tuple[Channel, ...]
+    """The probes, in the order of the file."""
     repairs: tuple[Repair, ...] = ()
+    """Everything that was not taken as written."""
     understood: tuple[str, ...] = ()
+    """How the file was read, in sentences."""
     source: str = ""
+    """Name of the file, without its folder."""
     warnings: tuple[Text, ...] = ()
+    """What the reader should look at; nothing was changed for it."""
     start_clock: dt.time | None = None
+    """Time of day of the first kept sample, known even without a date."""
     notes: tuple[str, ...] = ()
+    """Comment lines of the file."""
     metadata: tuple[tuple[str, str], ...] = ()
+    """Notes of the form ``key: value``."""
     raw: Sequence[tuple[int, str]] = field(default=(), repr=False)
+    """Row numbers and text of the file."""
     left_out: tuple[LeftOutColumn, ...] = ()
+    """Columns of the file that did not become channels."""
     unknown_spans: tuple[tuple[float, float], ...] = ()
+    """Neighbouring samples between which an unknown time passed (a restored order, a restart, a
+    clock without am or pm): no hold, come-up or cooling crosses them. [s]"""
 
     def __post_init__(self) -> None:
         time_s = _frozen(self.time_s)
@@ -433,16 +385,6 @@ class ProbeLog:
         A comma-separated UTF-8 table ``time_s, air_c, meat_1_c, ...`` under comment lines
         that say what it is. Repairs, sentences and notes go with it; the raw rows of the
         first file do not.
-
-        Parameters
-        ----------
-        path : str or Path
-            File to write.
-
-        Returns
-        -------
-        Path
-            The file written.
 
         Raises
         ------

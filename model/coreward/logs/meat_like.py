@@ -17,33 +17,24 @@ from coreward.logs.log import Floats
 
 @dataclass(frozen=True)
 class _Tuning:
-    """What counts as slow; chosen here, on invented cooks and their fans.
-
-    Attributes
-    ----------
-    lowest_c, highest_c, inside : float
-        Nearly all readings (`inside`, a share) lie between a freezer and wet meat that
-        boils; the rest may be a probe that was pulled out.
-    looked_at : int
-        Readings looked at, spread over the column.
-    turns : float
-        All ways up and down together, in spans of the column: a cook's is hardly over 1,
-        with a rest and a second piece 3.
-    scatter_k : float
-        What each reading may wander besides: the noise and the last digit of a probe.
-    set_step_k, set_share : float
-        A column that changes at most in this share of its steps, and then by at least so
-        much, was set by a hand.
-    """
+    """What counts as slow; chosen here, on invented cooks and their fans."""
 
     lowest_c: float = -25.0
     highest_c: float = 105.0
     inside: float = 0.9
+    """Nearly all readings (`inside`, a share) lie between a freezer and wet meat that boils;
+    the rest may be a probe that was pulled out."""
     looked_at: int = 400
+    """Readings looked at, spread over the column."""
     turns: float = 3.0
+    """All ways up and down together, in spans of the column: a cook's is hardly over 1, with a
+    rest and a second piece 3."""
     scatter_k: float = 0.6
+    """What each reading may wander besides: the noise and the last digit of a probe."""
     set_step_k: float = 2.0
     set_share: float = 0.05
+    """A column that changes at most in this share of its steps, and then by at least so much,
+    was set by a hand."""
 
 
 _TUNING = _Tuning()

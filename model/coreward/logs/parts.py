@@ -26,30 +26,21 @@ TEMPERATURE_CELL = re.compile(
 
 @dataclass(frozen=True)
 class Question:
-    """What a file does not settle, in a form that a screen can put to a person.
-
-    Attributes
-    ----------
-    argument : str
-        Argument of `read_log` that answers it: ``"units"``, ``"columns"``, ``"sheet"``,
-        ``"zone"`` or ``"accept_jumps"``.
-    text : str
-        The question, in one or two sentences.
-    choices : tuple of str
-        Possible answers; empty if any text may be one. For ``"columns"`` they are what
-        the column may hold.
-    column : str
-        Heading of the column it is about; empty for the whole file.
-    role : str
-        For ``"columns"`` without a column: the choices are headings, and the one chosen
-        gets this role.
-    """
+    """What a file does not settle, in a form that a screen can put to a person."""
 
     argument: str
+    """Argument of `read_log` that answers it: ``"units"``, ``"columns"``, ``"sheet"``,
+    ``"zone"`` or ``"accept_jumps"``."""
     text: str
+    """The question, in one or two sentences."""
     choices: tuple[str, ...] = ()
+    """Possible answers; empty if any text may be one. For ``"columns"`` they are what the
+    column may hold."""
     column: str = ""
+    """Heading of the column it is about; empty for the whole file."""
     role: str = ""
+    """For ``"columns"`` without a column: the choices are headings, and the one chosen gets
+    this role."""
 
 
 class LogReadError(LogError):
@@ -57,14 +48,8 @@ class LogReadError(LogError):
 
     Attributes
     ----------
-    file : str
-        Name of the file.
     row : int or None
         Row of the file, counted from 1 with every line.
-    column : str
-        Name of the column, or empty.
-    what, remedy : str
-        What is wrong, and what to do.
     question : Question or None
         What has to be answered, if an answer would help.
     """
@@ -190,25 +175,17 @@ class Column:
 
 @dataclass(frozen=True)
 class Unused:
-    """A column that is not read as a probe.
-
-    Attributes
-    ----------
-    index, name : int and str
-        Its place and its heading.
-    reason : str
-        Why it is left out, in plain words.
-    unit : {"C", "F"} or None
-        Unit of its numbers, if they may be temperatures.
-    may_be_meat : bool
-        Whether its readings are to be asked if they move as meat does.
-    """
+    """A column that is not read as a probe."""
 
     index: int
     name: str
+    """Its place and its heading."""
     reason: str
+    """Why it is left out, in plain words."""
     unit: Unit | None
+    """Unit of its numbers, if they may be temperatures."""
     may_be_meat: bool
+    """Whether its readings are to be asked if they move as meat does."""
 
 
 def _shown(text: str, most: int = 500) -> str:

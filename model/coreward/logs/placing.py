@@ -25,61 +25,40 @@ _JUST_BEGUN = 4  # rows
 
 @dataclass(frozen=True)
 class Coming:
-    """Rows in the order in which they came.
-
-    Attributes
-    ----------
-    seconds : ndarray
-        Their times as written. [s]
-    numbers : ndarray of int
-        Line of each, counted over all files.
-    shown : sequence of str
-        Their times as the files show them.
-    cells : callable
-        Row to all its cells: rows with the same ones are repeats.
-    readings : callable
-        Row to its cells that tell it from others with its time.
-    begins : sequence of int
-        First rows of tables that follow another.
-    new_files : sequence of int
-        Those of them that begin a file.
-    replayed : sequence of int
-        Those before which rows were left out that an earlier file had.
-    counts_anew : bool
-        Whether each file may count its time from another zero.
-    """
+    """Rows in the order in which they came."""
 
     seconds: Floats
+    """Their times as written. [s]"""
     numbers: NDArray[np.int64]
+    """Line of each, counted over all files."""
     shown: Sequence[str]
+    """Their times as the files show them."""
     cells: Callable[[int], tuple[str, ...]]
+    """Row to all its cells: rows with the same ones are repeats."""
     readings: Callable[[int], tuple[str, ...]]
+    """Row to its cells that tell it from others with its time."""
     begins: Sequence[int] = ()
+    """First rows of tables that follow another."""
     new_files: Sequence[int] = ()
+    """Those of them that begin a file."""
     replayed: Sequence[int] = ()
+    """Those before which rows were left out that an earlier file had."""
     counts_anew: bool = False
+    """Whether each file may count its time from another zero."""
 
 
 @dataclass(frozen=True)
 class Placed:
-    """What became of them.
-
-    Attributes
-    ----------
-    rows : ndarray of int
-        Those in the log, in the order of time.
-    seconds : ndarray
-        Their times, with the steps of the clock taken out. [s]
-    retimed : ndarray of bool
-        Which of them do not stand where they were written.
-    waiting : int
-        Rows held until the next ones show what they mean.
-    """
+    """What became of them."""
 
     rows: NDArray[np.int64]
+    """Those in the log, in the order of time."""
     seconds: Floats
+    """Their times, with the steps of the clock taken out. [s]"""
     retimed: NDArray[np.bool_]
+    """Which of them do not stand where they were written."""
     waiting: int
+    """Rows held until the next ones show what they mean."""
 
 
 def place(coming: Coming, is_last: bool, reading: Reading) -> Placed:
@@ -87,7 +66,6 @@ def place(coming: Coming, is_last: bool, reading: Reading) -> Placed:
 
     Parameters
     ----------
-    coming : Coming
     is_last : bool
         Whether no more rows will come: those held are then decided.
     reading : Reading

@@ -83,30 +83,20 @@ class Stating(TypedDict, total=False):
 
 @dataclass(frozen=True)
 class Stated:
-    """What the caller says about a file, checked.
-
-    Attributes
-    ----------
-    columns : dict
-        From heading to role.
-    units : {"C", "F"} or None
-        Unit of temperatures that state none.
-    date : date or None
-        Date of the first sample.
-    zone : ZoneInfo or None
-        Zone of local times.
-    sheet : str or None
-        Sheet of a workbook.
-    accept_jumps : bool
-        Whether a jump like a change of unit is real.
-    """
+    """What the caller says about a file, checked."""
 
     columns: dict[str, str]
+    """From heading to role."""
     units: Unit | None = None
+    """Unit of temperatures that state none."""
     date: dt.date | None = None
+    """Date of the first sample."""
     zone: ZoneInfo | None = None
+    """Zone of local times."""
     sheet: str | None = None
+    """Sheet of a workbook."""
     accept_jumps: bool = False
+    """Whether a jump like a change of unit is real."""
 
 
 @dataclass(frozen=True)
@@ -122,32 +112,22 @@ class Plan:
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows of a table in the order of time.
-
-    Attributes
-    ----------
-    table, plan : Table and Plan
-        Their cells, and how these are to be read.
-    texts : sequence of str
-        Time of every row of the table, as written.
-    kept : ndarray of int
-        Which rows of the table they are.
-    seconds : ndarray
-        Their times. [s]
-    numbers : ndarray of int
-        Their rows in the file.
-    half_s : float or None
-        What to add to the first time as written; None where a clock of twelve hours leaves
-        it open. [s]
-    """
+    """Rows of a table in the order of time."""
 
     table: Table
     plan: Plan
+    """Their cells, and how these are to be read."""
     texts: Sequence[str]
+    """Time of every row of the table, as written."""
     kept: NDArray[np.int64]
+    """Which rows of the table they are."""
     seconds: Floats
+    """Their times. [s]"""
     numbers: NDArray[np.int64]
+    """Their rows in the file."""
     half_s: float | None
+    """What to add to the first time as written; None where a clock of twelve hours leaves it
+    open. [s]"""
 
 
 def read_log(
@@ -188,10 +168,6 @@ def read_log(
         Which sheet of a workbook to read, where several hold values.
     accept_jumps : bool
         Take a jump that looks like a change between °C and °F as real.
-
-    Returns
-    -------
-    ProbeLog
 
     Raises
     ------
@@ -383,14 +359,8 @@ def log_of(
 
     Parameters
     ----------
-    rows : Rows
     every : tuple of ndarray
         Row of the file and time of every row, those that repeat another too. [s]
-    raw : RawRows
-        The file as it was written.
-    stated : Stated
-    zone : ZoneInfo or None
-    reading : Reading
     may_grow : bool
         Whether a probe without a reading may still be plugged in.
     """
@@ -598,12 +568,6 @@ def start_of(
     ----------
     moment : datetime or None
         Its moment; of a time of day without a date, on any day.
-    form_kind : str
-        `TimeForm.kind`.
-    date : date or None
-        Date stated by the caller.
-    zone : ZoneInfo or None
-        Zone to show it in.
     """
     if form_kind == "elapsed" or moment is None:
         return None, None

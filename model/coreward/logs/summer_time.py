@@ -184,10 +184,6 @@ def follow_local_clock(
         `seconds` counts from a midnight.
     zone : ZoneInfo or None
         Zone of the clock, if it is known.
-    whole_minutes : bool
-        True if the times show no seconds.
-    reading : Reading
-        Takes the repairs.
     """
     steps = np.diff(seconds)
     if np.sum(steps < 0) > np.sum(steps > 0):  # newest row first

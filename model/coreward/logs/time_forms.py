@@ -93,31 +93,21 @@ class Undecided(Exception):
 
 @dataclass(frozen=True)
 class TimeForm:
-    """A way of writing time.
-
-    Attributes
-    ----------
-    kind : {"elapsed", "clock", "date"}
-        What a cell gives: seconds since some start, since midnight, or a date and time.
-    sentence : str
-        The form in plain words.
-    seconds : callable
-        Cell to seconds; None if it does not have this form.
-    moment : callable
-        Cell to date and time; None unless `kind` is ``"date"``.
-    whole_minutes : bool
-        True if the cells show no seconds.
-    origin : datetime or None
-        Moment at which `seconds` is 0, where the form has a date: without a zone if the
-        cells have none, otherwise in UTC.
-    """
+    """A way of writing time."""
 
     kind: str
+    """What a cell gives: seconds since some start, since midnight, or a date and time."""
     sentence: str
+    """The form in plain words."""
     seconds: Callable[[str], float | None]
+    """Cell to seconds; None if it does not have this form."""
     moment: Callable[[str], dt.datetime | None]
+    """Cell to date and time; None unless `kind` is ``"date"``."""
     whole_minutes: bool = False
+    """True if the cells show no seconds."""
     origin: dt.datetime | None = None
+    """Moment at which `seconds` is 0, where the form has a date: without a zone if the cells
+    have none, otherwise in UTC."""
 
     @property
     def has_zone(self) -> bool:
@@ -142,10 +132,6 @@ def find_form(name: str, cells: Sequence[str], role: str = "time") -> TimeForm:
 
     Parameters
     ----------
-    name : str
-        Heading of the column.
-    cells : sequence of str
-        Its cells.
     role : str
         One of `TIME_ROLES`, as stated by the caller.
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any, ClassVar, Final
 
 import ipywidgets as W
@@ -23,38 +24,15 @@ from coreward.lessons.lesson import (
     asked_unit,
     check_exercise,
     check_prediction,
-    shown_number,
 )
+from coreward.reports.cards import look
 from coreward.reports.document import Document, Picture
 from coreward.reports.write import download_link, report_bytes
 from coreward.widgets.panel import default_units
-from coreward.widgets.panel_parts import PAGE_STYLE
+from coreward.widgets.panel_parts import PAGE_STYLE, button, line, row
 from coreward.words import UnitChoice, shown
 
-_STYLE: Final = """
-<style>
-.coreward-lesson { border: 1px solid #c9cfd4; border-left: 6px solid #5e0f34;
-  padding: 6px 14px 10px; max-width: 980px; box-sizing: border-box; overflow: hidden; }
-.coreward-lesson .widget-html-content { line-height: 1.45; font-size: 14px;
-  color: #20262b; white-space: normal; height: auto; }
-.coreward-lesson .widget-html { height: auto; }
-.coreward-lesson .widget-radio { width: 100%; height: auto; }
-.coreward-lesson .widget-radio > .widget-label { position: absolute; width: 1px; height: 1px;
-  overflow: hidden; clip-path: inset(50%); margin: 0; padding: 0; }
-.coreward-lesson .widget-radio-box { width: 100%; margin: 0; }
-.coreward-lesson .widget-radio-box label { display: flex; align-items: flex-start; gap: 8px;
-  height: auto; white-space: normal; line-height: 1.4; padding: 2px 0; font-size: 14px;
-  color: #20262b; }
-.coreward-lesson .widget-radio-box label input { flex: none; order: -1; margin: 1px 0 0; }
-.coreward-lesson .coreward-prompt { font-weight: 600; }
-.coreward-lesson .coreward-answer > div:not(:empty) { border-left: 4px solid #6d757c;
-  padding: 2px 10px; background: #f4f5f6; }
-.coreward-lesson .coreward-lesson { border: 0; border-top: 1px solid #c9cfd4;
-  padding: 6px 0 8px; max-width: none; }
-.coreward-lesson > .coreward-lesson:nth-child(2) { border-top: 0; }
-.coreward-lesson .widget-button { align-self: flex-start; }
-</style>
-"""
+_STYLE: Final = f"<style>{look(__file__)}</style>"
 
 _FIRST: Final = (
     "Commit to a prediction at the top of the page first. A guess is good enough: what counts "
@@ -102,7 +80,6 @@ class LessonCards:
 
     Parameters
     ----------
-    lesson : Lesson
     units : str or UnitChoice, optional
         Units at the start; those kept in the settings when not given.
     """
@@ -123,8 +100,6 @@ class LessonCards:
 
         Parameters
         ----------
-        name : str
-            Of the question.
         given : object, optional
             Something the page computed before that the question can use.
         """
@@ -137,7 +112,6 @@ class LessonCards:
 
         Parameters
         ----------
-        *names : str
         given : mapping, optional
             Exercise to something the page computed before that it can use.
         """
@@ -147,42 +121,6 @@ class LessonCards:
         self.exercise_cards |= {part.exercise.name: part for part in parts}
         prompts = "\n".join(shown(exercise.prompt, self.units) for exercise in chosen)
         return Card([part.widget for part in parts], f"Exercises:\n{prompts}")
-
-    def try_all(self) -> dict[str, str]:
-        """Choose and commit every choice, solve every exercise; for cells and tests.
-
-        Works on fresh cards: what the person chose stays as it is.
-
-        Returns
-        -------
-        dict
-            What went wrong, by question or exercise; empty when nothing did.
-        """
-        trouble: dict[str, str] = {}
-        for question in self.lesson.questions:
-            given = self.checks[question.name].given if question.name in self.checks else None
-            right = 0
-            for key in question.choices:
-                state = LessonState()
-                state.chosen, state.committed = {question.name: key}, True
-                card = CheckCard(question, state, self.units, given)
-                card.press()
-                if card.problem:
-                    trouble[question.name] = card.problem
-                right += card.right is True
-            if right != 1:
-                trouble.setdefault(question.name, f"{right} choices are right")
-        for exercise in self.lesson.exercises:
-            shown = self.exercise_cards.get(exercise.name)
-            part = ExerciseCard(exercise, self.units, shown.given if shown else None)
-            found = exercise.find() if part.given is None else exercise.find(part.given)
-            truth = shown_number(exercise, found, self.units)
-            part.give(f"{truth:.6g}")
-            solved = part.right
-            part.give(f"{truth + 10.0 * (abs(truth) + 1.0):.6g}")
-            if not solved or part.right or part.problem:
-                trouble[exercise.name] = part.problem or "the check does not tell them apart"
-        return trouble
 
 
 class PredictCard(Card):
@@ -198,8 +136,7 @@ class PredictCard(Card):
         for number, question in enumerate(questions, 1):
             prompt = f"{number}. {shown(question.prompt, units)}"
             choices = [shown(each, units) for each in question.choices.values()]
-            line = W.HTML(_bound(prompt))
-            line.add_class("coreward-prompt")
+            asked = line("prompt", _bound(prompt))
             radio = W.RadioButtons(
                 options=list(zip(choices, question.choices, strict=True)),
                 value=None,
@@ -209,13 +146,9 @@ class PredictCard(Card):
             radio.add_class(f"coreward-control-predict-{question.name}")
             radio.observe(self._chosen, names="value")
             self.radios[question.name] = radio
-            rows += [line, radio]
+            rows += [asked, radio]
             words += [prompt, *(f"   ( ) {choice}" for choice in choices)]
-        self.button = W.Button(
-            description="These are my predictions", layout=W.Layout(width="auto")
-        )
-        self.button.add_class("coreward-control-commit")
-        self.button.on_click(lambda _: self.commit())
+        self.button = button("These are my predictions", "commit", self.commit)
         self.line = W.HTML(_status("Nothing is right or wrong yet."))
         super().__init__([*rows, self.button, self.line], "\n".join(words))
 
@@ -278,17 +211,12 @@ class CheckCard(_Asking):
         self._units = units
         self._asked = False
         prompt = shown(question.prompt, units)
-        line = W.HTML(_bound(prompt))
-        line.add_class("coreward-prompt")
-        self.button = W.Button(
-            description="What does the model say?", layout=W.Layout(width="auto")
-        )
-        self.button.add_class(f"coreward-control-check-{question.name}")
-        self.button.on_click(lambda _: self.press())
-        self.line = W.HTML()
-        self.line.add_class("coreward-answer")
+        asked = line("prompt", _bound(prompt))
+        words = "What does the model say?"
+        self.button = button(words, f"check-{question.name}", self.press)
+        self.line = line("answer")
         super().__init__(
-            [line, self.button, self.line],
+            [asked, self.button, self.line],
             f"{prompt} (Run the page: it checks your prediction by computing.)",
         )
 
@@ -325,8 +253,7 @@ class ExerciseCard(_Asking):
         self._units = units
         unit = asked_unit(exercise, units)
         prompt = shown(exercise.prompt, units)
-        line = W.HTML(_bound(prompt))
-        line.add_class("coreward-prompt")
+        asked = line("prompt", _bound(prompt))
         self.entry = W.Text(
             # "How many times" is a bare number.
             description="answer" if unit == "times" else f"answer in {unit}",
@@ -336,19 +263,14 @@ class ExerciseCard(_Asking):
         )
         self.entry.add_class(f"coreward-control-exercise-{exercise.name}")
         self.entry.observe(lambda change: self._typed(), names="value")
-        self.button = W.Button(description="Check", layout=W.Layout(width="auto"))
-        self.button.on_click(lambda _: self._typed())
-        self.reveal_button = W.Button(
-            description=self._shown, layout=W.Layout(width="auto", display="none")
+        self.button = button("Check", f"try-{exercise.name}", self._typed)
+        self.reveal_button = button(
+            self._shown, f"reveal-{exercise.name}", lambda: self._try(lambda: self._check(True))
         )
-        self.reveal_button.on_click(lambda _: self._try(lambda: self._check(True)))
-        self.line = W.HTML()
-        self.line.add_class("coreward-answer")
-        entry = W.Box(
-            [self.entry, self.button, self.reveal_button],
-            layout=W.Layout(flex_flow="row wrap", align_items="center"),
-        )
-        super().__init__([line, entry, self.line], prompt)
+        self.reveal_button.layout.display = "none"
+        self.line = line("answer")
+        entry = row(self.entry, self.button, self.reveal_button)
+        super().__init__([asked, entry, self.line], prompt)
 
     def give(self, text: str) -> None:
         """Type an answer, as a person would."""
@@ -401,11 +323,9 @@ class PaperCard(Card):
             ("answers", "Plan and answers as PDF", "pdf"),
             ("answers", "Plan and answers as a web page", "html"),
         ):
-            button = W.Button(description=words, layout=W.Layout(width="auto"))
-            button.add_class(f"coreward-control-{name}-{kind}")
-            button.on_click(lambda _, name=name, kind=kind: self.offer(name, kind))
-            self.buttons[f"{name}-{kind}"] = button
-            rows.append(button)
+            made = button(words, f"{name}-{kind}", partial(self.offer, name, kind))
+            self.buttons[f"{name}-{kind}"] = made
+            rows.append(made)
         box = W.Box(rows, layout=W.Layout(flex_flow="row wrap"))
         super().__init__(
             [box, self.line],
@@ -435,8 +355,6 @@ def open_lesson(name: str, units: str | UnitChoice | None = None) -> LessonCards
 
     Parameters
     ----------
-    name : str
-        That of its notebook.
     units : str or UnitChoice, optional
         ``"C"`` or ``"F"``; the units kept in the settings when not given.
 
@@ -455,10 +373,6 @@ def paper_card(
 
     Parameters
     ----------
-    name : str
-        Of the lesson.
-    units : str or UnitChoice, optional
-        As for `open_lesson`.
     picture : Picture, optional
         Shown under the case of the hand-out.
     """

@@ -29,8 +29,6 @@ from functools import lru_cache
 from typing import Any, TypeAlias
 
 import numpy as np
-from CoolProp.CoolProp import PropsSI
-from CoolProp.HumidAirProp import HAPropsSI
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
@@ -347,6 +345,9 @@ def _library(
     output: str, air_c: float, pressure_pa: float, measure: str, value: float
 ) -> float:
     """One property from the library, its complaints turned into ours."""
+    # Late, here and below: loading it takes seconds, and not every question needs air.
+    from CoolProp.HumidAirProp import HAPropsSI
+
     try:
         result = float(
             HAPropsSI(output, "T", air_c + KELVIN_OFFSET, "P", pressure_pa, measure, value)
@@ -394,6 +395,8 @@ def _transport(
 def _condensed_enthalpy(temperature_c: float, pressure_pa: float) -> float:
     """Enthalpy of the water or ice that a wet bulb evaporates [J/kg]."""
     if temperature_c > _FREEZING_C:
+        from CoolProp.CoolProp import PropsSI
+
         return float(
             PropsSI("H", "T", temperature_c + KELVIN_OFFSET, "P", pressure_pa, "Water")
         )

@@ -3,6 +3,13 @@
 A shape knows its size; a mesh knows nodes, faces and volumes. Neither knows
 any meat. Shapes of finite size are computed as the one-dimensional body that is like them
 (`coreward.physics.warming`): same volume per area, same wait of the slowest point.
+
+The plain number of the literature (area times core distance over volume) makes the core 14
+to 28 % too fast in the mean of two hundred pieces; the matched one is within 10 % (18 % at
+worst), rather too fast in slow heat and too slow in fast heat. What it does not keep is the
+mean: the outside is 1 to 5 % of the first difference too hot when the core is a third of
+the way, so rises in the rest come out kelvins too high, and nobody should pull early on
+them.
 """
 
 from __future__ import annotations

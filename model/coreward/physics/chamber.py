@@ -18,6 +18,9 @@ place, so `V_out` follows from the pressure that does not change, and with
 
 Where the air cools, what it loses in volume is drawn in from outside. Condensate is taken
 to run off. All scalars are compiled; everything is per unit of the mesh, as in `Mesh`.
+
+A flat plateau is the wet surface of the chamber's dew point; it lasts while water that was
+let go arrives. So questions about the standstill take pressed flow, `meat(cut, **FLOWING)`.
 """
 
 from __future__ import annotations

@@ -3,6 +3,17 @@
 A material is a name, the constants the compiled equations take, and the
 sources they came from. Nothing is computed here that belongs to the
 equations; nothing is written here that belongs to the tables.
+
+Table `transport` says which ways out are open to water. `expulsion` (default): heated meat
+squeezes out what it no longer holds, at a first-order rate, and the water runs to the
+surface; it needs no permeability, piece size hardly matters at long times, as measured
+(Oillic 2011, abstract read), and the share that meets the air (`surface_share`) is assumed.
+`swelling_pressure`: flow driven by the pressure of the squeezed network; its permeability
+spans four decades in print and decides everything. `both` has both.
+
+Ours, each in a table with its reason: `surface_share` 0.6, soot-dulled foil, paper that
+passes 5 % of the bare vapour flow, the isotherm stretched above 50 °C, the rate at which a
+crust takes water back. They move a finish time by hours: fit before you trust.
 """
 
 from __future__ import annotations

@@ -30,6 +30,16 @@ Surface, per m²: convection + radiation in; evaporation, condensation and
 drip out; see :func:`surface_exchange`.
 
 All functions are scalar and compiled. They know no mesh and no solver.
+
+A surface has one balance for wet, drying, condensing and sealed states. The film covers the
+share `S / (S + S0)`; the rest is solid with the activity of its isotherm. When less water
+arrives than the air would take, the covered share falls until evaporation equals arrival:
+the supply-limited stall needs no switch. A wrap is a resistance to vapour and to heat that
+keeps juice; above ambient pressure it vents. Boiling holds wet volumes at the boiling point
+of their water activity; a dry crust may pass it. The corner at its onset is rounded over
+100 Pa: met by every volume that the front passes, it costs 100 000 steps. Vapour sorbed by
+a crust above the dew point belongs to the solid: given to the film it boils off at once, in
+a cycle.
 """
 
 from __future__ import annotations

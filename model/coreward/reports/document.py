@@ -74,25 +74,16 @@ class Listing:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows under headings. Every row has as many cells as there are headings.
-
-    Attributes
-    ----------
-    columns : tuple of str or Say
-        Headings, with units.
-    rows : tuple of tuple of str or Say
-    title : str
-    widths : tuple of float, optional
-        Relative widths on paper; alike when empty.
-    on_paper : int, optional
-        Columns that pages and panels show; those beyond are for a terminal.
-    """
+    """Rows under headings. Every row has as many cells as there are headings."""
 
     columns: tuple[Text, ...]
+    """Headings, with units."""
     rows: tuple[tuple[Text, ...], ...]
     title: Text = ""
     widths: tuple[float, ...] = ()
+    """Relative widths on paper; alike when empty."""
     on_paper: int | None = None
+    """Columns that pages and panels show; those beyond are for a terminal."""
 
     def __post_init__(self) -> None:
         wrong = [row for row in self.rows if len(row) != len(self.columns)]
@@ -131,23 +122,16 @@ class Finding:
     """MET, NOT MET or CANNOT TELL: large, in words and in shape, with why and what would help.
 
     Pages show it in place of the lead, which it repeats.
-
-    Attributes
-    ----------
-    state : str
-        "met", "not met" or "cannot tell".
-    lead : str or Say
-        Target and assumptions in a sentence.
-    why : str or Say
-        What decided.
-    change : str or Say
-        The one thing that would change it; empty for nothing.
     """
 
     state: Literal["met", "not met", "cannot tell"]
+    """One of "met", "not met" or "cannot tell"."""
     lead: Text
+    """Target and assumptions in a sentence."""
     why: Text = ""
+    """What decided."""
     change: Text = ""
+    """The one thing that would change it; empty for nothing."""
 
 
 @dataclass(frozen=True)
@@ -193,63 +177,42 @@ Block = (
 
 @dataclass(frozen=True)
 class Data:
-    """A file of numbers that goes with the report.
-
-    Attributes
-    ----------
-    name : str
-        File name with suffix.
-    text : str
-        What the file holds.
-    note : str
-        One sentence on what it is.
-    """
+    """A file of numbers that goes with the report."""
 
     name: str
+    """File name with suffix."""
     text: str
+    """What the file holds."""
     note: str = ""
+    """One sentence on what it is."""
 
 
 @dataclass(frozen=True)
 class Document:
-    """All that is said of an answer.
-
-    Attributes
-    ----------
-    title, lead : str or Say
-        What it is about, and the answer in a sentence or two.
-    blocks : tuple of Block
-        The body, in order.
-    caution : tuple of str
-        What the answer does not say; shown right after the lead.
-    code : str or callable
-        Lines of Python that repeat it, or what makes them; see `repeat`. A page shows them
-        only where `shows_code` is set.
-    files : tuple of Data or callable
-        Files that go with it, or what makes them; see `attached`.
-    sources : tuple of str
-        Everything the numbers stand on.
-    versions : tuple of (str, str)
-        What computed it.
-    footer : str
-        Small print under everything.
-    answer : object
-        What it was made of.
-    numbers : mapping
-        What the data holds besides the fields of the answer.
-    """
+    """All that is said of an answer."""
 
     title: Text
     lead: Text
+    """What it is about, and the answer in a sentence or two."""
     blocks: tuple[Block, ...]
+    """The body, in order."""
     caution: tuple[str, ...] = ()
+    """What the answer does not say; shown right after the lead."""
     code: str | Callable[[], str] = ""
+    """Lines of Python that repeat it, or what makes them; see `repeat`. A page shows them only
+    where `shows_code` is set."""
     files: tuple[Data, ...] | Callable[[], tuple[Data, ...]] = ()
+    """Files that go with it, or what makes them; see `attached`."""
     sources: tuple[str, ...] = ()
+    """Everything the numbers stand on."""
     versions: tuple[tuple[str, str], ...] = ()
+    """What computed it."""
     footer: str = ""
+    """Small print under everything."""
     answer: Any = field(default=None, repr=False)
+    """What it was made of."""
     numbers: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    """What the data holds besides the fields of the answer."""
     shows_code: bool = False
 
     def filled(self, entries: Mapping[str, str]) -> Document:
@@ -310,13 +273,7 @@ class Document:
         return text_page(self.shown(units))
 
     def data(self, units: Units = METRIC) -> dict[str, Any]:
-        """Return the answer as plain data for JSON: numbers in SI and °C, as keys say.
-
-        Parameters
-        ----------
-        units : str or UnitChoice
-            Of the sentences.
-        """
+        """Return the answer as plain data for JSON: numbers in SI and °C, as keys say."""
         found = as_data(self.answer, units) if is_dataclass(self.answer) else {}
         return {**found, **as_data(self.numbers, units)}
 
@@ -413,8 +370,6 @@ def data_of(name: str, columns: Mapping[str, ArrayLike], note: str = "") -> Data
 
     Parameters
     ----------
-    name : str
-        File name.
     columns : mapping
         Heading with its unit (``time_s``, ``core_c``) to values; text stays text.
     note : str

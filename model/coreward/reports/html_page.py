@@ -8,7 +8,7 @@ from functools import singledispatch
 from typing import Final
 
 from coreward.drawing.style import PALETTE
-from coreward.reports.cards import CARDS
+from coreward.reports.cards import CARDS, look
 from coreward.reports.document import (
     Block,
     Data,
@@ -31,77 +31,15 @@ from coreward.reports.document import (
 from coreward.reports.pictures import svg_text
 from coreward.words import METRIC, Text, Units, as_units
 
-_INK: Final = PALETTE["text"]
-_ACCENT: Final = PALETTE["core"]
 _MOST_ROWS: Final = 200
 
 # The page may load nothing and run nothing, whatever a label smuggles in.
 _POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
-_STYLE: Final = f"""
-:root {{ color-scheme: light; }}
-body {{ margin: 0 auto; padding: 1.6rem 1.2rem 3rem; max-width: 60rem; color: {_INK};
-  background: #ffffff; font: 16px/1.5 Georgia, "DejaVu Serif", serif; }}
-h1 {{ font-size: 1.7rem; line-height: 1.2; margin: 0 0 .6rem; padding-bottom: .5rem;
-  border-bottom: 4px double {_ACCENT}; }}
-h2 {{ font-size: 1.15rem; margin: 1.8rem 0 .4rem; }}
-p, li {{ overflow-wrap: anywhere; }}
-td, th {{ overflow-wrap: break-word; }}
-.lead {{ font-size: 1.1rem; }}
-.strong {{ font-weight: bold; }}
-.small, .aside, footer, figcaption {{ font-size: .85rem; color: #454c52; }}
-.caution {{ border: 2px solid {_INK}; border-left-width: 10px; padding: .3rem .8rem;
-  margin: 1rem 0; background: #f6f4ef; }}
-.caution p {{ margin: .3rem 0; }}
-table {{ border-collapse: collapse; width: 100%; font-size: .86rem; line-height: 1.35; }}
-caption {{ text-align: left; font-weight: bold; padding: .2rem 0; font-size: 1.05rem; }}
-th, td {{ border-bottom: 1px solid #b9c0c6; padding: .25rem .6rem .25rem 0; text-align: left;
-  vertical-align: top; }}
-thead th {{ border-bottom: 2px solid {_INK}; }}
-.facts th {{ font-weight: normal; width: 34%; color: #454c52; }}
-.wide {{ overflow-x: auto; margin: 1rem 0; }}
-.form {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(20rem, 1fr));
-  gap: 0 1.6rem; margin: 1rem 0; }}
-.form div {{ display: flex; gap: .8rem; border-bottom: 1px solid #6d757c; padding: .3rem 0;
-  min-height: 1.5rem; }}
-.form dt {{ flex: 0 0 8rem; color: #454c52; }}
-.form dd {{ margin: 0; overflow-wrap: anywhere; }}
-.signatures {{ display: flex; flex-wrap: wrap; gap: 1.6rem; margin-top: 3.4rem;
-  break-inside: avoid; }}
-.signatures div {{ flex: 1 1 12rem; border-top: 1px solid {_INK}; padding-top: .2rem;
-  font-size: .85rem; }}
-figure {{ margin: 1.2rem 0; }}
-figure svg {{ width: 100%; height: auto; max-width: 100%; }}
-pre {{ background: #f4f5f6; border-left: 4px solid #8c949b; padding: .6rem .8rem;
-  overflow-x: auto; font: .82rem/1.4 "DejaVu Sans Mono", monospace; white-space: pre-wrap;
-  overflow-wrap: anywhere; }}
-ul.boxes {{ list-style: none; padding-left: .2rem; }}
-ul.boxes li::before {{ content: "\\2610\\a0\\a0"; font-family: "DejaVu Sans", sans-serif; }}
-.lines div {{ border-bottom: 1px solid #6d757c; height: 1.9rem; }}
-a {{ color: #1d5c8f; }}
-@page {{ size: A4; margin: 16mm 15mm 18mm;
-  @bottom-right {{ content: "page " counter(page) " of " counter(pages); font-size: 8pt; }} }}
-@media print {{
-  html {{ font-size: 12px; }}
-  body {{ max-width: none; padding: 0; font-size: 9.5pt; line-height: 1.4; }}
-  figure {{ margin: .4rem 0; }}
-  .finding p {{ font-size: 10.5pt !important; margin: 4px 0 !important; }}
-  .finding > div > b {{ font-size: 24pt !important; }}
-  .finding svg {{ width: 42px; height: 42px; }}
-  ul.small {{ padding: 0; margin: 0; }}
-  ul.small li {{ display: inline; }}
-  .form, .caution {{ margin: .5rem 0; }}
-  .signatures {{ margin-top: 3.6rem; }}
-  figure, .caution, .finding, tr, pre {{ break-inside: avoid; }}
-  .form {{ grid-template-columns: 1fr 1fr; }}
-  h2, caption {{ break-after: avoid; }}
-  thead {{ display: table-header-group; }}
-  .break {{ break-before: page; }}
-  .caution, pre {{ background: none; }}
-  a {{ color: {_INK}; }}
-}}
-@media (max-width: 32rem) {{ body {{ font-size: 15px; }} }}
-{CARDS}"""
+_STYLE: Final = (
+    f":root {{ --ink: {PALETTE['text']}; --accent: {PALETTE['core']}; }}\n"
+    f"{look(__file__)}{CARDS}"
+)
 
 
 def html_page(document: Document, units: Units = METRIC) -> str:
@@ -109,11 +47,6 @@ def html_page(document: Document, units: Units = METRIC) -> str:
 
     Everything that came from outside (labels, file names, sentences) is escaped, and the
     page forbids itself to load or run anything.
-
-    Parameters
-    ----------
-    document : Document
-    units : str or UnitChoice
     """
     document = document.shown(units)
     parts = [

@@ -461,11 +461,5 @@ def _cut(rows: tuple[tuple[str, ...], ...]) -> list[tuple[str, ...]]:
 
 
 def pdf_pages(document: Document, units: Units = METRIC) -> bytes:
-    """Return a report as PDF.
-
-    Parameters
-    ----------
-    document : Document
-    units : str or UnitChoice
-    """
+    """Return a report as PDF."""
     return _Writer(document.shown(units)).write()

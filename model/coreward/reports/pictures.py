@@ -72,7 +72,6 @@ def svg_text(figure: Figure, prefix: str) -> str:
 
     Parameters
     ----------
-    figure : Figure
     prefix : str
         Put before every id, since several figures share one page.
     """

@@ -152,14 +152,7 @@ def _meat_arguments(material: Material) -> tuple[dict[str, Any], Material | None
 
 
 def cook_code(result: Result, name: str = "cook") -> str:
-    """Return the lines that compute a cook again.
-
-    Parameters
-    ----------
-    result : Result
-    name : str
-        Of the variable that holds it.
-    """
+    """Return the lines that compute a cook again."""
     piece = result.piece
     made, missing = material_code(piece.material)
     lines = ["import coreward as cw"]

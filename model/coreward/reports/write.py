@@ -91,17 +91,11 @@ def report_bytes(
         "html", "pdf", "csv" or "zip".
     units : str or UnitChoice
         "C" or "F", or a choice of units.
-    title, code : str
-        As for `document_of`.
     entries : mapping, optional
         What a form holds, such as ``{"Kitchen": "Village hall"}``; an entry that is not
         given is a line to fill in.
     with_code : bool
         Whether page and PDF show the lines of Python that repeat it.
-
-    Returns
-    -------
-    bytes
 
     Raises
     ------
@@ -133,7 +127,6 @@ def report(
     thing: Any,
     path: str | Path,
     *,
-    data_beside: bool = False,
     units: Units = METRIC,
     title: str = "",
     code: str = "",
@@ -150,8 +143,6 @@ def report(
         Where to; the suffix says what: ``.html`` for one page that needs no network,
         ``.pdf`` for paper, ``.csv`` for the numbers, ``.zip`` for all of them with the
         lines of Python that repeat it.
-    data_beside : bool
-        Write the data as CSV files beside the report, too.
     units : str or UnitChoice
         "C" or "F", or a choice of units.
     title, code : str
@@ -179,9 +170,7 @@ def report(
     found = _made(thing, title, code, entries, with_code).shown(units)
     # First all the bytes, then the files: what cannot be made leaves nothing behind.
     content = write(found)
-    beside = found.attached() if data_beside or target.suffix.lower() == ".csv" else ()
-    if target.suffix.lower() == ".csv":
-        beside = beside[1:]
+    beside = found.attached()[1:] if target.suffix.lower() == ".csv" else ()
     write_atomically(target, content, what="report")
     for data in beside:
         write_atomically(_beside(target, data), data.text.encode("utf-8"), what="data file")
@@ -208,7 +197,6 @@ def download_link(content: bytes, name: str, words: str = "") -> str:
 
     Parameters
     ----------
-    content : bytes
     name : str
         File name; its suffix says the kind.
     words : str

@@ -4,10 +4,11 @@ The value lives in a state object (``traitlets.HasTraits``) in SI units or °C; 
 control is only a view of one trait of it. Changing the shown unit therefore never
 changes the value, and tests drive the state without any widget.
 
-`Number` and `Choice` are the traits that know their range, its reason and their
-words; `NumberControl`, `ChoiceControl`, `ToggleControl` and `UnitsControl` show them.
-An hour of the day (`Clock`) and a day (`Day`) are typed into a clock and a calendar.
-Each control carries the class ``coreward-control-<name>``.
+An input is declared once, as an attribute of its panel's state: `Number`, `Choice`,
+`Toggle`, `Clock` and `Day` know their words, their range and its reason. Its control, the
+heading under which that stands, its place in a saved file and the check of what is typed or
+opened follow from the declaration (`control_for`, `PanelState`, `saved.read`). Each control
+carries the class ``coreward-control-<name>``, where the name is the input's without its unit.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import datetime as dt
 import html
 import math
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final, cast
 
@@ -27,6 +28,7 @@ from coreward import units as convert
 from coreward import words
 from coreward.drawing import style
 from coreward.errors import InputError
+from coreward.inputs import key_of
 from coreward.widgets.schedule import Later
 from coreward.words import METRIC, UnitChoice
 
@@ -42,25 +44,17 @@ _FOLLOW_S: Final = 0.1
 
 @dataclass(frozen=True)
 class Quantity:
-    """How one kind of number is shown.
-
-    Attributes
-    ----------
-    symbol : callable
-        From a unit choice to the unit's symbol.
-    shown, stored : callable
-        From the stored value to the shown one, and back.
-    step : callable
-        From a unit choice to the step of the slider, in the shown unit.
-    digits : callable
-        From a unit choice to the digits after the point.
-    """
+    """How one kind of number is shown."""
 
     symbol: Callable[[UnitChoice], str]
+    """From a unit choice to the unit's symbol."""
     shown: Callable[[float, UnitChoice], float]
     stored: Callable[[float, UnitChoice], float]
+    """From the stored value to the shown one, and back."""
     step: Callable[[UnitChoice], float]
+    """From a unit choice to the step of the slider, in the shown unit."""
     digits: Callable[[UnitChoice], int]
+    """From a unit choice to the digits after the point."""
 
     def number(self, value: float, units: UnitChoice) -> str:
         """Return a stored value in digits, one more where they would round to another."""
@@ -146,23 +140,42 @@ MINUTES: Final = _fixed("min", 60.0, 1.0, 0)
 PERCENT: Final = _fixed("%", 0.01, 1.0, 0)
 
 
-class Number(traitlets.Float[float, float]):
+class Heading(str):
+    """Stands in a state before the inputs that stand under it on the page."""
+
+
+APART: Final = Heading()
+"""Stands before inputs that the panel places itself."""
+
+
+class Input:
+    """What all inputs share: the words beside the control, and its name."""
+
+    label: str
+    name: str
+    """As an attribute of the state, from the state itself."""
+    control: type[Control]
+    """What shows it."""
+    named: str = ""
+    """Name of the control where it is not the input's without its unit."""
+
+    @property
+    def control_name(self) -> str:
+        """Name of the control, for its class."""
+        return self.named or key_of(self.name).replace("_", "-")
+
+
+class Number(Input, traitlets.Float[float, float]):  # type: ignore[misc]
     """A number with a quantity, a range and the reason for that range.
 
     Parameters
     ----------
     default : float
         Stored value at the start and after a reset. [SI or °C]
-    label : str
-        The words beside the control.
-    quantity : Quantity
-        How it is shown.
-    low, high : float
-        Ends of the range. [SI or °C]
     reason : str
         Why a value beyond is refused, as a clause: "…, because <reason>".
-    name : str
-        Name of the control, for its class.
+    named : str
+        Name of the control where it is not the input's.
     """
 
     def __init__(
@@ -174,7 +187,7 @@ class Number(traitlets.Float[float, float]):
         low: float,
         high: float,
         reason: str,
-        name: str,
+        named: str = "",
     ) -> None:
         super().__init__(default)
         self.label = label
@@ -182,7 +195,7 @@ class Number(traitlets.Float[float, float]):
         self.low = low
         self.high = high
         self.reason = reason
-        self.control_name = name
+        self.named = named
 
     def validate(self, obj: Any, value: Any) -> float:
         """Refuse what is not a finite number within the range."""
@@ -218,39 +231,29 @@ CLOCK: Final = Quantity(
 class Clock(Number):
     """An hour of the day. [s after midnight]."""
 
-    def __init__(self, default: float, *, label: str, name: str) -> None:
+    def __init__(self, default: float, *, label: str) -> None:
+        reason = "a day has no other hours"
         super().__init__(
-            default,
-            label=label,
-            quantity=CLOCK,
-            low=0.0,
-            high=86340.0,
-            reason="a day has no other hours",
-            name=name,
+            default, label=label, quantity=CLOCK, low=0.0, high=86340.0, reason=reason
         )
 
 
-class Day(traitlets.Unicode[str, str | bytes]):
+class Day(Input, traitlets.Unicode[str, str | bytes]):  # type: ignore[misc]
     """A day, as "2026-10-24"; empty for the usual one, which is another one next week.
 
     Parameters
     ----------
     usual : callable
         Returns the day that is meant when none is chosen.
-    label : str
-        The words beside the control.
-    name : str
-        Name of the control, for its class.
     """
 
     low: Final = dt.date(2000, 1, 1)
     high: Final = dt.date(2199, 12, 30)
 
-    def __init__(self, usual: Callable[[], dt.date], *, label: str, name: str) -> None:
+    def __init__(self, usual: Callable[[], dt.date], *, label: str) -> None:
         super().__init__("")
         self.usual = usual
         self.label = label
-        self.control_name = name
 
     def meant(self, value: str) -> dt.date:
         """Return the day that a stored value stands for."""
@@ -270,37 +273,26 @@ class Day(traitlets.Unicode[str, str | bytes]):
         return str(value)
 
 
-class Choice(traitlets.Unicode[str, str | bytes]):
+class Choice(Input, traitlets.Unicode[str, str | bytes]):  # type: ignore[misc]
     """One of several words.
 
     Parameters
     ----------
     default : str
         Stored value at the start and after a reset.
-    label : str
-        The words beside the control.
     options : Mapping
         From stored value to the words shown, which may hold quantities.
-    name : str
-        Name of the control, for its class.
-    tried : sequence of str, optional
-        The options that must work whatever else is chosen; all when not given.
+    named : str
+        Name of the control where it is not the input's.
     """
 
     def __init__(
-        self,
-        default: str,
-        *,
-        label: str,
-        options: Mapping[str, words.Text],
-        name: str,
-        tried: Sequence[str] | None = None,
+        self, default: str, *, label: str, options: Mapping[str, words.Text], named: str = ""
     ) -> None:
         super().__init__(default)
         self.label = label
         self.options = dict(options)
-        self.tried = tuple(options if tried is None else tried)
-        self.control_name = name
+        self.named = named
 
     def validate(self, obj: Any, value: Any) -> str:
         """Refuse what is not an option."""
@@ -312,13 +304,12 @@ class Choice(traitlets.Unicode[str, str | bytes]):
         return value
 
 
-class Toggle(traitlets.Bool[bool, bool | int]):
+class Toggle(Input, traitlets.Bool[bool, bool | int]):  # type: ignore[misc]
     """Yes or no."""
 
-    def __init__(self, default: bool, *, label: str, name: str) -> None:
+    def __init__(self, default: bool, *, label: str) -> None:
         super().__init__(default)
         self.label = label
-        self.control_name = name
 
     def validate(self, obj: Any, value: Any) -> bool:
         """Refuse what is neither yes nor no."""
@@ -380,10 +371,6 @@ class Control:
         setattr(self.state, self.trait, self.spec.default_value)
         self.show()
 
-    def ends(self) -> tuple[Any, ...]:
-        """Return both ends of the range, or every choice."""
-        raise NotImplementedError
-
     def show(self) -> None:
         """Bring the widget in line with the state."""
         raise NotImplementedError
@@ -432,9 +419,6 @@ class NumberControl(Control):
 
     def check(self, value: Any) -> None:  # noqa: D102
         self.spec.check(value, self._units())
-
-    def ends(self) -> tuple[float, float]:  # noqa: D102
-        return (self.spec.low, self.spec.high)
 
     def show(self) -> None:  # noqa: D102
         units, quantity = self._units(), self.spec.quantity
@@ -552,9 +536,6 @@ class ClockControl(Control):
         self.clock.observe(lambda change: self._chosen(change["new"]), names="value")
         self._finish([self.clock])
 
-    def ends(self) -> tuple[float, float]:  # noqa: D102
-        return (self.spec.low, self.spec.high)
-
     def show(self) -> None:  # noqa: D102
         hours, minutes = divmod(round(self.value / 60.0), 60)
         self.clock.value = dt.time(hours, minutes)
@@ -581,9 +562,6 @@ class DayControl(Control):
         self.calendar.observe(lambda change: self._chosen(change["new"]), names="value")
         self._finish([self.calendar])
         self.widget.children = (*self.widget.children, self.words)
-
-    def ends(self) -> tuple[str, str]:  # noqa: D102
-        return (self.spec.low.isoformat(), self.spec.high.isoformat())
 
     def show(self) -> None:  # noqa: D102
         day = self.spec.meant(self.value)
@@ -619,9 +597,6 @@ class ChoiceControl(Control):
         if state.has_trait("units"):
             state.observe(self._changed, names="units")
         self._finish([self.list])
-
-    def ends(self) -> tuple[str, ...]:  # noqa: D102
-        return cast(tuple[str, ...], self.spec.tried)
 
     def _options(self) -> tuple[tuple[str, str], ...]:
         units = self._units()
@@ -660,9 +635,6 @@ class ToggleControl(Control):
         )
         self.box.observe(lambda change: self.give(change["new"]), names="value")
         self._finish([self.box])
-
-    def ends(self) -> tuple[bool, bool]:  # noqa: D102
-        return (False, True)
 
     def show(self) -> None:  # noqa: D102
         self.box.value = self.value
@@ -738,16 +710,11 @@ class UnitsControl:
 
 
 def control_for(state: traitlets.HasTraits, trait: str) -> Control:
-    """Return the control that fits a trait."""
-    spec = state.traits()[trait]
-    if isinstance(spec, Clock):
-        return ClockControl(state, trait)
-    if isinstance(spec, Day):
-        return DayControl(state, trait)
-    if isinstance(spec, Number):
-        return NumberControl(state, trait)
-    if isinstance(spec, Choice):
-        return ChoiceControl(state, trait)
-    if isinstance(spec, Toggle):
-        return ToggleControl(state, trait)
-    raise TypeError(f"there is no control for {type(spec).__name__}")
+    """Return the control that fits an input."""
+    spec: Any = state.traits()[trait]
+    made: Control = spec.control(state, trait)
+    return made
+
+
+Number.control, Clock.control, Day.control = NumberControl, ClockControl, DayControl
+Choice.control, Toggle.control = ChoiceControl, ToggleControl

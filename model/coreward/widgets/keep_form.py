@@ -9,20 +9,11 @@ from typing import Final
 import ipywidgets as W
 
 from coreward.errors import CorewardError
-from coreward.widgets.panel_parts import button
-from coreward.words import UnitChoice
+from coreward.inputs import Asked
+from coreward.widgets.panel_parts import button, column, line, row
+from coreward.words import UnitChoice, shown
 
-ENTRIES: Final[Mapping[str, str]] = {
-    "mass": "weight, or",
-    "thickness": "thickness",
-    "pit": "name of the pit",
-    "set": "pit was set to",
-    "target": "pulled at",
-    "probe": "meat probe no.",
-}
-"""Name of each entry, and what stands before it."""
 WRAPS: Final = ("ask the log", "none", "foil", "paper")
-_ROW: Final = {"flex_flow": "row wrap", "align_items": "center"}
 _STYLE: Final = {"description_width": "110px"}
 
 
@@ -31,47 +22,33 @@ class KeepForm:
 
     Parameters
     ----------
-    cuts : sequence of str
-        To choose from.
+    asked : sequence of Asked
+        What else is asked for, an entry each.
     keep : callable
         Takes what was said, by name, and returns what is to be told.
-    units : callable
-        Returns the reader's units.
-
-    Attributes
-    ----------
-    button : Button
-    widget : VBox
-        What it unfolds.
     """
 
     def __init__(
         self,
         cuts: Sequence[str],
+        asked: Sequence[Asked],
         keep: Callable[[Mapping[str, str]], str],
         units: Callable[[], UnitChoice],
     ) -> None:
-        self._keep, self._units = keep, units
+        self._keep, self._units, self._asked = keep, units, asked
         self.button = button("Keep this cook…", "keep", self._toggle)
         self.cut = W.Dropdown(options=list(cuts), description="cut", style=_STYLE)
         self.cut.add_class("coreward-control-keep-cut")
         self.wrap = W.Dropdown(options=list(WRAPS), description="wrapped in", style=_STYLE)
         self.wrap.add_class("coreward-control-keep-wrap")
-        self.entries = {name: self._entry(name, words) for name, words in ENTRIES.items()}
+        self.entries = {one.option: self._entry(one.option, one.page) for one in asked}
+        self.entries["probe"] = self._entry("probe", "meat probe no.")
         self.entries["probe"].value = "1"
-        self._said = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._said.add_class("coreward-keep-message")
-        self._form = W.Box(
-            [
-                self.cut,
-                *self.entries.values(),
-                self.wrap,
-                button("Keep it", "keep-it", self._press),
-            ],
-            layout=W.Layout(**_ROW, display="none"),
-        )
-        self.widget = W.VBox([self._form, self._said])
-        self.widget.add_class("coreward-keep")
+        self._said = line("keep-message", margin="0 4px")
+        keep_it = button("Keep it", "keep-it", self._press)
+        entries = self.entries.values()
+        self._form = row(self.cut, *entries, self.wrap, keep_it, display="none")
+        self.widget = column("keep", self._form, self._said)
 
     @property
     def said(self) -> str:
@@ -90,16 +67,8 @@ class KeepForm:
 
     def _toggle(self) -> None:
         hidden = self._form.layout.display == "none"
-        units = self._units()
-        degrees = f"°{units.temperature}"
-        for name, example in (
-            ("mass", "5.2 kg" if units.mass == "kg" else "11.5 lb"),
-            ("thickness", "80 mm" if units.length == "mm" else "3.1 in"),
-            ("pit", "drum"),
-            ("set", f"{110 if units.temperature == 'C' else 230} {degrees}"),
-            ("target", f"{93 if units.temperature == 'C' else 200} {degrees}"),
-        ):
-            self.entries[name].placeholder = example
+        for one in self._asked:
+            self.entries[one.option].placeholder = shown(one.example, self._units())
         self._form.layout.display = "" if hidden else "none"
 
     def _press(self) -> None:

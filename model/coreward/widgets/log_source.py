@@ -20,8 +20,9 @@ from coreward.logs.demo import demo_logs
 from coreward.logs.log import ProbeLog
 from coreward.logs.read import COLUMN_ROLES, LogReadError, read_log
 from coreward.person import serves_one
-from coreward.widgets.controls import Choice
+from coreward.widgets.controls import Choice, Heading
 from coreward.widgets.panel import Panel, PanelState
+from coreward.widgets.panel_parts import button, row
 from coreward.words import UnitChoice
 
 MOST_SENT: Final = 16_000_000
@@ -53,33 +54,23 @@ _YES: Final = "yes"
 class LogSourceState(PanelState):
     """Which log is read, and how; `offered` adds the choice of files that are at hand."""
 
+    _log = Heading("The log")
+    source = Choice(PATH, label="log", options={PATH: PATH}, named="log")
     file_unit = Choice(
         "file",
         label="its unit",
         options={"file": "as the file says", "C": "°C", "F": "°F"},
-        name="file-unit",
-        # °C or °F against a file that says otherwise is an error on purpose.
-        tried=("file",),
     )
     path = traitlets.Unicode("")
     mapping = traitlets.Unicode("")
     answers = traitlets.Unicode("")
-    source: Any
     demo: Mapping[str, Path] = MappingProxyType({})
 
     other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "answers")
 
 
 def offered(kind: type[LogSourceState], path: str | Path | None = None) -> Any:
-    """Return a state that offers the demo logs, a path and an upload.
-
-    Parameters
-    ----------
-    kind : type
-        The class of the panel's state.
-    path : str or Path, optional
-        A log to start with.
-    """
+    """Return a state that offers the demo logs, a path and an upload."""
     demo = demo_logs()
     options = {name: f"demo: {name}" for name in demo}
     options |= {PATH: "the path typed below", UPLOAD: "a file sent from this computer"}
@@ -87,7 +78,7 @@ def offered(kind: type[LogSourceState], path: str | Path | None = None) -> Any:
     state = type(
         "Offered" + kind.__name__,
         (kind,),
-        {"source": Choice(first, label="log", options=options, name="log"), "demo": demo},
+        {"source": Choice(first, label="log", options=options, named="log"), "demo": demo},
     )()
     if path is not None:
         state.path = str(path)
@@ -135,14 +126,11 @@ class LogSourcePanel(Panel):
         self.path_entry.add_class("coreward-control-path")
         self.path_entry.observe(self._path_typed, names="value")
         self.state.observe(lambda change: self._show_path(), names="path")
-        self.columns_button = self._button("Columns", "columns", self._toggle_columns)
+        self.columns_button = button("Columns", "columns", self._toggle_columns)
         self._columns_box = W.VBox(layout=W.Layout(display="none", margin="2px 4px"))
         self._columns_box.add_class("coreward-columns")
-        row = W.Box(
-            [self.path_entry, self.columns_button, *self.beside()],
-            layout=W.Layout(flex_flow="row wrap", align_items="center"),
-        )
-        return (row, self._columns_box)
+        beside = row(self.path_entry, self.columns_button, *self.beside())
+        return (beside, self._columns_box)
 
     def beside(self) -> Sequence[W.Widget]:
         """Return what else belongs in the row of the path."""
@@ -324,16 +312,11 @@ class LogSourcePanel(Panel):
             sure = "please say" if guess.role_confidence == "open" else guess.role_confidence
             unit = f"°{guess.unit}" if guess.unit else ""
             words = f"{', '.join(guess.examples[:3])} {unit} ({sure}: {guess.why})"
-            rows.append(
-                W.Box(
-                    [choice, W.HTML(html.escape(words))],
-                    layout=W.Layout(flex_flow="row wrap", align_items="center"),
-                )
-            )
+            rows.append(row(choice, W.HTML(html.escape(words))))
         rows.extend(self._other_questions(found))
         asked = "".join(f"<li>{html.escape(one.text)}</li>" for one in found.questions)
         said = f"{html.escape(found.kind)} {html.escape(found.problem)}"
-        use = self._button("Use these", "use-columns", self._use_columns)
+        use = button("Use these", "use-columns", self._use_columns)
         self._columns_box.children = [
             W.HTML(f"<p>{said}</p>" + (f"<ul>{asked}</ul>" if asked else "")),
             *rows,
@@ -351,10 +334,7 @@ class LogSourcePanel(Panel):
             entry.layout.width = "390px"
             entry.add_class(f"coreward-answer-{name.replace('_', '-')}")
             self.answer_entries[name] = entry
-            return W.Box(
-                [entry, W.HTML(html.escape(words))],
-                layout=W.Layout(flex_flow="row wrap", align_items="center"),
-            )
+            return row(entry, W.HTML(html.escape(words)))
 
         rows = []
         if len(found.sheets) > 1:

@@ -10,6 +10,15 @@ in `Panel.compute_long`: it then shows how far it is, and can be stopped.
 
 What a panel is set to can be saved to and opened from a file (`coreward.widgets.saved`),
 and is found again when the page is opened again (`coreward.widgets.remember`).
+
+The root has class ``coreward-panel``; answer (``coreward-said``) and controls
+(``coreward-hands``) stand side by side where there is room; inside are ``coreward-status``,
+``coreward-error``, ``img.coreward-picture`` with its words, and
+``coreward-control-<name>``: the browser tests find everything by these. What `extra`
+returned is filled by `View.below`, after the picture. A figure that a slider redraws uses
+``PictureCanvas.draw_part``: what stands still is drawn once, what moves is asked of
+``Strokes``. While `Panel.moving` is true a picture may keep its scales and has few colours.
+Whoever draws in a thread holds ``drawing.pen.PEN``.
 """
 
 from __future__ import annotations
@@ -31,93 +40,30 @@ from coreward.drawing.pen import PEN
 from coreward.drawing.png import size as png_size
 from coreward.errors import CorewardError, InputError
 from coreward.person import keeps
-from coreward.reports.cards import CARDS
+from coreward.reports.cards import CARDS, look
 from coreward.widgets import saved, settings
-from coreward.widgets.controls import Control, UnitsControl, control_for
-from coreward.widgets.panel_parts import PAGE_STYLE, FileControls, ProgressBar, button
+from coreward.widgets.controls import (
+    APART,
+    Control,
+    Heading,
+    Input,
+    UnitsControl,
+    control_for,
+)
+from coreward.widgets.panel_parts import (
+    PAGE_STYLE,
+    FileControls,
+    ProgressBar,
+    button,
+    column,
+    line,
+    row,
+)
 from coreward.widgets.remember import Memory, memory
 from coreward.widgets.schedule import Cancelled, Compute, Later, LatestWins, Progress, Stopped
 from coreward.words import UnitChoice, as_units
 
-_STYLE: Final = """
-<style>
-.coreward-panel { --coreward-ink: #20262b; --coreward-line: #c9cfd4; max-width: 1100px;
-  container-type: inline-size; }
-/* The answer first, the hands beside it where there is room, else below it. */
-.coreward-panel .coreward-desk { display: flex; flex-flow: row wrap; align-items: flex-start;
-  gap: 4px 18px; overflow: visible; width: 100%; }
-.coreward-panel .coreward-said, .coreward-panel .coreward-hands { flex: 1 1 100%; min-width: 0;
-  overflow: visible; }
-@container (min-width: 1080px) {
-  .coreward-panel .coreward-desk { flex-wrap: nowrap; }
-  .coreward-panel .coreward-said { flex: 1 1 0; }
-  .coreward-panel .coreward-hands { flex: 0 0 300px; }
-  .coreward-panel .coreward-hands .coreward-group { flex: 1 1 100% !important; }
-}
-.coreward-panel .coreward-controls { gap: 4px 10px; padding: 2px 0; }
-.coreward-panel .coreward-group { flex: 0 1 274px; min-width: 262px; }
-.coreward-panel .coreward-control { width: 100%; }
-.coreward-panel .coreward-control .widget-label { color: var(--coreward-ink); }
-.coreward-panel .coreward-control > .widget-hbox, .coreward-panel .coreward-control > div {
-  min-height: 0; overflow: visible; }
-.coreward-panel .coreward-heading { font-weight: 600; }
-.coreward-panel .coreward-entry > label { position: absolute; width: 1px; height: 1px;
-  overflow: hidden; clip-path: inset(50%); margin: 0; padding: 0; }
-.coreward-panel .widget-dropdown > select { min-width: 0; }
-.coreward-panel .widget-html-content { line-height: 1.4; min-width: 0; max-width: 100%; }
-.coreward-panel .coreward-refusal { color: #8c1c13; font-size: 12px; line-height: 1.3; }
-.coreward-panel .coreward-error > div { border-left: 4px solid #8c1c13; padding: 4px 10px;
-  background: #fbeeec; color: #5e120c; line-height: 1.4; }
-.coreward-panel .coreward-status { font-size: 17px; line-height: 1.35; min-height: 2.7em;
-  white-space: pre-line; }
-.coreward-panel.coreward-brief .coreward-status { font-size: 18px; color: #5e0f34; }
-.coreward-panel a { color: #23408a; text-decoration: underline; }
-.coreward-panel .coreward-explanation { font-size: 14px; max-width: 1080px; }
-.coreward-panel.coreward-stale .coreward-explanation { opacity: 0.35; }
-.coreward-panel .coreward-note { color: #555d64; }
-.coreward-panel .coreward-files { gap: 2px; }
-.coreward-panel .coreward-track { height: 8px; background: #dfe3e6; border-radius: 4px;
-  overflow: hidden; }
-.coreward-panel .coreward-track > div { height: 100%; background: #1d5c8f; }
-.coreward-panel .coreward-caution { border-left: 4px solid #b07b10; padding: 4px 10px;
-  background: #fdf6e3; line-height: 1.4; }
-.coreward-panel img.coreward-picture { display: block; width: 100%; height: auto;
-  max-width: 1080px; }
-.coreward-panel .coreward-sideways { overflow-x: auto; }
-/* On a telephone the picture keeps a size at which its words can be read. */
-@media (max-width: 640px) {
-  .coreward-panel img.coreward-picture { min-width: 720px; }
-  .coreward-panel .coreward-scroll { max-height: none; }
-  .coreward-panel .coreward-group { flex-basis: 100%; }
-}
-.coreward-panel .noUi-handle:focus-visible, .coreward-panel a:focus-visible,
-.coreward-panel button:focus-visible, .coreward-panel input:focus-visible,
-.coreward-panel select:focus-visible, .coreward-panel textarea:focus-visible,
-.coreward-panel [tabindex]:focus-visible { outline: 2px solid #1d5c8f; outline-offset: 1px; }
-.coreward-panel.coreward-stale img.coreward-picture,
-.coreward-panel.coreward-stale .coreward-tables {
-  opacity: 0.35; filter: grayscale(1); }
-.coreward-panel table.coreward-table { border-collapse: collapse; font-size: 13px; }
-.coreward-panel table.coreward-table th, .coreward-panel table.coreward-table td {
-  border-bottom: 1px solid var(--coreward-line); padding: 2px 8px; text-align: left;
-  vertical-align: top; }
-/* A wide table scrolls by itself: the sentences beside it are never cut off. */
-.coreward-panel .coreward-tables, .coreward-panel .coreward-tables > .widget-html-content {
-  min-width: 0; max-width: 100%; box-sizing: border-box; }
-.coreward-panel .coreward-tables > .widget-html-content { width: 100%; }
-/* Its own margin is 4px on each side. */
-.coreward-panel .coreward-tables { width: calc(100% - 8px); }
-.coreward-panel .coreward-scroll { max-height: 420px; overflow: auto; }
-/* Each row of a verdict counts: none is out of sight. */
-.coreward-panel .coreward-whole .coreward-scroll { max-height: none; }
-.coreward-panel h4, .coreward-panel .coreward-tables h2,
-.coreward-panel .coreward-tables caption { margin: 12px 0 4px; font-size: 14px;
-  font-weight: bold; text-align: left; }
-.coreward-panel .coreward-tables .strong { font-weight: bold; }
-.coreward-panel ul { margin: 0; padding-left: 22px; }
-{CARDS}
-</style>
-""".replace("{CARDS}", CARDS)
+_STYLE: Final = f"<style>{look(__file__)}{CARDS}</style>"
 
 _REPORTS: Final = ("html", "pdf")
 _TOO_MUCH: Final = (
@@ -142,21 +88,6 @@ _BELOW_MOST_S: Final = 0.25
 class View:
     """What a panel shows for one outcome.
 
-    Attributes
-    ----------
-    picture : bytes
-        PNG; empty for no picture.
-    alt : str
-        The picture in words.
-    status : str
-        One line of numbers and words above the picture, as plain text.
-    explanation : str
-        Sentences below the picture, where their length cannot make it jump.
-    banner : str
-        HTML above the status: an answer in large letters.
-    below : callable, optional
-        Fills what `Panel.extra` returned. It is called when the picture has been sent.
-
     Notes
     -----
     While a slider moves, what stands below the picture follows a moment later, so that no
@@ -164,11 +95,17 @@ class View:
     """
 
     picture: bytes
+    """PNG; empty for no picture."""
     alt: str
+    """The picture in words."""
     status: str
+    """One line of numbers and words above the picture, as plain text."""
     explanation: str = ""
+    """Sentences below the picture, where their length cannot make it jump."""
     below: Callable[[], None] | None = None
+    """Fills what `Panel.extra` returned. It is called when the picture has been sent."""
     banner: str = ""
+    """HTML above the status: an answer in large letters."""
 
 
 class PanelState(traitlets.HasTraits):
@@ -176,8 +113,6 @@ class PanelState(traitlets.HasTraits):
 
     Attributes
     ----------
-    units : UnitChoice
-        What the person reads and types.
     outcome : object
         The last good outcome, None before the first.
     stage : str
@@ -202,9 +137,29 @@ class PanelState(traitlets.HasTraits):
     remember = traitlets.Union([traitlets.Bool(), traitlets.Unicode()], default_value=True)
 
     input_names: ClassVar[tuple[str, ...]] = ()
-    """Traits that are inputs, in the order of the page."""
+    """Its inputs, in the order in which they are declared, which is that of the page."""
     other_names: ClassVar[tuple[str, ...]] = ()
     """Traits without a control that are saved with the inputs."""
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        super().__init_subclass__(**options)
+        if "input_names" not in cls.__dict__:
+            own = [name for name, each in vars(cls).items() if isinstance(each, Input)]
+            cls.input_names = tuple(dict.fromkeys((*cls.input_names, *own)))
+
+    def groups(self) -> list[tuple[str, list[str]]]:
+        """Return headings with the names of the controls under them, as declared."""
+        found: list[tuple[str, list[str]]] = []
+        placed: set[str] = set()
+        for part in reversed(type(self).__mro__):
+            for name, each in vars(part).items():
+                if isinstance(each, Heading):
+                    found.append((each, []))
+                elif isinstance(each, Input) and name not in placed:
+                    found = found or [("", [])]
+                    found[-1][1].append(each.control_name)
+                    placed.add(name)
+        return [group for group in found if group[0] is not APART]
 
     def inputs(self) -> dict[str, Any]:
         """Return the inputs by trait name."""
@@ -243,12 +198,8 @@ class Panel:
 
     Parameters
     ----------
-    state : PanelState
-        The state it shows.
     units : str or UnitChoice, optional
         Units at the start; those kept in the settings when not given.
-    unit_kinds : tuple of str
-        Which units matter here.
     """
 
     title: ClassVar[str] = ""
@@ -314,8 +265,6 @@ class Panel:
 
         Parameters
         ----------
-        inputs : dict
-            By trait name, as from ``PanelState.saved``.
         progress : callable
             To be told now and then the share that is done, 0 to 1, and words for it. It
             raises when nobody waits any more, which ends the computation.
@@ -334,7 +283,7 @@ class Panel:
 
     def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
         """Return headings with the names of the controls under them."""
-        return (("", tuple(self.controls)),)
+        return self.state.groups()
 
     def arrange(self) -> None:
         """Show and hide controls that hang on others."""
@@ -512,13 +461,6 @@ class Panel:
     def open_text(self, data: str | bytes, name: str) -> None:
         """Set the panel to what the content of a file says.
 
-        Parameters
-        ----------
-        data : str or bytes
-            The content.
-        name : str
-            What to call the file.
-
         Raises
         ------
         InputError
@@ -610,31 +552,6 @@ class Panel:
         else:
             self._note("", "memory")
 
-    def try_ends(self) -> dict[str, str]:
-        """Set each control to both ends, run, and go back.
-
-        Returns
-        -------
-        dict
-            Control name to the sentence shown, for those that ended in an error;
-            empty when every end of every control gives a picture.
-        """
-        trouble: dict[str, str] = {}
-        self._memory = None  # a trial is not what a person leaves
-        for name, control in self.controls.items():
-            before = control.value
-            for end in control.ends():
-                if not control.give(end):
-                    trouble[name] = control.refusal.value
-                self.settle()
-                if self.state.error is not None:
-                    trouble[name] = f"{end}: {self.state.error} {self.state.detail}"
-            control.give(before)
-            self.schedule.cancel()
-        self.run(False)
-        self.settle()
-        return trouble
-
     # -- display --------------------------------------------------------------------
 
     @property
@@ -658,35 +575,28 @@ class Panel:
     def _build(self) -> None:
         columns: list[W.Widget] = []
         for heading, names in self.groups():
-            words = W.HTML(html.escape(heading), layout=W.Layout(margin="0"))
-            words.add_class("coreward-heading")
+            words = line("heading", html.escape(heading), margin="0")
             widgets = [self.controls[name].widget for name in names]
             widgets += self.under_controls(heading)
-            column = W.VBox([words, *widgets] if heading else widgets)
-            column.add_class("coreward-group")
-            columns.append(column)
+            columns.append(column("group", *([words] if heading else []), *widgets))
         controls = W.Box(
             columns, layout=W.Layout(flex_flow="row wrap", align_items="flex-start")
         )
         controls.add_class("coreward-controls")
-        self._reset_button = self._button("Reset", "reset", self.reset)
-        self._keep_button = self._button("Keep this one and compare", "keep", self.keep)
-        self._code_button = self._button("Copy as code", "code", self._toggle_code)
-        self._report_button = self._button("Report", "report", self._offer_report)
-        self._report_line = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._report_line.add_class("coreward-report")
+        self._reset_button = button("Reset", "reset", self.reset)
+        self._keep_button = button("Keep this one and compare", "keep", self.keep)
+        self._code_button = button("Copy as code", "code", self._toggle_code)
+        self._report_button = button("Report", "report", self._offer_report)
+        self._report_line = line("report", margin="0 4px")
         self.files = FileControls(self)
-        buttons = W.Box(
-            [
-                self._reset_button,
-                *([self._keep_button] if self.can_compare else []),
-                self._code_button,
-                self._report_button,
-                self.files.save_button,
-                self.files.open_button,
-                self.units_control.widget,
-            ],
-            layout=W.Layout(flex_flow="row wrap", align_items="center"),
+        buttons = row(
+            self._reset_button,
+            *([self._keep_button] if self.can_compare else []),
+            self._code_button,
+            self._report_button,
+            self.files.save_button,
+            self.files.open_button,
+            self.units_control.widget,
         )
         self._code_area = W.Textarea(
             rows=14,
@@ -695,42 +605,35 @@ class Panel:
             layout=W.Layout(width="98%", display="none"),
         )
         self._code_area.add_class("coreward-code")
-        self._error_line = W.HTML(layout=W.Layout(display="none", margin="2px 4px"))
-        self._error_line.add_class("coreward-error")
-        self._note_line = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._note_line.add_class("coreward-note")
+        self._error_line = line("error", display="none", margin="2px 4px")
+        self._note_line = line("note", margin="0 4px")
         self._show_notes()
         self._progress_bar = ProgressBar(self.stop)
-        self._status_line = W.HTML(layout=W.Layout(margin="2px 4px"))
-        self._status_line.add_class("coreward-status")
+        self._status_line = line("status", margin="2px 4px")
         self._picture_box = W.HTML(layout=W.Layout(margin="2px 0"))
-        self._explanation_line = W.HTML(layout=W.Layout(margin="2px 4px"))
-        self._explanation_line.add_class("coreward-explanation")
-        said = W.VBox(
-            [
-                self._error_line,
-                self._status_line,
-                self._progress_bar.widget,
-                self._picture_box,
-                self._explanation_line,
-            ]
+        self._explanation_line = line("explanation", margin="2px 4px")
+        said = column(
+            "said",
+            self._error_line,
+            self._status_line,
+            self._progress_bar.widget,
+            self._picture_box,
+            self._explanation_line,
         )
-        said.add_class("coreward-said")
-        self._hands = W.VBox([*self.at_hand(), controls, *self.before()])
-        self._hands.add_class("coreward-hands")
+        self._hands = column("hands", *self.at_hand(), controls, *self.before())
         desk = W.Box([said, self._hands])
         desk.add_class("coreward-desk")
-        below = [buttons, self._code_area, self._report_line, self.files.widget]
-        self.widget = W.VBox(
-            [
-                W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")),
-                self._note_line,
-                desk,
-                *below,
-                *self.extra(),
-            ]
+        self.widget = column(
+            "panel",
+            W.HTML(PAGE_STYLE + _STYLE, layout=W.Layout(display="none")),
+            self._note_line,
+            desk,
+            buttons,
+            self._code_area,
+            self._report_line,
+            self.files.widget,
+            *self.extra(),
         )
-        self.widget.add_class("coreward-panel")
 
     def show_only(self, names: Sequence[str]) -> None:
         """Leave the answer and these controls, of those that there are.
@@ -741,15 +644,10 @@ class Panel:
             Of the controls, in the order of the page.
         """
         hands = [self.controls[name].widget for name in names if name in self.controls]
-        group = W.VBox(hands)
-        group.add_class("coreward-group")
-        self._hands.children = [group]
+        self._hands.children = [column("group", *hands)]
         self.widget.children = self.widget.children[:3]
         self.widget.add_class("coreward-brief")
         self._show(self._view)
-
-    def _button(self, words: str, name: str, action: Any) -> W.Button:
-        return button(words, name, action)
 
     def _note(self, sentence: str, topic: str = "units") -> None:
         """Say something beside the answer, or with an empty sentence take it back."""
@@ -873,10 +771,6 @@ def picture_html(picture: bytes, alt: str, name: str = "picture") -> str:
 
     Parameters
     ----------
-    picture : bytes
-        PNG.
-    alt : str
-        What it shows, in words.
     name : str
         What a screen reader calls its place.
     """

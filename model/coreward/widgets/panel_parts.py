@@ -6,13 +6,16 @@ import base64
 import html
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final
 
 import ipywidgets as W
 
 from coreward.errors import InputError
 from coreward.person import serves_one
 from coreward.widgets.saved import SUFFIX, checked, inside
+
+if TYPE_CHECKING:
+    from coreward.widgets.panel import Panel
 
 PAGE_STYLE: Final = """
 <style>
@@ -28,32 +31,12 @@ PAGE_STYLE: Final = """
 _ROW: Final = {"flex_flow": "row wrap", "align_items": "center"}
 
 
-class KeepsFiles(Protocol):
-    """What the controls need of a panel."""
-
-    @property
-    def kind(self) -> str:
-        """Name in files."""
-
-    def saved_text(self) -> str:
-        """Return what the panel is set to, as the text of a file."""
-
-    def save(self, name: str, folder: Path | None = None) -> Path:
-        """Save what the panel is set to and return the file."""
-
-    def open(self, file: str | Path) -> None:
-        """Set the panel to what a file says."""
-
-    def open_text(self, data: str | bytes, name: str) -> None:
-        """Set the panel to what the content of a file says."""
-
-
 class FileControls:
     """Two buttons, each of which unfolds what it needs.
 
     Parameters
     ----------
-    panel : KeepsFiles
+    panel : Panel
         Whose inputs are saved and opened.
 
     Attributes
@@ -64,14 +47,13 @@ class FileControls:
         What they unfold.
     """
 
-    def __init__(self, panel: KeepsFiles) -> None:
+    def __init__(self, panel: Panel) -> None:
         self._panel = panel
         self.save_button = button("Save…", "save", self._toggle_save)
         self.open_button = button("Open…", "open", self._toggle_open)
         self.save_name = _text("name", f"{panel.kind.replace(' ', '-')}{SUFFIX}", "save-name")
         self.save_name.observe(lambda change: self.refresh(), names="value")
-        self._link = W.HTML(layout=W.Layout(margin="0 4px"))
-        self._link.add_class("coreward-download")
+        self._link = line("download", margin="0 4px")
         self._save_here = button("Save in this folder", "save-here", self._save)
         self.uploader = W.FileUpload(
             accept=SUFFIX,
@@ -85,18 +67,14 @@ class FileControls:
         self._open_here = button("Open it", "open-here", self._open)
         # Where many share a server, its folder is nobody's.
         here = serves_one()
-        self._save_row = W.Box(
-            [self.save_name, self._link, *([self._save_here] if here else [])],
-            layout=W.Layout(**_ROW, display="none"),
-        )
-        self._open_row = W.Box(
-            [self.uploader, *([self.open_name, self._open_here] if here else [])],
-            layout=W.Layout(**_ROW, display="none"),
-        )
-        self._said = W.HTML(layout=W.Layout(margin="0 4px", display="none"))
-        self._said.add_class("coreward-file-message")
-        self.widget = W.VBox([self._save_row, self._open_row, self._said])
-        self.widget.add_class("coreward-files")
+        saving, opening = [self.save_name, self._link], [self.uploader]
+        if here:
+            saving.append(self._save_here)
+            opening += [self.open_name, self._open_here]
+        self._save_row = row(*saving, display="none")
+        self._open_row = row(*opening, display="none")
+        self._said = line("file-message", margin="0 4px", display="none")
+        self.widget = column("files", self._save_row, self._open_row, self._said)
 
     @property
     def said(self) -> str:
@@ -237,10 +215,28 @@ def _text(label: str, value: str, name: str) -> W.Text:
     return entry
 
 
+def line(name: str, value: str = "", **layout: str) -> W.HTML:
+    """Return a place for words that can be found by its class, ``coreward-<name>``."""
+    made = W.HTML(value, layout=W.Layout(**layout))
+    made.add_class(f"coreward-{name}")
+    return made
+
+
+def row(*widgets: W.Widget, **layout: str) -> W.Box:
+    """Return widgets side by side, on more lines where there is no room."""
+    return W.Box(list(widgets), layout=W.Layout(**_ROW, **layout))
+
+
+def column(name: str, *widgets: W.Widget) -> W.VBox:
+    """Return widgets under each other that can be found by their class."""
+    made = W.VBox(list(widgets))
+    made.add_class(f"coreward-{name}")
+    return made
+
+
 def tables_below() -> W.HTML:
     """Return what holds tables below a picture."""
-    made = W.HTML(layout=W.Layout(margin="4px"))
-    made.add_class("coreward-tables")
+    made = line("tables", margin="4px")
     made.add_class("coreward-whole")
     return made
 
@@ -255,8 +251,7 @@ class Fold:
         self._body = tables_below()
         self._body.layout.display = "none"
         self.button.observe(self._pressed, names="value")
-        self.widget = W.VBox([self.button, self._body])
-        self.widget.add_class("coreward-fold")
+        self.widget = column("fold", self.button, self._body)
 
     @property
     def value(self) -> str:

@@ -104,8 +104,6 @@ def memory(kind: str, start: Mapping[str, Any], remember: bool | str) -> Memory 
 
     Parameters
     ----------
-    kind : str
-        Name of the panel.
     start : Mapping
         The inputs that the page starts it with.
     remember : bool or str

@@ -57,42 +57,22 @@ MIGRATIONS: Final[Mapping[int, Callable[[Content], Content]]] = MappingProxyType
 
 @dataclass(frozen=True)
 class Opened:
-    """What a file says, checked against a panel.
-
-    Attributes
-    ----------
-    inputs : dict
-        By trait name, complete.
-    units : UnitChoice
-        What the person read on the page.
-    kept : dict or None
-        Inputs of the cook kept for comparison.
-    missing : tuple of str
-        Labels of the inputs that the file does not have.
-    """
+    """What a file says, checked against a panel."""
 
     inputs: dict[str, Any]
+    """By trait name, complete."""
     units: UnitChoice
+    """What the person read on the page."""
     kept: dict[str, Any] | None
+    """Inputs of the cook kept for comparison."""
     missing: tuple[str, ...]
+    """Labels of the inputs that the file does not have."""
 
 
 def text_of(
     panel: str, inputs: dict[str, Any], units: UnitChoice, kept: dict[str, Any] | None = None
 ) -> str:
-    """Return the content of a file.
-
-    Parameters
-    ----------
-    panel : str
-        Name of the panel.
-    inputs : dict
-        As from ``PanelState.saved``.
-    units : UnitChoice
-        What the person reads.
-    kept : dict, optional
-        Inputs of the cook kept for comparison.
-    """
+    """Return the content of a file."""
     content = {
         "schema": SCHEMA,
         "version": VERSION,
@@ -119,18 +99,12 @@ def read(
 
     Parameters
     ----------
-    data : str or bytes
-        The content.
     where : str
         What to call the file in a sentence.
-    panel : str
-        Name of the panel that opens it.
     state : PanelState
         Its state, which knows what each input may be.
     start : dict
         The inputs that the page starts it with, by trait name.
-    version : int
-        The version that this program writes.
     migrations : Mapping
         From a version to the function that makes the next one of it.
 
@@ -198,13 +172,9 @@ def write_beside(folder: Path, name: str, text: str) -> Path:
 
     Parameters
     ----------
-    folder : Path
-        Where to.
     name : str
         The wanted name, with or without ``.json``. If it is taken, a number is added:
         nothing is overwritten.
-    text : str
-        The content.
 
     Raises
     ------

@@ -60,8 +60,6 @@ def write(units: UnitChoice, place: Path | None = None) -> Kept:
 
     Parameters
     ----------
-    units : UnitChoice
-        What to keep.
     place : Path, optional
         The folder; the person's own when not given.
 

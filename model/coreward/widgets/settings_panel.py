@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import html
-import tempfile
-from dataclasses import astuple
 from pathlib import Path
 from typing import Any
 
-import ipywidgets as W
 import traitlets
 
 from coreward.widgets import settings
 from coreward.widgets.controls import LENGTH, MASS, TEMPERATURE, UnitsControl
+from coreward.widgets.panel_parts import column, line
 from coreward.words import UnitChoice
 
 
@@ -33,10 +31,8 @@ class SettingsPanel:
         found = settings.read(folder)
         self.state.units = found.units
         self.units_control = UnitsControl(self.state)
-        self._status_line = W.HTML()
-        self._status_line.add_class("coreward-status")
-        self.widget = W.VBox([self.units_control.widget, self._status_line])
-        self.widget.add_class("coreward-panel")
+        self._status_line = line("status")
+        self.widget = column("panel", self.units_control.widget, self._status_line)
         self._say(found.problem)
         self.state.observe(self._changed, names="units")
 
@@ -52,19 +48,6 @@ class SettingsPanel:
         self.state.error = problem or None
         self.state.status = f"{example} {problem}".strip()
         self._status_line.value = f'<div role="status">{html.escape(self.state.status)}</div>'
-
-    def try_ends(self) -> dict[str, str]:
-        """Choose every unit once, keeping nothing; return what went wrong by name."""
-        trouble: dict[str, str] = {}
-        with tempfile.TemporaryDirectory() as folder:
-            trial = SettingsPanel(Path(folder))
-            for name, menu in trial.units_control.lists.items():
-                for _, unit in menu.options:
-                    menu.value = unit
-                    kept = astuple(settings.read(Path(folder)).units)
-                    if trial.state.error or (unit not in kept):
-                        trouble[name] = trial.state.error or f"{unit} was not kept"
-        return trouble
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, Any]:
         bundle: dict[str, Any] = dict(self.widget._repr_mimebundle_() or {})

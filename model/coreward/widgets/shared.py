@@ -41,8 +41,6 @@ def titles(kind: str, names: Sequence[str] | None = None) -> dict[str, str]:
 
     Parameters
     ----------
-    kind : str
-        Which table.
     names : sequence of str, optional
         Which of its sets; all when not given.
     """
@@ -50,21 +48,15 @@ def titles(kind: str, names: Sequence[str] | None = None) -> dict[str, str]:
     return {name: tables.load(kind, name).title for name in chosen}
 
 
-def cut(
-    default: str, *, names: Sequence[str] | None = None, tried: Sequence[str] | None = None
-) -> Choice:
+def cut(default: str, *, names: Sequence[str] | None = None) -> Choice:
     """Return the choice of a cut.
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
     names : sequence of str, optional
         The cuts that its question can be asked of; all when not given.
-    tried : sequence of str, optional
-        As for `Choice`.
     """
-    return Choice(default, label="cut", options=titles("cut", names), name="cut", tried=tried)
+    return Choice(default, label="cut", options=titles("cut", names))
 
 
 def shape(default: str = "slab", *, names: Sequence[str] = tuple(SHAPES)) -> Choice:
@@ -72,13 +64,11 @@ def shape(default: str = "slab", *, names: Sequence[str] = tuple(SHAPES)) -> Cho
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
     names : sequence of str
         The shapes, in the order of the list.
     """
     options = {name: SHAPES[name] for name in names}
-    return Choice(default, label="shape", options=options, name="shape")
+    return Choice(default, label="shape", options=options)
 
 
 def thickness(default: float, *, low: float, thinner: str, high: float = 0.2) -> Number:
@@ -86,8 +76,6 @@ def thickness(default: float, *, low: float, thinner: str, high: float = 0.2) ->
 
     Parameters
     ----------
-    default, low, high : float
-        Start and ends. [m]
     thinner : str
         What a thinner piece does, as in "hardly carries over".
     """
@@ -98,7 +86,6 @@ def thickness(default: float, *, low: float, thinner: str, high: float = 0.2) ->
         low=low,
         high=high,
         reason=f"a thinner piece {thinner} and a thicker one takes days",
-        name="thickness",
     )
 
 
@@ -111,7 +98,6 @@ def start(default: float = 4.0) -> Number:
         low=0.0,
         high=30.0,
         reason=f"{_FREEZING}, and above it the meat is no longer raw and cold",
-        name="start",
     )
 
 
@@ -128,12 +114,8 @@ def mass(
     ----------
     default, low, high : float
         Start and ends; those of a piece that rests in a box when not given. [kg]
-    reason : str
-        Why not beyond.
     """
-    return Number(
-        default, label="weighs", quantity=MASS, low=low, high=high, reason=reason, name="mass"
-    )
+    return Number(default, label="weighs", quantity=MASS, low=low, high=high, reason=reason)
 
 
 def pit(
@@ -143,8 +125,6 @@ def pit(
 
     Parameters
     ----------
-    default, low, high : float
-        Start and ends. [°C]
     label : str
         What it is called where it may be an oven.
     """
@@ -155,7 +135,6 @@ def pit(
         low=low,
         high=high,
         reason="the model is made for slow cooking, without browning or burning",
-        name="pit",
     )
 
 
@@ -166,8 +145,6 @@ def dew_point(default: float | None = None, *, high: float = 75.0) -> Number:
     ----------
     default : float, optional
         Where the panel starts; at the usual fire's when not given. [°C]
-    high : float
-        Upper end. [°C]
     """
     return Number(
         tables.load("fire")["dew_point_c"] if default is None else default,
@@ -176,7 +153,6 @@ def dew_point(default: float | None = None, *, high: float = 75.0) -> Number:
         low=0.0,
         high=high,
         reason="damper air is close to steam and drier air makes no difference any more",
-        name="dew-point",
     )
 
 
@@ -187,40 +163,20 @@ def wrap(
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
-    label : str
-        What the panel calls it.
-    bare : str
-        What it calls no wrap.
     into : str
         Put before the name of a wrap, as in "in foil".
     """
     worn = {name: f"{into}{words}" for name, words in WRAPS.items()}
-    return Choice(default, label=label, options={BARE: bare} | worn, name="wrap")
+    return Choice(default, label=label, options={BARE: bare} | worn)
 
 
-def wrap_kind(*, label: str, name: str) -> Choice:
-    """Return the choice of what a piece is wrapped in where it is sure to be wrapped.
-
-    Parameters
-    ----------
-    label, name : str
-        What the panel calls it, and the name of the control.
-    """
-    return Choice("foil", label=label, options=WRAPS, name=name)
+def wrap_kind(*, label: str) -> Choice:
+    """Return the choice of what a piece is wrapped in where it is sure to be wrapped."""
+    return Choice("foil", label=label, options=WRAPS)
 
 
 def wrap_core(default: float, *, label: str = "core reaches") -> Number:
-    """Return the temperature of the core at which the wrap goes on, in °C.
-
-    Parameters
-    ----------
-    default : float
-        Where the panel starts. [°C]
-    label : str
-        What the panel calls it.
-    """
+    """Return the temperature of the core at which the wrap goes on, in °C."""
     return Number(
         default,
         label=label,
@@ -228,18 +184,12 @@ def wrap_core(default: float, *, label: str = "core reaches") -> Number:
         low=30.0,
         high=90.0,
         reason="earlier there is nothing to keep in and later it is nearly done",
-        name="wrap-core",
+        named="wrap-core",
     )
 
 
 def wrap_after(default: float, *, low: float = 0.0, high: float) -> Number:
-    """Return the time after which the wrap goes on, in s.
-
-    Parameters
-    ----------
-    default, low, high : float
-        Start and ends. [s]
-    """
+    """Return the time after which the wrap goes on, in s."""
     return Number(
         default,
         label="after",
@@ -247,28 +197,19 @@ def wrap_after(default: float, *, low: float = 0.0, high: float) -> Number:
         low=low,
         high=high,
         reason="the wrap goes on during the cook",
-        name="wrap-after",
     )
 
 
-def place(
-    default: str, *, label: str, names: Sequence[str], tried: Sequence[str] | None = None
-) -> Choice:
+def place(default: str, *, label: str, names: Sequence[str]) -> Choice:
     """Return the choice of where a piece rests or is held.
 
     Parameters
     ----------
-    default : str
-        Where the panel starts.
-    label : str
-        What the panel calls it.
     names : sequence of str
         Sets of the table ``rest``, and `BOX`.
-    tried : sequence of str, optional
-        As for `Choice`.
     """
     options = {
         each: tables.load("box").title if each == BOX else tables.load("rest", each).title
         for each in names
     }
-    return Choice(default, label=label, options=options, name="place", tried=tried)
+    return Choice(default, label=label, options=options)

@@ -58,27 +58,19 @@ _BEYOND_K = 0.05
 
 @dataclass(frozen=True)
 class Leg:
-    """One limit of a rule.
-
-    Attributes
-    ----------
-    limit : BandLimit
-    begin_s, end_s : float
-        When the hottest place came into the band and left it for good, by the model, since
-        the chill began [s]; infinite for what never came.
-    shortest_s, longest_s : float
-        The time in the band with the spread of measured joints (table ``holding``). [s]
-    state : str
-        "met" where the longest is within the limit, "not met" where the shortest is beyond
-        it, else "cannot tell".
-    """
+    """One limit of a rule."""
 
     limit: BandLimit
     begin_s: float
     end_s: float
+    """When the hottest place came into the band and left it for good, by the model, since the
+    chill began [s]; infinite for what never came."""
     shortest_s: float
     longest_s: float
+    """The time in the band with the spread of measured joints (table ``holding``). [s]"""
     state: State
+    """Is "met" where the longest is within the limit, "not met" where the shortest is beyond
+    it, else "cannot tell"."""
 
     @property
     def elapsed_s(self) -> float:
@@ -88,69 +80,46 @@ class Leg:
 
 @dataclass(frozen=True)
 class Growth:
-    """How far bacteria could grow in a chill, at most.
-
-    Attributes
-    ----------
-    organism : str
-    curves : tuple of str
-        Sets of table ``growth`` that were used; where the meat is not one they were
-        measured in, all of the organism, and the fastest counts.
-    valid_c : tuple of float
-        Coldest and hottest at which these curves have growth. [°C]
-    log10 : float
-        Growth of the place that has most, no lag credited, from the end of the cook to
-        the end of the slowest chill that measured joints show; rounded up to a tenth.
-        Infinite where the chill ended before growth did. [log10]
-    limit : float
-        [log10]
-    state : str
-        "met" where even this bound is within the limit; else "cannot tell", and so for a
-        meat that the curves were not measured in.
-    sources : tuple of str
-        Titles.
-    sentence : Say
-    """
+    """How far bacteria could grow in a chill, at most."""
 
     organism: str
     curves: tuple[str, ...]
+    """Sets of table ``growth`` that were used; where the meat is not one they were measured in,
+    all of the organism, and the fastest counts."""
     valid_c: tuple[float, float]
+    """Coldest and hottest at which these curves have growth. [°C]"""
     log10: float
+    """Growth of the place that has most, no lag credited, from the end of the cook to the end
+    of the slowest chill that measured joints show; rounded up to a tenth. Infinite where the
+    chill ended before growth did. [log10]"""
     limit: float
+    """[log10]"""
     state: State
+    """Is "met" where even this bound is within the limit; else "cannot tell", and so for a meat
+    that the curves were not measured in."""
     sources: tuple[str, ...]
+    """Titles."""
     sentence: Say
 
 
 @dataclass(frozen=True)
 class Chilling:
-    """One way to chill a piece.
-
-    Attributes
-    ----------
-    cut, place, rule : str
-        "whole", "halved" or "sliced"; where; by which rule.
-    time_s, hottest_c : ndarray
-        Since the chill began [s]; before it the time is negative. [°C]
-    legs : tuple of Leg
-    state : str
-        The worst of the legs.
-    result : Result
-        Of the chill; for a whole piece with all that came before.
-    growth : Growth
-        What could grow meanwhile; it does not change `state`.
-    sentence : Say
-    """
+    """One way to chill a piece."""
 
     cut: str
     place: str
     rule: str
+    """One of "whole", "halved" or "sliced"; where; by which rule."""
     time_s: Floats
     hottest_c: Floats
+    """Since the chill began [s]; before it the time is negative. [°C]"""
     legs: tuple[Leg, ...]
     state: State
+    """The worst of the legs."""
     result: Result
+    """Of the chill; for a whole piece with all that came before."""
     growth: Growth
+    """What could grow meanwhile; it does not change `state`."""
     sentence: Say
 
 
@@ -325,7 +294,6 @@ def chilling(
 
     Parameters
     ----------
-    piece : Piece
     stages_before : Stage or sequence of Stage
         Cook and rest. May be empty: then the piece starts as it is.
     place : str or ParameterSet
@@ -341,10 +309,6 @@ def chilling(
         Of the probe that will watch it: widens every band at both ends. [K]
     **options
         Passed on to the simulation.
-
-    Returns
-    -------
-    Chilling
 
     Raises
     ------
@@ -464,19 +428,12 @@ def _sentence(c: Chilling, slice_m: float, error_k: float, spread: tuple[float, 
 
 @dataclass(frozen=True)
 class ChillingPlan:
-    """Several ways to chill, and the first that meets the rule.
-
-    Attributes
-    ----------
-    answers : tuple of Chilling
-        In the order of effort.
-    fix : Chilling or None
-        The first that meets the rule.
-    sentence : Say
-    """
+    """Several ways to chill, and the first that meets the rule."""
 
     answers: tuple[Chilling, ...]
+    """In the order of effort."""
     fix: Chilling | None
+    """The first that meets the rule."""
     sentence: Say
 
 
@@ -511,12 +468,6 @@ def chilling_plan(
         Tried in this order.
     all_ways : bool
         Whether to go on after the first that meets the rule.
-    **options
-        Passed on to the simulation.
-
-    Returns
-    -------
-    ChillingPlan
 
     Raises
     ------

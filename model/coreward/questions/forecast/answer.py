@@ -4,6 +4,13 @@ Every draw of the fit (`coreward.questions.forecast.fit`) is cooked once from th
 target: through the log's own past, then through the future that was stated. What the
 model cannot know is added on top: how the pit will wander, how the real piece departs
 from any model, and how much faster or slower it will go.
+
+The departure of reading from model fades and an error of the model's size comes back. The
+sizes of these errors (set `model`) were set on a rehearsal set made by the fast engine. The
+backtest set (``data/demo/backtest``, made by another engine with other seeds) is judged on
+and not tuned on: rehearse a change on sets of your own, then run
+``tests/verification/backtest.py`` once and report what moved. A set that has taught
+something is spent: draw a new one.
 """
 
 from __future__ import annotations
@@ -71,27 +78,18 @@ _TOO_COOL_K = 2.0
 
 @dataclass(frozen=True)
 class Change:
-    """Something that will be done from now on.
-
-    Parameters
-    ----------
-    in_s : float, optional
-        How long from now. [s]
-    at_core_c : float, optional
-        Or when the core has this temperature. [°C] One of the two.
-    pit_c : float, optional
-        New level of the pit's reading; None leaves it. [°C]
-    pit_by : float, optional
-        Or how much hotter than its level as it is foreseen. [K]
-    wrap : str or None
-        "foil", "paper", None for unwrapped, or `KEEP`.
-    """
+    """Something that will be done from now on."""
 
     in_s: float | None = None
+    """How long from now. [s]"""
     at_core_c: float | None = None
+    """Or when the core has this temperature. [°C] One of the two."""
     pit_c: float | None = None
+    """New level of the pit's reading; None leaves it. [°C]"""
     wrap: str | None = KEEP
+    """One of "foil", "paper", None for unwrapped, or `KEEP`."""
     pit_by: float | None = None
+    """Or how much hotter than its level as it is foreseen. [K]"""
 
     def __post_init__(self) -> None:
         if self.pit_c is not None and self.pit_by is not None:
@@ -147,22 +145,15 @@ class Change:
 
 @dataclass(frozen=True)
 class Target:
-    """What "ready" means.
-
-    Parameters
-    ----------
-    kind : {"core", "tenderness", "lethality"}
-        The probe's reading; softening (1 is tender, `coreward.tenderness`); or log
-        reductions at the coldest point.
-    value : float
-        [°C], [-] or [log10].
-    name : str, optional
-        Set of the softening series or of the organism's kinetics.
-    """
+    """What "ready" means."""
 
     kind: TargetKind
+    """The probe's reading; softening (1 is tender, `coreward.tenderness`); or log reductions at
+    the coldest point."""
     value: float
+    """[°C], [-] or [log10]."""
     name: str | None = None
+    """Set of the softening series or of the organism's kinetics."""
 
     def __post_init__(self) -> None:
         low, high = {"core": (0.0, 110.0), "tenderness": (0.01, 10.0)}.get(
@@ -182,51 +173,34 @@ def sayings(changes: Sequence[Change]) -> tuple[Say, ...]:
 
 @dataclass(frozen=True)
 class Forecast:
-    """When a probe will show its target, and its curve until then.
-
-    Attributes
-    ----------
-    fitted : Fitted
-    target : Target
-    changes : tuple of Change
-    pit : PitOutlook
-    finish_s : ndarray, shape (members,)
-        When each member is ready, in the log's time; infinite where never within the
-        horizon. [s]
-    time_s : ndarray, shape (times,)
-        From now on, in the log's time. [s]
-    bands_c : ndarray, shape (5, times)
-        Percentiles `BANDS` of the probe's reading. [°C]
-    past_bands_c : ndarray, shape (5, past times)
-        The same of the fit, at ``fitted.past.time_s``. [°C]
-    effective_share : float
-        See `coreward.questions.forecast.fit.weigh`. [-]
-    water_loss_fraction, evaporated_fraction : ndarray, shape (members,)
-        Of the raw mass, when ready. [-]
-    horizon_s : float
-        How far it looked ahead of now. [s]
-    already_s : float or None
-        When the target was reached, if it was before now. [s]
-    pooled : Pooled or None
-        What each of the two witnesses says by itself, and how they are weighed; None
-        where only the physics was asked.
-    """
+    """When a probe will show its target, and its curve until then."""
 
     fitted: Fitted = field(metadata=told_as("fit"))
     target: Target
     changes: tuple[Change, ...] = field(metadata=told_as(told=sayings))
     pit: PitOutlook
     finish_s: Floats = field(metadata=apart())
+    """When each member is ready, in the log's time; infinite where never within the horizon.
+    [s] Shape (members,)."""
     time_s: Floats = field(metadata=apart())
+    """From now on, in the log's time. [s] Shape (times,)."""
     bands_c: Floats = field(metadata=apart())
+    """Percentiles `BANDS` of the probe's reading. [°C] Shape (5, times)."""
     past_bands_c: Floats = field(metadata=apart())
+    """The same of the fit, at ``fitted.past.time_s``. [°C] Shape (5, past times)."""
     effective_share: float
+    """See `coreward.questions.forecast.fit.weigh`. [-]"""
     water_loss_fraction: Floats = field(metadata=apart())
     evaporated_fraction: Floats = field(metadata=apart())
+    """Of the raw mass, when ready. [-] Shape (members,)."""
     horizon_s: float
+    """How far it looked ahead of now. [s]"""
     already_s: float | None = None
+    """When the target was reached, if it was before now. [s]"""
     notes: tuple[Text, ...] = ()
     pooled: Pooled | None = field(default=None, metadata=told_as("witnesses"))
+    """What each of the two witnesses says by itself, and how they are weighed; None where only
+    the physics was asked."""
 
     @property
     def now_s(self) -> float:
@@ -275,8 +249,6 @@ def forecast_from(
 
     Parameters
     ----------
-    fitted : Fitted
-    target : Target
     changes : sequence of Change
         What will be done, in order; nothing if empty.
     pit_series : pair of ndarray, optional
@@ -294,10 +266,6 @@ def forecast_from(
         The person's own, beside the library; and their name of the pit.
     left_out : str, optional
         A making of the library that is not asked; for honest tests.
-
-    Returns
-    -------
-    Forecast
 
     Raises
     ------
@@ -662,10 +630,6 @@ def forecast(
         See `forecast_from`.
     earlier : Forecast, optional
         Where the fit begins; the answer is the same, sooner.
-
-    Returns
-    -------
-    Forecast
     """
     fitted = fit(
         log,
@@ -708,8 +672,6 @@ def compare_changes(
 
     Parameters
     ----------
-    fitted : Fitted
-    target : Target
     ways : mapping of str to sequence of Change
         By name, such as ``{"leave it": (), "wrap now": (Change(in_s=0, wrap="foil"),)}``.
     members, seed, own, pit_name

@@ -67,25 +67,15 @@ def figure_forecast(
     *,
     meat: int = 1,
     units: str | UnitChoice = "C",
-    earlier: Forecast | None = None,
-    clock: bool | None = None,
 ) -> Figure:
     """Draw a log up to now, its fit, its events and the fan of what may come.
 
     Parameters
     ----------
-    answer : Forecast
-    log : ProbeLog
-        The one it was made from.
     events : sequence of Event
         Marked along the top.
     meat : int
         Which meat probe, from 1.
-    units : {"C", "F"} or UnitChoice
-    earlier : Forecast, optional
-        Its finish is marked, to see how the forecast moved.
-    clock : bool, optional
-        Time of day instead of hours; by default where the log knows it.
 
     Returns
     -------
@@ -94,7 +84,7 @@ def figure_forecast(
     """
     chosen = as_units(units)
     end_s = _right_end(answer, log)
-    axis = TimeAxis(log, log.start_clock is not None if clock is None else clock, end_s)
+    axis = TimeAxis(log, end_s)
     figure = Figure(figsize=(9.0, 6.0), layout="constrained")
     top, ax = figure.subplots(2, 1, sharex=True, height_ratios=(1.0, 5.0))
     _draw_past(ax, log, answer, meat, axis, chosen)
@@ -126,7 +116,7 @@ def figure_forecast(
         Patch(facecolor=BAND_WIDE, label="nine in ten"),
     ]
     legend(ax, handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=4)
-    _draw_finish(top, answer, earlier, axis, end_s)
+    _draw_finish(top, answer, axis, end_s)
     return figure
 
 
@@ -195,9 +185,7 @@ def _mark_events(ax: Axes, events: Sequence[Event], now_s: float, axis: TimeAxis
         )
 
 
-def _draw_finish(
-    ax: Axes, answer: Forecast, earlier: Forecast | None, axis: TimeAxis, end_s: float
-) -> None:
+def _draw_finish(ax: Axes, answer: Forecast, axis: TimeAxis, end_s: float) -> None:
     """Chance of each time of being ready, as columns."""
     finite = answer.finish_s[np.isfinite(answer.finish_s)]
     inside = finite[finite <= end_s]
@@ -214,11 +202,9 @@ def _draw_finish(
             linewidth=0.4,
         )
     ax.axvline(float(axis.place(answer.now_s)), color=PALETTE["text"], linewidth=1.0)
-    for forecast, words, line in ((answer, "", "-"), (earlier, "before", (0, (2, 2)))):
-        if forecast is not None and math.isfinite(forecast.median_s):
-            x = float(axis.place(forecast.median_s))
-            ax.axvline(x, color=PALETTE["core"], linestyle=line, linewidth=1.4)
-            ax.annotate(words, (x, 0.8), xycoords=("data", "axes fraction"), fontsize="x-small")
+    if math.isfinite(answer.median_s):
+        x = float(axis.place(answer.median_s))
+        ax.axvline(x, color=PALETTE["core"], linewidth=1.4)
     apply_style(ax)
     ax.set_ylabel("chance (%)")
     ax.tick_params(labelbottom=False)
@@ -233,15 +219,13 @@ def figure_ways(
     ----------
     ways : mapping of str to Forecast
         From `coreward.questions.forecast.answer.compare_changes`.
-    log : ProbeLog
-    units : {"C", "F"} or UnitChoice
     """
     as_units(units)
     figure = Figure(figsize=(9.0, 0.9 + 0.62 * len(ways)), layout="constrained")
     ax = figure.add_subplot()
     end_s = max(_right_end(answer, log) for answer in ways.values())
     first = next(iter(ways.values())).now_s
-    axis = TimeAxis(log, log.start_clock is not None, end_s)
+    axis = TimeAxis(log, end_s)
     for row, answer in enumerate(ways.values()):
         low, lower, middle, upper, high = (min(answer.quantile_s(p), end_s) for p in BANDS)
         for a, b, colour in ((low, high, BAND_WIDE), (lower, upper, BAND_NARROW)):

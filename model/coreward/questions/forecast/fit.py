@@ -9,6 +9,13 @@ draws with what they truly predict (`weigh`).
 Why this and not a particle filter or an ensemble smoother: a dozen unknowns act smoothly
 on the curve, so five steps of a dozen cooks each find the best, where an ensemble needs
 thousands; and the draws are independent, so that forecasts made from them need no rerun.
+
+Where nobody states a dew point the pit is a chamber: its fresh air is the unknown, and
+juice is let go at a finite, size-dependent rate (the cheap limit of pressed flow), so that
+a stand is damp that comes from the meat and ends when the juice is spent. All legs, past,
+planned and to come, are made by `Prior.leg`. Reading less model is scatter plus an error
+that wanders over 1.5 h, so that two thousand readings do not count as two thousand
+witnesses. What the log narrows by less than a fifth is said to be undetermined.
 """
 
 from __future__ import annotations
@@ -55,39 +62,27 @@ _LEAST_SHARE = 0.2
 
 @dataclass(frozen=True)
 class Past:
-    """What the fit takes of a log: averaged air and readings since the meat went on.
-
-    Attributes
-    ----------
-    begin_s, now_s : float
-        In the log's time: meat on, and the last sample used. [s]
-    air_time_s, air_c : ndarray
-        Nodes of the air since `begin_s`. [s, °C]
-    time_s, reading_c : ndarray
-        Averaged readings of the meat probe. [s since `begin_s`, °C]
-    segment : ndarray of int
-        0, then 1 more each time the probe was moved.
-    noise : float
-        Scatter of an averaged reading. [K]
-    wraps : tuple of (float, str or None)
-        Changes of covering: when [s since `begin_s`], and to what.
-    log : ProbeLog or None
-        What it was taken of, for times of day and for the picture.
-    meat : int
-        Which of its meat probes, from 1.
-    """
+    """What the fit takes of a log: averaged air and readings since the meat went on."""
 
     begin_s: float
     now_s: float
+    """In the log's time: meat on, and the last sample used. [s]"""
     air_time_s: Floats
     air_c: Floats
+    """Nodes of the air since `begin_s`. [s, °C]"""
     time_s: Floats
     reading_c: Floats
+    """Averaged readings of the meat probe. [s since `begin_s`, °C]"""
     segment: NDArray[np.int64]
+    """0, then 1 more each time the probe was moved."""
     noise: float
+    """Scatter of an averaged reading. [K]"""
     wraps: tuple[tuple[float, str | None], ...] = ()
+    """Changes of covering: when [s since `begin_s`], and to what."""
     log: ProbeLog | None = field(default=None, repr=False)
+    """What it was taken of, for times of day and for the picture."""
     meat: int = 1
+    """Which of its meat probes, from 1."""
 
     @property
     def duration_s(self) -> float:
@@ -116,29 +111,21 @@ class Past:
 
 @dataclass(frozen=True)
 class Fitted:
-    """The best guess, and draws around it.
-
-    Attributes
-    ----------
-    best : ndarray, shape (unknowns,)
-        In standard deviations of what was believed before.
-    root : ndarray, shape (unknowns, unknowns)
-        Lower triangle whose square is the covariance of the doubt left.
-    spread : mapping of str to float
-        Doubt left of each unknown, as a share of the doubt before.
-    predicted_c : ndarray
-        Best curve at `past.time_s`. [°C]
-    residual_k : float
-        Root mean square of reading less best curve. [K]
-    """
+    """The best guess, and draws around it."""
 
     prior: Prior = field(metadata=apart())
     past: Past = field(metadata=apart())
     best: Floats = field(metadata=apart())
+    """In standard deviations of what was believed before. Shape (unknowns,)."""
     root: Floats = field(metadata=apart())
+    """Lower triangle whose square is the covariance of the doubt left. Shape (unknowns,
+    unknowns)."""
     spread: dict[str, float] = field(metadata=told_as("doubt_left"))
+    """Doubt left of each unknown, as a share of the doubt before."""
     predicted_c: Floats = field(metadata=apart())
+    """Best curve at `past.time_s`. [°C]"""
     residual_k: float
+    """Root mean square of reading less best curve. [K]"""
     names: tuple[str, ...] = field(default=NAMES, metadata=apart())
 
     @property
@@ -190,7 +177,6 @@ def prepare_past(
 
     Parameters
     ----------
-    log : ProbeLog
     meat : int
         Which meat probe, from 1.
     until_s : float, optional
@@ -316,16 +302,10 @@ def fit_past(
 
     Parameters
     ----------
-    past : Past
-    prior : Prior
     start : ndarray, optional
         Where to begin, such as the best guess of an earlier fit.
     cores : int, optional
         Threads; as many as there are cores if None.
-
-    Returns
-    -------
-    Fitted
     """
     moved = int(past.segment.max())
     names = (*NAMES, *(f"{what}_{i + 2}" for i in range(moved) for what in ("depth", "bias")))
@@ -477,7 +457,6 @@ def weigh(fitted: Fitted, draws: Floats, noise: Floats, curves: Floats) -> tuple
 
     Parameters
     ----------
-    fitted : Fitted
     draws, noise : ndarray
         From `draw`.
     curves : ndarray, shape (count, times)
@@ -533,7 +512,6 @@ def fit(
 
     Parameters
     ----------
-    log : ProbeLog
     piece : Piece
         As stated: cut, size across, temperature at the start.
     meat : int
@@ -548,12 +526,6 @@ def fit(
         See `stated_prior`; `prior` replaces the others.
     start : ndarray, optional
         Where to begin, such as ``best`` of an earlier fit.
-    cores : int, optional
-        Threads.
-
-    Returns
-    -------
-    Fitted
 
     Raises
     ------

@@ -37,9 +37,10 @@ from coreward.questions.review.panel import picture_of
 from coreward.reports.document import Listing, table_of
 from coreward.reports.html_page import block_html, panel_html
 from coreward.widgets import shared
-from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Number
+from coreward.widgets.controls import LENGTH, PERCENT, TEMPERATURE, Choice, Heading, Number
 from coreward.widgets.log_source import PATH, LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View, picture_html
+from coreward.widgets.panel_parts import button, column, line, row
 from coreward.widgets.schedule import Cancelled, Progress
 from coreward.words import METRIC, Difference, Lasting, Text, UnitChoice, say, shown
 
@@ -65,10 +66,16 @@ class ForecastState(LogSourceState):
         "1",
         label="meat probe",
         options={str(i): f"number {i}" for i in range(1, 9)},
-        name="probe",
-        # A log need not have more than one.
-        tried=("1",),
     )
+    moment = Number(
+        1.0,
+        label="seen at",
+        quantity=PERCENT,
+        low=0.05,
+        high=1.0,
+        reason="it is a share of the log: 100 % is its end, less replays it",
+    )
+    _piece = Heading("The piece")
     cut = shared.cut(_CUT)
     shape = shared.shape("cylinder")
     size_m = Number(
@@ -78,7 +85,6 @@ class ForecastState(LogSourceState):
         low=0.02,
         high=0.25,
         reason="a thinner piece follows the pit at once and a thicker one takes days",
-        name="size",
     )
     start_c = Number(
         5.0,
@@ -87,10 +93,12 @@ class ForecastState(LogSourceState):
         low=-1.0,
         high=40.0,
         reason="frozen meat is outside the model, and warmer meat had been cooking before",
-        name="start",
     )
+    _question = Heading("The question")
     fire = Choice(
-        tables.default_name("fire"), label="fire", options=shared.titles("fire"), name="fire"
+        tables.default_name("fire"),
+        label="fire",
+        options=shared.titles("fire"),
     )
     target_c = Number(
         90.0,
@@ -99,35 +107,11 @@ class ForecastState(LogSourceState):
         low=40.0,
         high=99.0,
         reason="below it nothing is cooked and above it the juice boils away",
-        name="target",
     )
-    moment = Number(
-        1.0,
-        label="seen at",
-        quantity=PERCENT,
-        low=0.05,
-        high=1.0,
-        reason="it is a share of the log: 100 % is its end, less replays it",
-        name="moment",
-    )
-    plan = Choice("hold", label="from now on", options=_PLANS, name="plan")
-    wrapped_in = shared.wrap_kind(label="a wrap was", name="wrapped-in")
+    plan = Choice("hold", label="from now on", options=_PLANS)
+    wrapped_in = shared.wrap_kind(label="a wrap was")
     edits = traitlets.Unicode("")
 
-    input_names: ClassVar[tuple[str, ...]] = (
-        "source",
-        "file_unit",
-        "probe",
-        "cut",
-        "shape",
-        "size_m",
-        "start_c",
-        "fire",
-        "target_c",
-        "moment",
-        "plan",
-        "wrapped_in",
-    )
     other_names: ClassVar[tuple[str, ...]] = ("path", "mapping", "answers", "edits")
 
 
@@ -172,14 +156,6 @@ class ForecastPanel(LogSourcePanel):
         self._following: asyncio.Task[None] | None = None
         super().__init__(state, units, ("temperature", "length"))
 
-    def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
-        """Return the log, the piece, and the question."""
-        return (
-            ("The log", ("log", "file-unit", "probe", "moment")),
-            ("The piece", ("cut", "shape", "size", "start")),
-            ("The question", ("fire", "target", "plan", "wrapped-in")),
-        )
-
     def beside(self) -> Sequence[W.Widget]:
         """Return the switch that follows a growing file."""
         self.follow_switch = W.ToggleButton(
@@ -189,14 +165,12 @@ class ForecastPanel(LogSourcePanel):
         )
         self.follow_switch.add_class("coreward-control-follow")
         self.follow_switch.observe(self._follow_toggled, names="value")
-        self._follow_line = W.HTML()
-        self._follow_line.add_class("coreward-following")
+        self._follow_line = line("following")
         return (self.follow_switch, self._follow_line)
 
     def extra(self) -> Sequence[W.Widget]:
         """Return the ways to go on, the events with their editing, and the tables."""
-        self._ways_box = W.HTML(layout=W.Layout(margin="2px 0"))
-        self._ways_box.add_class("coreward-ways")
+        self._ways_box = line("ways", margin="2px 0")
         self.event_choice = W.Dropdown(
             options=[("no event", -1)], description="event", layout=W.Layout(width="390px")
         )
@@ -217,32 +191,22 @@ class ForecastPanel(LogSourcePanel):
             layout=W.Layout(width="160px"),
         )
         self.event_hours.add_class("coreward-control-event-hours")
-        row = W.Layout(flex_flow="row wrap", align_items="center")
-        self._events_box = W.VBox(
-            [
-                W.HTML("<h4>What happened</h4>"),
-                W.Box(
-                    [
-                        self.event_choice,
-                        self._button("Confirm", "confirm", self._confirm),
-                        self._button("Delete", "delete", self._delete),
-                        self._button("Undo", "undo", self._undo),
-                    ],
-                    layout=row,
-                ),
-                W.Box(
-                    [
-                        self.event_kind,
-                        self.event_hours,
-                        self._button("Add event", "add-event", self._add),
-                    ],
-                    layout=row,
-                ),
-            ]
+        self._events_box = column(
+            "events",
+            W.HTML("<h4>What happened</h4>"),
+            row(
+                self.event_choice,
+                button("Confirm", "confirm", self._confirm),
+                button("Delete", "delete", self._delete),
+                button("Undo", "undo", self._undo),
+            ),
+            row(
+                self.event_kind,
+                self.event_hours,
+                button("Add event", "add-event", self._add),
+            ),
         )
-        self._events_box.add_class("coreward-events")
-        self._tables = W.HTML(layout=W.Layout(margin="4px"))
-        self._tables.add_class("coreward-tables")
+        self._tables = line("tables", margin="4px")
         return (self._ways_box, self._events_box, self._tables)
 
     def arrange(self) -> None:

@@ -24,22 +24,15 @@ _TAIL = 5.0  # degrees of freedom of the doubt about the level
 
 @dataclass(frozen=True)
 class PitOutlook:
-    """What the pit is taken to do if nobody touches it.
-
-    Attributes
-    ----------
-    level_c : float
-        Its reading, in the mean, losses by opened lids included. [°C]
-    level_doubt, wander : float
-        Of the level; about the level. [K]
-    now_off : float
-        Where it is now, against the level. [K]
-    """
+    """What the pit is taken to do if nobody touches it."""
 
     level_c: float
+    """Its reading, in the mean, losses by opened lids included. [°C]"""
     level_doubt: float
     wander: float
+    """Of the level; about the level. [K]"""
     now_off: float
+    """Where it is now, against the level. [K]"""
 
 
 def pit_outlook(fitted: Fitted) -> PitOutlook:

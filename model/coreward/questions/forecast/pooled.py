@@ -4,6 +4,11 @@ The physics is superb where its equations hold and too sure where they do not; p
 know less and are seldom wrong. What is believed is a pool of both, by how surprised the
 physics is at the log it was fitted to. The pool is widened as far as forecasts of cooks of
 other makings had to be (table ``forecast``, sets ``pool`` and ``stretch``).
+
+"Never" is kept only where the air itself is too cool; curves of past cooks join the fan,
+stretched to their time left. All numbers are learned with the judged making left out
+(``tests/verification/learn_pool.py``); ``data/library/judge`` is scored, never tuned on.
+Learn them again when the fit's physics changes: surprise is its own measure.
 """
 
 from __future__ import annotations
@@ -44,26 +49,18 @@ _STANDS_UNDER_K = 15.0
 
 @dataclass(frozen=True)
 class Surprise:
-    """How far the best curve of the physics is from the log, in its own measure.
-
-    Attributes
-    ----------
-    largest, typical : float
-        Of the standardised residuals: the largest, and the root of their mean square.
-        1 is what the physics expects. [-]
-    residual_k : float
-        Root mean square of reading less best curve. [K]
-    slope_k_h : float
-        How much faster the reading rises than the best curve, lately. [K/h]
-    far : float
-        How far the best guess had to go from what was believed: root mean square. [-]
-    """
+    """How far the best curve of the physics is from the log, in its own measure."""
 
     largest: float
     typical: float
+    """Of the standardised residuals: the largest, and the root of their mean square. 1 is what
+    the physics expects. [-]"""
     residual_k: float
+    """Root mean square of reading less best curve. [K]"""
     slope_k_h: float
+    """How much faster the reading rises than the best curve, lately. [K/h]"""
     far: float
+    """How far the best guess had to go from what was believed: root mean square. [-]"""
 
     @property
     def measures(self) -> dict[str, float]:
@@ -105,35 +102,23 @@ def trust_in(surprise: Surprise) -> float:
 
 @dataclass(frozen=True)
 class Pooled:
-    """What is believed of the finish, and what each witness says.
-
-    Attributes
-    ----------
-    trust : float
-        Share of the physics in the pool. [-]
-    surprise : Surprise
-    stage : str
-        "far", "near" or "standing".
-    physics_left_s : ndarray
-        Draws of the physics alone; infinite for never. [s]
-    witness_left_s : ndarray
-        Draws of the past cooks alone; empty where none could be asked. [s]
-    own_share : float
-        Of the past cooks' weight, what the person's own have. [-]
-    stood_s : float
-        How long it has stood still so far. [s]
-    too_cool : bool
-        Whether the air itself, as it is foreseen, is too cool for the target.
-    """
+    """What is believed of the finish, and what each witness says."""
 
     trust: float
+    """Share of the physics in the pool. [-]"""
     surprise: Surprise
     stage: str
+    """One of "far", "near" or "standing"."""
     physics_left_s: Floats = field(metadata=apart())
+    """Draws of the physics alone; infinite for never. [s]"""
     witness_left_s: Floats = field(metadata=apart())
+    """Draws of the past cooks alone; empty where none could be asked. [s]"""
     own_share: float = 0.0
+    """Of the past cooks' weight, what the person's own have. [-]"""
     stood_s: float = 0.0
+    """How long it has stood still so far. [s]"""
     too_cool: bool = False
+    """Whether the air itself, as it is foreseen, is too cool for the target."""
 
     @property
     def explains(self) -> bool:
@@ -172,14 +157,8 @@ def seen_of(
 
     Parameters
     ----------
-    fitted : Fitted
-    target_c : float
-    changes : sequence of Change
-        What will be done.
     level_c : float, optional
         The pit's reading as it is foreseen before any change; None for as it was. [°C]
-    pit_name : str
-        The person's.
     """
     past, piece = fitted.past, fitted.prior.piece
     # Blocks have their middles as times: the last is drawn out to now.
@@ -247,8 +226,6 @@ def pool_draws(
     ----------
     left_s : ndarray, shape (members,)
         Of the physics.
-    too_cool : bool
-    trust : float
     heard : bool
         Whether past cooks can be asked.
 

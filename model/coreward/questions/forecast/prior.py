@@ -101,33 +101,22 @@ class Member(NamedTuple):
 
 @dataclass(frozen=True)
 class Pit:
-    """A closed pit, as far as the meat in it is concerned.
-
-    Attributes
-    ----------
-    fresh_air_kg_h, brought_kg_h : float
-        Dry air drawn through; vapour from fuel and pan. [kg/h]
-    volume_m3 : float
-    wall_transfer : float
-        To walls that vapour condenses on. [W/(m² K)]
-    outside_dew_point_c : float
-        [°C]
-    meat_m2 : float
-        Surface of the piece, all round. [m²]
-    weighed : bool
-        Whether the surface comes from a weight.
-    portion : float
-        Of the pit, that the piece has: less than 1 if others are in it. [-]
-    """
+    """A closed pit, as far as the meat in it is concerned."""
 
     fresh_air_kg_h: float
     brought_kg_h: float
+    """Dry air drawn through; vapour from fuel and pan. [kg/h]"""
     volume_m3: float
     wall_transfer: float
+    """To walls that vapour condenses on. [W/(m² K)]"""
     outside_dew_point_c: float
+    """[°C]"""
     meat_m2: float
+    """Surface of the piece, all round. [m²]"""
     weighed: bool
+    """Whether the surface comes from a weight."""
     portion: float = 1.0
+    """Of the pit, that the piece has: less than 1 if others are in it. [-]"""
 
 
 @dataclass(frozen=True)
@@ -138,32 +127,21 @@ class Prior:
     meat and the fuel give off stays until it leaves with as much air. So a wet piece
     makes its own damp, which sets how hot it stands still; how long, hangs on how much
     juice it lets go, and how fast.
-
-    Attributes
-    ----------
-    piece : Piece
-        As stated.
-    dew_point_c : float
-        Of the pit where it was stated; else what is usual, for whoever needs one number.
-        [°C]
-    wall_offset : float
-        Walls less air, for a pit 100 K above the yard. [K]
-    spread : mapping
-        Table ``forecast``, set ``prior``, or a changed one.
-    pressure_pa : float
-    air_speed : float, optional
-        Along the piece; table ``fire`` if None. [m/s]
-    pit : Pit, optional
-        None where the dew point was stated.
     """
 
     piece: Piece
+    """As stated."""
     dew_point_c: float
+    """Of the pit where it was stated; else what is usual, for whoever needs one number. [°C]"""
     wall_offset: float
+    """Walls less air, for a pit 100 K above the yard. [K]"""
     spread: tables.ParameterSet
+    """Table ``forecast``, set ``prior``, or a changed one."""
     pressure_pa: float = 101325.0
     air_speed: float | None = None
+    """Along the piece; table ``fire`` if None. [m/s]"""
     pit: Pit | None = None
+    """None where the dew point was stated."""
 
     def heat_transfer(self, air_c: Floats) -> Floats:
         """Coefficient of the stated piece in air of a temperature. [W/(m² K)]."""
@@ -393,13 +371,10 @@ def stated_prior(
 
     Parameters
     ----------
-    piece : Piece
-        As stated.
     fire : str, optional
         What heats the pit, a set of table ``fire``: it tells the usual ventilation.
     dew_point_c : float, optional
         If it was measured or guessed; else the meat makes its own damp (`usual_pit`). [°C]
-    pressure_pa : float
     mass_kg : float, optional
         Raw, if the piece does not know its own. [kg]
     portion : float
@@ -437,7 +412,6 @@ def usual_pit(
 
     Parameters
     ----------
-    piece : Piece
     fire : str, optional
         Set of table ``fire``, which names the sets of ``ventilation`` and ``fuel``.
     mass_kg : float, optional

@@ -21,21 +21,14 @@ _STILL_S = 120.0
 
 @dataclass(frozen=True)
 class Move:
-    """How a forecast moved since an earlier one, and why. Seconds; later is positive.
-
-    Attributes
-    ----------
-    total_s : float
-        Of the median.
-    pit_s : float
-        Because the pit did otherwise, and is now expected otherwise, than was assumed.
-    meat_s : float
-        Because the meat answered otherwise than expected, or the plan changed.
-    """
+    """How a forecast moved since an earlier one, and why. Seconds; later is positive."""
 
     total_s: float
+    """Of the median."""
     pit_s: float
+    """Because the pit did otherwise, and is now expected otherwise, than was assumed."""
     meat_s: float
+    """Because the meat answered otherwise than expected, or the plan changed."""
 
     def in_words(self) -> str:
         """Say it as a person would."""

@@ -9,8 +9,6 @@ from coreward import tables
 from coreward.physics.lethality import log_reduction
 from coreward.tables.standards import Standard, load_standard
 
-_LEAST_SHOWN_LOG = 0.01
-
 
 def _organisms_beside() -> tuple[str, ...]:
     """Kinetics that table ``kinetics`` holds beside printed rows."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -39,22 +39,14 @@ _ODD = 4.0
 
 @dataclass(frozen=True)
 class Kept:
-    """A cook that was kept.
-
-    Attributes
-    ----------
-    own : OwnCook
-    file : Path
-    learned : Learned
-        Of its pit, this cook included.
-    noted : tuple of Text
-        What to look at.
-    """
+    """A cook that was kept."""
 
     own: OwnCook
     file: Path = field(metadata=told_as(told=str))
     learned: Learned
+    """Of its pit, this cook included."""
     noted: tuple[Text, ...] = field(default=(), metadata=apart())
+    """What to look at."""
 
 
 @dataclass(frozen=True)
@@ -69,18 +61,73 @@ class Wrapping:
     at_core_c: float | None = None
 
 
+@dataclass(frozen=True)
+class Finished:
+    """What a finished log cannot tell: asked for on a page and on the command line alike.
+
+    Raises
+    ------
+    InputError
+        If something is missing or does not fit.
+    """
+
+    cut: str
+    """As it is called."""
+    target_c: float
+    """Reading that was wanted. [°C]"""
+    pit: str
+    """The person's name of the pit."""
+    pit_set_c: float
+    """What it was set to. [°C]"""
+    mass_kg: float | None = None
+    thickness_m: float | None = None
+    """One of the two at least."""
+    wrapping: Wrapping | None = None
+    """Asked for where the log looks wrapped."""
+
+    def __post_init__(self) -> None:
+        if not self.pit.strip() or not self.pit.isprintable() or len(self.pit) > 60:
+            raise InputError("Give the pit a name of 1 to 60 letters in one line.")
+        if self.mass_kg is None and self.thickness_m is None:
+            raise InputError(
+                "Say how heavy or how thick the piece was: one of the two is needed."
+            )
+        for words, given, low, high in (
+            (
+                "The pit was set to {0}: give a level between {1} and {2}.",
+                Degrees(self.pit_set_c, None),
+                Degrees(40.0),
+                Degrees(300.0),
+            ),
+            (
+                "The reading wanted was {0}: give one between {1} and {2}.",
+                Degrees(self.target_c, None),
+                Degrees(20.0),
+                Degrees(110.0),
+            ),
+            (
+                "The piece weighs {0}: give {1} to {2}.",
+                Mass(200.0 if self.mass_kg is None else self.mass_kg),
+                Mass(0.02, 2),
+                Mass(200.0, 0),
+            ),
+            (
+                "The piece is {0} thick: give {1} to {2}.",
+                Length(0.6 if self.thickness_m is None else self.thickness_m),
+                Length(0.005),
+                Length(0.6),
+            ),
+        ):
+            value, least, most = (astuple(each)[0] for each in (given, low, high))
+            if not least <= value <= most:
+                raise InputError(say(words, given, low, high))
+
+
 def remember(
     log: ProbeLog,
+    finished: Finished,
     *,
-    cut: str,
-    target_c: float,
-    pit: str,
-    pit_set_c: float,
-    mass_kg: float | None = None,
-    thickness_m: float | None = None,
-    wrapping: Wrapping | None = None,
     meat: int = 1,
-    events: Iterable[Event] | None = None,
     now: dt.datetime | None = None,
     folder: Path | None = None,
 ) -> Kept:
@@ -88,7 +135,7 @@ def remember(
 
     Parameters
     ----------
-    log, cut, target_c, pit, pit_set_c, mass_kg, thickness_m, wrapping, meat, events, now
+    meat, now
         See `own_cook`.
     folder : Path, optional
         Another one than the person's.
@@ -96,37 +143,18 @@ def remember(
     Raises
     ------
     InputError
-        If something is missing, does not fit, or cannot be written.
+        If something does not fit, or cannot be written.
     """
     where = own_cooks.place() if folder is None else folder
-    own = own_cook(
-        log,
-        cut=cut,
-        target_c=target_c,
-        pit=pit,
-        pit_set_c=pit_set_c,
-        mass_kg=mass_kg,
-        thickness_m=thickness_m,
-        wrapping=wrapping,
-        meat=meat,
-        events=events,
-        now=now,
-    )
-    own, file = own_cooks.keep(own, where)
-    taught = learned(own_cooks.shelf(where).cooks, pit)
+    own, file = own_cooks.keep(own_cook(log, finished, meat=meat, now=now), where)
+    taught = learned(own_cooks.shelf(where).cooks, finished.pit)
     return Kept(own, file, taught, tuple(_noted(own.cook)))
 
 
 def own_cook(
     log: ProbeLog,
+    finished: Finished,
     *,
-    cut: str,
-    target_c: float,
-    pit: str,
-    pit_set_c: float,
-    mass_kg: float | None = None,
-    thickness_m: float | None = None,
-    wrapping: Wrapping | None = None,
     meat: int = 1,
     events: Iterable[Event] | None = None,
     now: dt.datetime | None = None,
@@ -135,19 +163,6 @@ def own_cook(
 
     Parameters
     ----------
-    log : ProbeLog
-    cut : str
-        As it is called.
-    target_c : float
-        Reading that was wanted. [°C]
-    pit : str
-        The person's name of the pit.
-    pit_set_c : float
-        What it was set to. [°C]
-    mass_kg, thickness_m : float, optional
-        One of the two at least.
-    wrapping : Wrapping, optional
-        Asked for where the log looks wrapped.
     meat : int
         Which meat probe, from 1.
     events : iterable of Event, optional
@@ -158,10 +173,9 @@ def own_cook(
     Raises
     ------
     InputError
-        If something is missing or does not fit.
+        If something does not fit.
     """
-    name = find_cut(cut)
-    _check(pit, pit_set_c, target_c, mass_kg, thickness_m)
+    name, target_c = find_cut(finished.cut), finished.target_c
     found = tuple(find_events(log, meat) if events is None else events)
     sure = [event for event in found if not event.provisional]
     begin = next((event.end_s for event in sure if event.kind == "meat_on"), 0.0)
@@ -178,7 +192,7 @@ def own_cook(
             "A cook is kept with the readings of its meat and of its pit; this log has not "
             "both. Name the columns with --column 'HEADING=meat' and 'HEADING=air'."
         )
-    wrap, wrap_s = _wrapped(wrapping, sure, log.time_s, core, begin, end)
+    wrap, wrap_s = _wrapped(finished.wrapping, sure, log.time_s, core, begin, end)
     when = log.start or now
     told = when.isoformat(timespec="seconds") if when is not None else ""
     early = core_c[grid <= _BEGINNING_S]
@@ -186,7 +200,7 @@ def own_cook(
         early[np.isfinite(early)] if np.isfinite(early).any() else core_c[np.isfinite(core_c)]
     )
     cook = PastCook(
-        name=f"{told[:10]} {name} {pit}".strip(),
+        name=f"{told[:10]} {name} {finished.pit}".strip(),
         origin="own",
         cut=name,
         time_s=grid,
@@ -194,64 +208,15 @@ def own_cook(
         core_c=core_c,
         target_c=float(target_c),
         finish_s=None if finish is None else finish - begin,
-        thickness_m=thickness_m,
-        mass_kg=mass_kg,
+        thickness_m=finished.thickness_m,
+        mass_kg=finished.mass_kg,
         start_c=float(early.min()),
-        pit=" ".join(pit.split()),
-        pit_set_c=float(pit_set_c),
+        pit=" ".join(finished.pit.split()),
+        pit_set_c=float(finished.pit_set_c),
         wrap=wrap,
         wrap_s=wrap_s,
     )
     return OwnCook(cook, told, tuple(event.sentence("C") for event in sure))
-
-
-def _check(
-    pit: str,
-    pit_set_c: float,
-    target_c: float,
-    mass_kg: float | None,
-    thickness_m: float | None,
-) -> None:
-    if not pit.strip() or not pit.isprintable() or len(pit) > 60:
-        raise InputError("Give the pit a name of 1 to 60 letters in one line.")
-    if not 40.0 <= pit_set_c <= 300.0:
-        raise InputError(
-            say(
-                "The pit was set to {0}: give a level between {1} and {2}.",
-                Degrees(pit_set_c, None),
-                Degrees(40.0),
-                Degrees(300.0),
-            )
-        )
-    if not 20.0 <= target_c <= 110.0:
-        raise InputError(
-            say(
-                "The reading wanted was {0}: give one between {1} and {2}.",
-                Degrees(target_c, None),
-                Degrees(20.0),
-                Degrees(110.0),
-            )
-        )
-    if mass_kg is None and thickness_m is None:
-        raise InputError("Say how heavy or how thick the piece was: one of the two is needed.")
-    if mass_kg is not None and not 0.02 <= mass_kg <= 200.0:
-        raise InputError(
-            say(
-                "The piece weighs {0}: give {1} to {2}.",
-                Mass(mass_kg),
-                Mass(0.02, 2),
-                Mass(200.0, 0),
-            )
-        )
-    if thickness_m is not None and not 0.005 <= thickness_m <= 0.6:
-        raise InputError(
-            say(
-                "The piece is {0} thick: give {1} to {2}.",
-                Length(thickness_m),
-                Length(0.005),
-                Length(0.6),
-            )
-        )
 
 
 def _first_there(time_s: Floats, core_c: Floats, target_c: float) -> float | None:

@@ -5,6 +5,13 @@ plan decides are clock times: when to light and when each piece goes on. What th
 decides (wrap, pull) comes with a window. The odds are counted, not assumed to follow a
 bell curve: a draw is ready if every piece of it can be on the plates by the hour, and in
 hold if none of them had to wait longer than its hold allows.
+
+Whoever reads the plan cannot know which draw is theirs, so all draws are pulled by one
+rule, and that is what text, sheet and calendar print (`PieceCooks.pull_core_c`). Every end
+is judged (`end`), waited for or not: what is not enough stands in the first sentence, what
+cannot be told in the lead, on the sheet and in the calendar. A plan in a known pit draws
+its days anew (`cooks.as_is_usual`); elsewhere what is usual for the cut counts beside the
+physics. No curve and no pull rule is changed by it.
 """
 
 from __future__ import annotations
@@ -172,10 +179,6 @@ def plan(
     taught : Learned, optional
         What the person's own cooks in this pit have taught
         (:func:`coreward.experience.learned.learned`).
-
-    Returns
-    -------
-    Plan
 
     Raises
     ------

@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from pathlib import Path
 
 from coreward.errors import InputError
-from coreward.files import write_atomically
 from coreward.questions.plan.answer import Plan, Step, chances, clock_text
 from coreward.words import METRIC, Units, shown
 
@@ -35,13 +33,10 @@ def calendar_bytes(
 
     Parameters
     ----------
-    plan : Plan
     title : str
         Put before each entry, such as the name of the supper.
     made_at : datetime, optional
         When the file was made; now if None.
-    units : str or UnitChoice
-        Of the descriptions.
 
     Raises
     ------
@@ -76,37 +71,6 @@ def calendar_bytes(
         event.add_component(alarm)
         calendar.add_component(event)
     return bytes(calendar.to_ical())
-
-
-def write_calendar(
-    plan: Plan,
-    path: str | Path,
-    *,
-    title: str = "",
-    made_at: dt.datetime | None = None,
-    units: Units = METRIC,
-) -> Path:
-    """Write a plan as an .ics file, whole or not at all; return where.
-
-    Parameters
-    ----------
-    plan : Plan
-    path : str or Path
-        Must end in .ics.
-    title, made_at, units
-        See :func:`calendar_bytes`.
-
-    Raises
-    ------
-    InputError
-        For another ending, or a folder that cannot be written to.
-    """
-    target = Path(path)
-    if target.suffix.lower() != ".ics":
-        raise InputError(f"A calendar file ends in .ics; {target.name} does not.")
-    content = calendar_bytes(plan, title=title, made_at=made_at, units=units)
-    write_atomically(target, content)
-    return target
 
 
 def _from_to(step: Step) -> tuple[dt.datetime, dt.datetime]:

@@ -63,22 +63,15 @@ _THEN_STEP_S = 300.0
 
 @dataclass(frozen=True)
 class Draws:
-    """What a day may be like: one row for each draw.
-
-    Attributes
-    ----------
-    pieces : tuple of ndarray, shape (members, unknowns)
-        Standard vectors of each piece, see `coreward.questions.forecast.fit.NAMES`.
-    pit_level : ndarray, shape (members,)
-        Mean of the pit less what was wanted, in standard deviations.
-    warm_up_s : ndarray, shape (members,)
-        From the match to a steady pit. [s]
-    seed : int
-    """
+    """What a day may be like: one row for each draw."""
 
     pieces: tuple[Floats, ...]
+    """Standard vectors of each piece, see `coreward.questions.forecast.fit.NAMES`. Shape
+    (members, unknowns)."""
     pit_level: Floats
+    """Mean of the pit less what was wanted, in standard deviations. Shape (members,)."""
     warm_up_s: Floats
+    """From the match to a steady pit. [s] Shape (members,)."""
     seed: int
 
     @property
@@ -94,7 +87,6 @@ def draw_days(count: int, members: int, seed: int) -> Draws:
     ----------
     count : int
         Pieces. The draws of the first are the same however many follow.
-    members, seed : int
     """
     common = even_normal(np.random.default_rng([seed, 0]), members, len(SHARED) + 2)
     places = [NAMES.index(name) for name in SHARED]
@@ -110,46 +102,33 @@ def draw_days(count: int, members: int, seed: int) -> Draws:
 
 @dataclass(frozen=True, eq=False)
 class PieceCooks:
-    """What became of one piece in each draw. Times count from when it went on.
-
-    Attributes
-    ----------
-    pull_core_c : float
-        Core at which it is pulled, in every draw: as wanted, or hotter where the hold
-        tables that the pull waits for are through only there. [°C]
-    pull_then_s : float
-        How long it stays on from there, where the tables ask for a time at a core that it
-        does not get beyond; mostly nothing. [s]
-    wrap_s : ndarray, shape (members,)
-        When it was wrapped; NaN without a wrap, infinite where that core never came. [s]
-    pull_s : ndarray
-        When it first had all that the pull waits for; infinite where never. [s]
-    highest_c : ndarray
-        Highest core within the horizon, or at the pull. [°C]
-    loss, crust_activity, tenderness : ndarray
-        At the pull (crust: when wrapped, or pulled bare). [-]
-    come_up_s : ndarray
-        Time of the core in the come-up band of the published limit. [s]
-    time_s : ndarray, shape (times,)
-        [s]
-    core_c : ndarray, shape (members, times)
-        Held beyond the end of the run. [°C]
-    failures : int
-        Draws that could not be computed; they count as never ready.
-    """
+    """What became of one piece in each draw. Times count from when it went on."""
 
     pull_core_c: float
+    """Core at which it is pulled, in every draw: as wanted, or hotter where the hold tables
+    that the pull waits for are through only there. [°C]"""
     pull_then_s: float
+    """How long it stays on from there, where the tables ask for a time at a core that it does
+    not get beyond; mostly nothing. [s]"""
     wrap_s: Floats
+    """When it was wrapped; NaN without a wrap, infinite where that core never came. [s] Shape
+    (members,)."""
     pull_s: Floats
+    """When it first had all that the pull waits for; infinite where never. [s]"""
     highest_c: Floats
+    """Highest core within the horizon, or at the pull. [°C]"""
     loss: Floats
     crust_activity: Floats
     tenderness: Floats
+    """At the pull (crust: when wrapped, or pulled bare). [-]"""
     come_up_s: Floats
+    """Time of the core in the come-up band of the published limit. [s]"""
     time_s: Floats
+    """[s] Shape (times,)."""
     core_c: Floats
+    """Held beyond the end of the run. [°C] Shape (members, times)."""
     failures: int = 0
+    """Draws that could not be computed; they count as never ready."""
 
 
 def species(item: PlannedPiece) -> str:
@@ -345,9 +324,6 @@ def cook_piece(
 
     Parameters
     ----------
-    item : PlannedPiece
-    pit : PitPlan
-    draws : Draws
     number : int
         Which of the draws' pieces it is.
     late_s : float
@@ -355,8 +331,6 @@ def cook_piece(
         up. [s]
     portion : float
         Of the pit, that the piece has: see `portions`. [-]
-    cores : int, optional
-        Threads.
     """
     numerics = tables.load("plan", "numerics")
     error_k = tables.load("verdict")["probe_error"]
@@ -570,13 +544,7 @@ def _crust(recipe: _Recipe, run: LightRun, member: Member, at: float) -> float:
 
 
 class RememberedCooks:
-    """`cook_piece` that keeps its last answers: another hour or hold then costs nothing.
-
-    Parameters
-    ----------
-    kept : int
-        How many answers.
-    """
+    """`cook_piece` that keeps its last answers: another hour or hold then costs nothing."""
 
     def __init__(self, kept: int = 8) -> None:
         self._kept = kept

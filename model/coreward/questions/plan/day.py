@@ -22,106 +22,72 @@ Kind = Literal["light", "turn up", "on", "wrap", "pull", "hold", "slice", "serve
 
 @dataclass(frozen=True)
 class Step:
-    """One thing to do.
-
-    Attributes
-    ----------
-    kind : str
-    piece : str
-        Whose; empty for what concerns the pit or all.
-    planned : datetime
-        When by the plan; for what the meat decides, as likely before as after.
-    earliest, latest : datetime
-        Its window.
-    chance : float
-        Chance that it falls into the window; 1 for what the person decides. [-]
-    note : str or Say
-    """
+    """One thing to do."""
 
     kind: Kind
     piece: str
+    """Whose; empty for what concerns the pit or all."""
     planned: dt.datetime
+    """When by the plan; for what the meat decides, as likely before as after."""
     earliest: dt.datetime
     latest: dt.datetime
+    """Its window."""
     chance: float = 1.0
+    """Chance that it falls into the window; 1 for what the person decides. [-]"""
     note: Text = ""
 
 
 @dataclass(frozen=True, eq=False)
 class PieceOutlook:
-    """What the plan says of one piece.
-
-    Attributes
-    ----------
-    item : PlannedPiece
-    pull_core_c : float
-        Core at which it is pulled, in every draw and in all that is told. [°C]
-    pull_then_s : float
-        How long it stays on from there; mostly nothing. [s]
-    pulled : str or Say
-        The same in words: "core 75 °C".
-    steps : tuple of Step
-        From on to slice.
-    chance_ready : float
-        Of being ready by the hour as wanted. [-]
-    chance_as_wanted : float
-        That loss, crust and, if hold tables are waited for, come-up are as wanted too,
-        whenever it is pulled. [-]
-    chance_come_up : float
-        That its come-up keeps the published limit. [-]
-    possible : bool
-        Whether it can be as wanted at all, with the chance wanted, given time.
-    nearest : str or Say
-        What is nearest, if it is not possible; else empty.
-    warnings : tuple of str or Say
-        What has to be said before everything else: an end that is not enough, or that no
-        table covers, and a wish that cannot be had.
-    unsure : str or Say
-        That the tables cannot tell whether its end is enough, and which; else empty.
-    doubt : str
-        The first of that in a few words, where there is no room for a sentence.
-    most_hold_s : float
-        Hold that the plan counts on, after the hot-holding limit. [s]
-    hold_note : str or Say
-        Where that limit cuts the hold down: when; else empty.
-    hot_s, hot_limit_c : float
-        How long the hold surely keeps it above that limit with the probe's error, and the
-        limit; NaN where no hold is asked for. [s], [°C]
-    late : LateSign or None
-        How to see in time that it will be late.
-    wait_s : float
-        Longest wait between pull and slice, with the chance wanted, if it is ready. [s]
-    loss, crust_activity, tenderness : tuple of float
-        Fifth, fiftieth and ninety-fifth percentile, see `PieceCooks`. [-]
-    verdict_state, verdict_headline : str, str or Say
-        Of a cook on the cautious side, up to the pull, whether or not the pull waits for
-        the hold tables; see :func:`coreward.verdict`.
-    """
+    """What the plan says of one piece."""
 
     item: PlannedPiece
     pull_core_c: float
+    """Core at which it is pulled, in every draw and in all that is told. [°C]"""
     pull_then_s: float
+    """How long it stays on from there; mostly nothing. [s]"""
     pulled: Text
+    """The same in words: "core 75 °C"."""
     steps: tuple[Step, ...] = field(metadata=apart())
+    """From on to slice."""
     chance_ready: float
+    """Of being ready by the hour as wanted. [-]"""
     chance_as_wanted: float
+    """That loss, crust and, if hold tables are waited for, come-up are as wanted too, whenever
+    it is pulled. [-]"""
     chance_come_up: float
+    """That its come-up keeps the published limit. [-]"""
     possible: bool
+    """Whether it can be as wanted at all, with the chance wanted, given time."""
     nearest: Text
+    """What is nearest, if it is not possible; else empty."""
     warnings: tuple[Text, ...]
+    """What has to be said before everything else: an end that is not enough, or that no table
+    covers, and a wish that cannot be had."""
     unsure: Text
+    """That the tables cannot tell whether its end is enough, and which; else empty."""
     doubt: str
+    """The first of that in a few words, where there is no room for a sentence."""
     most_hold_s: float
+    """Hold that the plan counts on, after the hot-holding limit. [s]"""
     hold_note: Text
+    """Where that limit cuts the hold down: when; else empty."""
     hot_s: float
     hot_limit_c: float
+    """How long the hold surely keeps it above that limit with the probe's error, and the limit;
+    NaN where no hold is asked for. [s], [°C]"""
     late: LateSign | None
+    """How to see in time that it will be late."""
     wait_s: float
+    """Longest wait between pull and slice, with the chance wanted, if it is ready. [s]"""
     loss: tuple[float, float, float]
     crust_activity: tuple[float, float, float]
     tenderness: tuple[float, float, float]
+    """Fifth, fiftieth and ninety-fifth percentile, see `PieceCooks`. [-]"""
     verdict_state: str = field(metadata=told_as("verdict"))
     verdict_headline: Text
+    """Of a cook on the cautious side, up to the pull, whether or not the pull waits for the
+    hold tables; see :func:`coreward.verdict`."""
 
     def step(self, kind: Kind) -> Step | None:
         """Return the step of a kind, if it has one."""
@@ -130,21 +96,15 @@ class PieceOutlook:
 
 @dataclass(frozen=True, eq=False)
 class OddsCurve:
-    """The odds if all were lit and put on earlier or later.
-
-    Attributes
-    ----------
-    shift_s : ndarray
-        Later than planned; earlier is negative. [s]
-    ready, in_hold, too_early : ndarray
-        Chance of being ready by the hour; of that and no hold too long; of a hold too
-        long. [-]
-    """
+    """The odds if all were lit and put on earlier or later."""
 
     shift_s: Floats
+    """Later than planned; earlier is negative. [s]"""
     ready: Floats
     in_hold: Floats
     too_early: Floats
+    """Chance of being ready by the hour; of that and no hold too long; of a hold too long. [-]
+    """
 
     def at(self, shift_s: float) -> tuple[float, float, float]:
         """Ready, in hold and too early at a shift."""
@@ -154,63 +114,41 @@ class OddsCurve:
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """A day, backward from its serving hour.
-
-    Attributes
-    ----------
-    serve_at : datetime
-    pit : PitPlan
-    pieces : tuple of PieceOutlook
-    steps : tuple of Step
-        All steps, by the clock.
-    light : Step
-    chance_wanted : float
-    chance_ready : float
-        That every piece is ready by the hour, as planned. [-]
-    chance_in_hold : float
-        That, and no piece waits longer than its hold. [-]
-    chance_too_early : float
-        That some piece waits longer. [-]
-    curve : OddsCurve
-    keeps_chance : bool
-        Whether `chance_in_hold` is what was wanted.
-    nearest_serve_at : datetime or None
-        The earliest hour with the chance wanted, if this one cannot have it.
-    fuel_hours : float
-        From lighting to the last pull, in the mean. [h]
-    warnings : tuple of str or Say
-        What has to be said before everything else, of the day and of all pieces.
-    sentences, assumptions, cautions : tuple of str or Say
-        The first of the sentences holds what warns, if anything does; the next says when
-        to light.
-    slips : tuple of str or Say
-        What to do when it is early or late, and which end no table could judge.
-    members, seed : int
-    not_before : datetime or None
-        Before which the fire could not be lit.
-    """
+    """A day, backward from its serving hour."""
 
     serve_at: dt.datetime
     pit: PitPlan
     pieces: tuple[PieceOutlook, ...]
     steps: tuple[Step, ...]
+    """All steps, by the clock."""
     light: Step
     chance_wanted: float
     chance_ready: float
+    """That every piece is ready by the hour, as planned. [-]"""
     chance_in_hold: float
+    """That, and no piece waits longer than its hold. [-]"""
     chance_too_early: float
+    """That some piece waits longer. [-]"""
     curve: OddsCurve
     keeps_chance: bool
+    """Whether `chance_in_hold` is what was wanted."""
     nearest_serve_at: dt.datetime | None
+    """The earliest hour with the chance wanted, if this one cannot have it."""
     fuel_hours: float
+    """From lighting to the last pull, in the mean. [h]"""
     warnings: tuple[Text, ...]
+    """What has to be said before everything else, of the day and of all pieces."""
     sentences: tuple[Text, ...]
     slips: tuple[Text, ...]
+    """What to do when it is early or late, and which end no table could judge."""
     assumptions: tuple[Text, ...]
     cautions: tuple[Text, ...]
+    """The first of the sentences holds what warns, if anything does; the next says when to
+    light."""
     members: int
     seed: int
     not_before: dt.datetime | None = None
+    """Before which the fire could not be lit."""
 
     @property
     def chance_error(self) -> float:

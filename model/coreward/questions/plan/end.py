@@ -46,26 +46,17 @@ _SOON_S = 120.0
 
 @dataclass(frozen=True)
 class End:
-    """What the hold tables say of a piece as it is pulled.
-
-    Attributes
-    ----------
-    state : str
-        "met", "not met" or "cannot tell", of a cook on the cautious side.
-    headline : str or Say
-    warning : str or Say
-        What has to stand before everything else; empty where the end may be enough.
-    doubt : str
-        The same in a few words.
-    unsure : str or Say
-        That the tables cover it and still cannot tell; else empty.
-    """
+    """What the hold tables say of a piece as it is pulled."""
 
     state: State
+    """One of "met", "not met" or "cannot tell", of a cook on the cautious side."""
     headline: Text
     warning: Text = ""
+    """What has to stand before everything else; empty where the end may be enough."""
     doubt: str = ""
+    """The same in a few words."""
     unsure: Text = ""
+    """That the tables cover it and still cannot tell; else empty."""
 
 
 def judged_end(
@@ -75,14 +66,10 @@ def judged_end(
 
     Parameters
     ----------
-    item : PlannedPiece
-    cook : PieceCooks
     pull_s : ndarray, shape (members,)
         When it is pulled; infinite where never. [s]
     pulled : str or Say
         Where that is, in words.
-    chance : float
-        How cautious. [-]
     """
     meat = species(item)
     if not _any_table_for(meat):

@@ -9,9 +9,9 @@ from __future__ import annotations
 import datetime as dt
 import math
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -21,6 +21,7 @@ from coreward.cook.usual_piece import piece as usual_piece
 from coreward.errors import CorewardError, InputError
 from coreward.experience.learned import learned
 from coreward.experience.own_cooks import own_cooks
+from coreward.inputs import key_of, kind_of
 from coreward.physics.body import SHAPES
 from coreward.physics.meat import meat
 from coreward.questions.plan.answer import Plan, plan
@@ -35,65 +36,17 @@ from coreward.questions.plan.inputs import (
 )
 from coreward.units import millimetres_to_metres
 
-_HOUR = 3600.0
 # A plan of ten pieces has three thousand bytes.
 _MOST_BYTES = 100_000
 _LONGEST_TITLE = 200
-# Smaller is a snack and larger a beast: millimetres, and nothing else.
-_SIZES_MM = (5.0, 600.0)
 _TOP = ("title", "serve_at", "zone", "chance", "not_before", "pit", "piece")
-_PIT = (
-    "air",
-    "fire",
-    "dew_point",
-    "warm_up",
-    "turn_up",
-    "turn_up_after",
-    "pressure",
-    "doubt",
-    "name",
-)
-_PIECE = (
-    "name",
-    "cut",
-    "shape",
-    "size",
-    "thickness",
-    "length",
-    "bone",
-    "start",
-    "mass",
-    "core",
-    "tenderness",
-    "most_loss",
-    "crust_activity",
-    "standards",
-    "lethality",
-    "wrap",
-    "wrap_at",
-    "not_before",
-    "slicing",
-    "doubt",
-    "hold",
-)
-_HOLD = ("place", "least", "most", "preheated", "limit")
+# Of a piece, beside what `PlannedPiece` and `Wanted` ask: what it is, and what it is to be.
+_SIZED = ("cut", "shape", "size", "thickness", "length", "bone", "start", "core", "standards")
 
 
 @dataclass(frozen=True)
 class PlanFile:
-    """What a file asks.
-
-    Attributes
-    ----------
-    title : str
-    pieces : tuple of PlannedPiece
-    pit : PitPlan
-    serve_at : datetime
-    pit_name : str
-        The person's name of the pit; empty where none was given.
-    chance : float or None
-    not_before : datetime or None
-    """
+    """What a file asks."""
 
     title: str
     pieces: tuple[PlannedPiece, ...]
@@ -102,6 +55,7 @@ class PlanFile:
     chance: float | None = None
     not_before: dt.datetime | None = None
     pit_name: str = ""
+    """The person's name of the pit; empty where none was given."""
 
     def plan(self, **changes: Any) -> Plan:
         """Plan it, with changes to the arguments of :func:`coreward.plan`.
@@ -122,10 +76,6 @@ class PlanFile:
 
 def read_plan_file(path: str | Path) -> PlanFile:
     """Read a plan from a TOML file.
-
-    Parameters
-    ----------
-    path : str or Path
 
     Raises
     ------
@@ -215,32 +165,42 @@ def _plan_of(raw: Mapping[str, Any], name: str) -> PlanFile:
 
 
 def _pit(raw: Mapping[str, Any], where: str) -> PitPlan:
-    _known(raw, _PIT, where)
-    given: dict[str, Any] = {}
-    for key, target, factor in (
-        ("air", "air_c", 1.0),
-        ("dew_point", "dew_point_c", 1.0),
-        ("warm_up", "warm_up_s", _HOUR),
-        ("turn_up", "turn_up_c", 1.0),
-        ("turn_up_after", "turn_up_after_s", _HOUR),
-        ("pressure", "pressure_pa", 100.0),
-    ):
-        if key in raw:
-            given[target] = factor * _number(raw, key, where)
-    if "fire" in raw:
-        given["fire"] = _word(raw, "fire", where)
+    _known(raw, (*_keys(PitPlan), "name"), where)
+    given = _given(PitPlan, {key: raw[key] for key in raw if key != "name"}, where)
     with _at(where):
-        return PitPlan(doubt=_table(raw, "doubt", where), **given)
+        return PitPlan(**given)
+
+
+def _keys(kind: type) -> dict[str, str]:
+    """Return the key in a file of each field that a dataclass reads from one."""
+    return {
+        field.metadata.get("key") or key_of(field.name): field.name for field in fields(kind)
+    }
+
+
+def _given(kind: type, raw: Mapping[str, Any], where: str) -> dict[str, Any]:
+    """Return the fields of a dataclass that are written in a table, in their own units."""
+    types = {field.name: str(field.type) for field in fields(kind)}
+    found: dict[str, Any] = {}
+    for key, name in _keys(kind).items():
+        if key not in raw:
+            continue
+        if types[name].startswith("float"):
+            found[name] = kind_of(name).factor * _number(raw, key, where)
+        elif types[name].startswith("str"):
+            found[name] = _word(raw, key, where)
+        elif types[name].startswith("Mapping"):
+            found[name] = _table(raw, key, where)
+    return found
 
 
 def _piece(raw: Mapping[str, Any], zone: ZoneInfo, name: str, number: int) -> PlannedPiece:
     called = raw.get("name")
     where = f"{name}, piece {_shown(called) if isinstance(called, str) else number}"
-    _known(raw, _PIECE, where)
-    wanted: dict[str, Any] = {"core_c": _number(raw, "core", where)}
-    for key in ("tenderness", "most_loss", "crust_activity"):
-        if key in raw:
-            wanted[key] = _number(raw, key, where)
+    own = [key for key in _keys(PlannedPiece) if key not in ("piece", "wanted")]
+    _known(raw, (*own, *_keys(Wanted), *_SIZED), where)
+    _needed(raw, "core", where)
+    wanted = _given(Wanted, raw, where)
     if "standards" in raw:
         wanted["lethality"] = _words(raw, "standards", where)
     if "lethality" in raw:
@@ -250,20 +210,11 @@ def _piece(raw: Mapping[str, Any], zone: ZoneInfo, name: str, number: int) -> Pl
                 "name standards instead."
             )
         wanted["lethality"] = raw["lethality"]
-    given: dict[str, Any] = {
-        "wrap": _word(raw, "wrap", where) if "wrap" in raw else None,
+    _word(raw, "name", where)
+    given = _given(PlannedPiece, raw, where) | {
         "hold": _hold(_table(raw, "hold", where), f"{where}, hold"),
         "not_before": _optional_moment(raw, "not_before", zone, where),
-        "doubt": _table(raw, "doubt", where),
     }
-    for key, target, factor in (
-        ("wrap_at", "wrap_at_core_c", 1.0),
-        ("mass", "mass_kg", 1.0),
-        ("slicing", "slicing_s", _HOUR),
-    ):
-        if key in raw:
-            given[target] = factor * _number(raw, key, where)
-    given["name"] = _word(raw, "name", where)
     made = _shaped(raw, where) if "shape" in raw or "size" in raw else _weighed(raw, where)
     with _at(where):
         piece = made()
@@ -301,27 +252,19 @@ def _weighed(raw: Mapping[str, Any], where: str) -> Callable[[], Piece]:
 
 def _size(raw: Mapping[str, Any], key: str, where: str) -> float:
     """Return a size of a piece. [m]."""
-    size_mm = _number(raw, key, where)
-    low, high = _SIZES_MM
-    if not low <= size_mm <= high:
+    size_mm, kind = _number(raw, key, where), kind_of("size_m")
+    if not kind.low <= size_mm <= kind.high:
         raise InputError(
-            f"{where}: {key} is {size_mm:g} mm; give a number from {low:g} to {high:g} mm."
+            f"{where}: {key} is {size_mm:g} mm; give a number from {kind.low:g} to "
+            f"{kind.high:g} mm."
         )
     return float(millimetres_to_metres(size_mm))
 
 
 def _hold(raw: Mapping[str, Any], where: str) -> Hold:
-    _known(raw, _HOLD, where)
-    given: dict[str, Any] = {k: _word(raw, k, where) for k in ("place", "limit") if k in raw}
-    for key, target, factor in (
-        ("least", "least_s", _HOUR),
-        ("most", "most_s", _HOUR),
-        ("preheated", "preheated_c", 1.0),
-    ):
-        if key in raw:
-            given[target] = factor * _number(raw, key, where)
+    _known(raw, _keys(Hold), where)
     with _at(where):
-        return Hold(**given)
+        return Hold(**_given(Hold, raw, where))
 
 
 def _shown(value: object) -> str:
@@ -333,7 +276,8 @@ def _shown(value: object) -> str:
     return text if len(text) <= 40 else f"{text[:37]}..."
 
 
-def _known(raw: Mapping[str, Any], keys: tuple[str, ...], where: str) -> None:
+def _known(raw: Mapping[str, Any], keys: Iterable[str], where: str) -> None:
+    keys = tuple(dict.fromkeys(keys))
     unknown = sorted(set(raw) - set(keys))
     if unknown:
         listed = ", ".join(key if len(key) <= 40 else f"{key[:37]}..." for key in unknown[:3])

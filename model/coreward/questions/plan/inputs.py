@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from coreward import tables
 from coreward.cook.rest import BOX, places
 from coreward.cook.stages import Piece
 from coreward.errors import InputError
+from coreward.inputs import asked, check
 from coreward.plain import apart
 from coreward.questions.rest.holding import DEFAULT_LIMIT, hot_holding_limit
 from coreward.tables.standards import load_standard
@@ -78,39 +80,8 @@ def aware(moment: object, what: str) -> dt.datetime:
 _YEARS = (2000, 2199)
 
 
-_HOUR = 3600.0
-# What nobody means: such a number was typed in another unit, or slipped. Assumed here.
-_RANGES = {
-    "h": (0.0, 96.0, _HOUR),
-    "kg": (0.02, 200.0, 1.0),
-    "°C": (-30.0, 99.0, 1.0),
-    "hPa": (500.0, 1100.0, 100.0),
-}
 _MOST_DOUBT = 10.0
 _LONGEST_NAME = 80
-
-
-def _within(value: object, what: str, unit: str) -> None:
-    """Refuse what is no number, or none that anybody means; said in a kitchen's units."""
-    low, high, scale = _RANGES[unit]
-    asked = f"give a number from {low:g} to {high:g} {unit}"
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise InputError(f"{what} is {value!r}: {asked}.")
-    if not low * scale <= value <= high * scale:
-        raise InputError(f"{what} is {_short(value, scale)} {unit}: {asked}.")
-
-
-def _short(value: Any, scale: float = 1.0) -> str:
-    """Return a number in few letters, also one of four hundred digits."""
-    return f"{min(max(value, -1e99), 1e99) / scale:g}"
-
-
-def _between(value: object, what: str, low: float, high: float, unit: str, why: str) -> None:
-    good = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not good or not low <= value <= high:  # type: ignore[operator]
-        said = f"{_short(value)} {unit}" if good else repr(value)
-        asked = f"give one between {low:g} and {high:g} {unit}"
-        raise InputError(f"{what} is {said}: {asked}{why}.")
 
 
 def _check_doubt(doubt: object, whose: str, known: Mapping[str, float]) -> None:
@@ -140,45 +111,26 @@ def _usual_doubts(names: Sequence[str]) -> dict[str, float]:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a piece should be like when it is pulled.
+    """What a piece should be like when it is pulled."""
 
-    Attributes
-    ----------
-    core_c : float
-        Core temperature at least. [°C]
-    tenderness : float, optional
-        Softening of the core at least, by the middle of the two published series (see
-        :func:`coreward.questions.rest.tenderness.tenderness`); 1 is tender. [-]
-    most_loss : float, optional
-        Water lost up to the pull at most, of the raw mass. [-]
-    crust_activity : float, optional
-        Water activity of the surface at most, when it is wrapped, or pulled bare: how
-        dry the crust must be. [-]
-    lethality : bool or tuple of str
-        Whether the pull waits until hold tables are met at the coldest point, with the
-        probe's error on top: those that decide for the meat, or the standards named.
-    """
-
-    core_c: float
-    tenderness: float | None = None
-    most_loss: float | None = None
-    crust_activity: float | None = None
+    core_c: float = asked(
+        "The core wanted", 20.0, 99.0, why=", because wet meat does not pass the boiling point"
+    )
+    """Core temperature at least. [°C]"""
+    tenderness: float | None = asked("tenderness", 0.0, 10.0, above=True, default=None)
+    """Softening of the core at least, by the middle of the two published series (see
+    :func:`coreward.questions.rest.tenderness.tenderness`); 1 is tender. [-]"""
+    most_loss: float | None = asked("most_loss", 0.0, 0.7, above=True, default=None)
+    """Water lost up to the pull at most, of the raw mass. [-]"""
+    crust_activity: float | None = asked("crust_activity", 0.0, 1.0, above=True, default=None)
+    """Water activity of the surface at most, when it is wrapped, or pulled bare: how dry the
+    crust must be. [-]"""
     lethality: bool | tuple[str, ...] = True
+    """Whether the pull waits until hold tables are met at the coldest point, with the probe's
+    error on top: those that decide for the meat, or the standards named."""
 
     def __post_init__(self) -> None:
-        boils = ", because wet meat does not pass the boiling point"
-        _between(self.core_c, "The core wanted", 20.0, 99.0, "°C", boils)
-        for name, low, high in (
-            ("tenderness", 0.0, 10.0),
-            ("most_loss", 0.0, 0.7),
-            ("crust_activity", 0.0, 1.0),
-        ):
-            value = getattr(self, name)
-            number = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if value is not None and not (number and low < value <= high):
-                raise InputError(
-                    f"{name} is {value!r}: give a number above {low:g}, at most {high:g}."
-                )
+        check(self)
         asked: Any = self.lethality
         if isinstance(asked, str):
             asked = (asked,)
@@ -195,28 +147,19 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Hold:
-    """Where a piece waits between pull and slice.
-
-    Attributes
-    ----------
-    place : str
-        "box" for an insulated box, or a place of table ``rest`` such as "warm oven",
-        "holding cabinet", "towels" or "kitchen".
-    least_s : float
-        Rest that it needs in any case. [s]
-    most_s : float
-        Longest that it may wait; the hot-holding limit may cut it down. [s]
-    preheated_c : float, optional
-        Of the box. [°C]
-    limit : str
-        Name of the published hot-holding limit.
-    """
+    """Where a piece waits between pull and slice."""
 
     place: str = BOX
-    least_s: float = field(default_factory=lambda: usual("least_rest"))
-    most_s: float = field(default_factory=lambda: usual("most_hold"))
-    preheated_c: float | None = None
+    """Either "box" for an insulated box, or a place of table ``rest`` such as "warm oven",
+    "holding cabinet", "towels" or "kitchen"."""
+    least_s: float = asked("The least rest", default_factory=partial(usual, "least_rest"))
+    """Rest that it needs in any case. [s]"""
+    most_s: float = asked("The longest hold", default_factory=partial(usual, "most_hold"))
+    """Longest that it may wait; the hot-holding limit may cut it down. [s]"""
+    preheated_c: float | None = asked("The preheated box", default=None)
+    """Of the box. [°C]"""
     limit: str = DEFAULT_LIMIT
+    """Name of the published hot-holding limit."""
 
     def __post_init__(self) -> None:
         hot_holding_limit(self.limit)
@@ -225,10 +168,7 @@ class Hold:
                 f"There is no place {self.place!r} to hold a piece; use {BOX!r} or one of "
                 f"{', '.join(places())}."
             )
-        _within(self.least_s, "The least rest", "h")
-        _within(self.most_s, "The longest hold", "h")
-        if self.preheated_c is not None:
-            _within(self.preheated_c, "The preheated box", "°C")
+        check(self)
         if self.most_s < self.least_s:
             raise InputError(
                 f"The longest hold ({self.most_s / 60:.0f} min) is shorter than the least rest "
@@ -238,40 +178,26 @@ class Hold:
 
 @dataclass(frozen=True)
 class PlannedPiece:
-    """One piece on the pit.
-
-    Attributes
-    ----------
-    name : str
-        What the crew calls it; each piece its own.
-    piece : Piece
-    wanted : Wanted
-    wrap : str or None
-        "foil", "paper" or None.
-    wrap_at_core_c : float, optional
-        Core temperature at which it is wrapped. [°C]
-    mass_kg : float, optional
-        Raw; that of the piece where it knows its own. [kg] Needed for a hold in a box.
-    hold : Hold
-    slicing_s : float
-        From the hold to the plates. [s]
-    not_before : datetime, optional
-        If it cannot go on earlier, because it comes late.
-    doubt : mapping of str to float
-        Other standard deviations than those of table ``forecast``, such as
-        ``{"size": 0.04}`` for a piece that was measured well.
-    """
+    """One piece on the pit."""
 
     name: str
+    """What the crew calls it; each piece its own."""
     piece: Piece = field(metadata=apart())
     wanted: Wanted
     wrap: str | None = None
-    wrap_at_core_c: float | None = None
-    mass_kg: float | None = None
+    """One of "foil", "paper" or None."""
+    wrap_at_core_c: float | None = asked("the core at the wrap", key="wrap_at", default=None)
+    """Core temperature at which it is wrapped. [°C]"""
+    mass_kg: float | None = asked("the mass", default=None)
+    """Raw; that of the piece where it knows its own. [kg] Needed for a hold in a box."""
     hold: Hold = field(default_factory=Hold)
-    slicing_s: float = field(default_factory=lambda: usual("slicing"))
+    slicing_s: float = asked("the time to slice", default_factory=partial(usual, "slicing"))
+    """From the hold to the plates. [s]"""
     not_before: dt.datetime | None = None
+    """If it cannot go on earlier, because it comes late."""
     doubt: Mapping[str, float] = field(default_factory=dict)
+    """Other standard deviations than those of table ``forecast``, such as ``{"size": 0.04}``
+    for a piece that was measured well."""
 
     def __post_init__(self) -> None:
         from coreward.questions.forecast.fit import NAMES  # late: it loads what only cooks need
@@ -288,12 +214,11 @@ class PlannedPiece:
             raise InputError(f"{self.name}: a plan needs a Piece of meat.")
         if self.mass_kg is None:
             object.__setattr__(self, "mass_kg", self.piece.raw_mass_kg)
+        check(self, f"{self.name}: ")
         if self.wrap not in _WRAPS:
             raise InputError(
                 f"{self.name}: the wrap is {self.wrap!r}; use foil, paper or None."
             )
-        if self.wrap_at_core_c is not None:
-            _within(self.wrap_at_core_c, f"{self.name}: the core at the wrap", "°C")
         if (self.wrap is None) != (self.wrap_at_core_c is None):
             raise InputError(
                 f"{self.name}: give both the wrap and the core temperature at which it comes "
@@ -317,49 +242,34 @@ class PlannedPiece:
                 f"{self.name}: a hold in a box needs the mass of the piece (mass_kg): the "
                 "meat is what keeps the box warm."
             )
-        if self.mass_kg is not None:
-            _within(self.mass_kg, f"{self.name}: the mass", "kg")
-        _within(self.slicing_s, f"{self.name}: the time to slice", "h")
         if self.not_before is not None:
             aware(self.not_before, f"earliest time of {self.name}")
 
 
 @dataclass(frozen=True)
 class PitPlan:
-    """The pit and what is planned with it.
+    """The pit and what is planned with it."""
 
-    Attributes
-    ----------
-    air_c : float
-        Temperature it is held at. [°C]
-    dew_point_c : float, optional
-        Of the pit's air, if it is known; else the meat makes its own damp. [°C]
-    fire : str, optional
-        What heats it, a set of table ``fire``: tells how much fresh air comes in.
-    turn_up_c, turn_up_after_s : float, optional
-        A hotter level, and how long after the first piece went on it begins. [°C, s]
-    pressure_pa : float
-        Ambient. [Pa]
-    warm_up_s : float
-        Left between lighting and the first piece. [s]
-    doubt : mapping of str to float
-        Other standard deviations than the tables' of what all pieces share:
-        ``heat_transfer``, ``air_offset``, ``fresh_air``, ``dew_point`` where one is stated
-        (table ``forecast``) and ``pit_level`` (table ``plan``), for a pit whose ways are
-        known.
-    """
-
-    air_c: float = 110.0
-    dew_point_c: float | None = None
+    air_c: float = asked("The pit", 60.0, 220.0, default=110.0)
+    """Temperature it is held at. [°C]"""
+    dew_point_c: float | None = asked("The dew point", default=None)
+    """Of the pit's air, if it is known; else the meat makes its own damp. [°C]"""
     fire: str | None = None
+    """What heats it, a set of table ``fire``: tells how much fresh air comes in."""
     turn_up_c: float | None = None
-    turn_up_after_s: float | None = None
-    pressure_pa: float = 101325.0
-    warm_up_s: float = field(default_factory=lambda: usual("warm_up"))
+    turn_up_after_s: float | None = asked("The time of turning up", default=None)
+    """A hotter level, and how long after the first piece went on it begins. [°C, s]"""
+    pressure_pa: float = asked("The pressure", default=101325.0)
+    """Ambient. [Pa]"""
+    warm_up_s: float = asked("The time to warm up", default_factory=partial(usual, "warm_up"))
+    """Left between lighting and the first piece. [s]"""
     doubt: Mapping[str, float] = field(default_factory=dict)
+    """Other standard deviations than the tables' of what all pieces share: ``heat_transfer``,
+    ``air_offset``, ``fresh_air``, ``dew_point`` where one is stated (table ``forecast``) and
+    ``pit_level`` (table ``plan``), for a pit whose ways are known."""
 
     def __post_init__(self) -> None:
-        _between(self.air_c, "The pit", 60.0, 220.0, "°C", "")
+        check(self)
         if (self.turn_up_c is None) != (self.turn_up_after_s is None):
             raise InputError(
                 "Give both the hotter level and when it begins (turn_up_c, turn_up_after_s), "
@@ -377,12 +287,6 @@ class PitPlan:
         _check_doubt(self.doubt, "The pit", known)
         if self.fire is not None:
             tables.load("fire", self.fire)
-        if self.turn_up_after_s is not None:
-            _within(self.turn_up_after_s, "The time of turning up", "h")
-        _within(self.warm_up_s, "The time to warm up", "h")
-        _within(self.pressure_pa, "The pressure", "hPa")
-        if self.dew_point_c is not None:
-            _within(self.dew_point_c, "The dew point", "°C")
         if self.dew_point_c is not None and self.dew_point_c >= self.air_c:
             raise InputError(
                 f"The dew point ({self.dew_point_c:g} °C) must lie below the pit "

@@ -20,25 +20,17 @@ _FEWEST = 8
 
 @dataclass(frozen=True)
 class LateSign:
-    """A core at an hour, below which the serving hour is more likely missed than kept.
-
-    Attributes
-    ----------
-    check_s : float
-        When to look. [s of the universal clock]
-    below_c : float
-        The core. [°C]
-    keeps : float
-        Chance that a cook below it still keeps the hour. [-]
-    serve_s : float
-        Serving hour that such a cook keeps with the chance wanted; infinite if none.
-        [s of the universal clock]
-    """
+    """A core at an hour, below which the serving hour is more likely missed than kept."""
 
     check_s: float
+    """When to look. [s of the universal clock]"""
     below_c: float
+    """The core. [°C]"""
     keeps: float
+    """Chance that a cook below it still keeps the hour. [-]"""
     serve_s: float
+    """Serving hour that such a cook keeps with the chance wanted; infinite if none. [s of the
+    universal clock]"""
 
 
 def late_sign(
@@ -62,8 +54,6 @@ def late_sign(
         When it is pulled, from on. [s]
     after_s : float
         What it needs from the pull to the plates. [s]
-    serve_s : float
-        [s of the universal clock]
     chance : float
         Of the serving hour that is named instead. [-]
 

@@ -6,7 +6,7 @@ import datetime as dt
 import html
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import ipywidgets as W
@@ -33,9 +33,11 @@ from coreward.widgets.controls import (
     Choice,
     Clock,
     Day,
+    Heading,
     Number,
 )
 from coreward.widgets.panel import Panel, PanelState, View
+from coreward.widgets.panel_parts import line
 from coreward.words import Opening, UnitChoice, shown
 
 _HOUR: Final = 3600.0
@@ -60,8 +62,9 @@ def next_weekend(today: dt.date | None = None) -> dt.date:
 class PlanState(PanelState):
     """Inputs of the panel. Temperatures in °C, the rest in SI."""
 
-    day = Day(next_weekend, label="serve on", name="day")
-    serve_s = Clock(18.5 * _HOUR, label="at", name="serve")
+    _hour = Heading("The hour")
+    day = Day(next_weekend, label="serve on")
+    serve_s = Clock(18.5 * _HOUR, label="at")
     chance = Number(
         tables.load("plan")["chance"],
         label="chance",
@@ -69,37 +72,7 @@ class PlanState(PanelState):
         low=0.5,
         high=0.99,
         reason="nothing about meat is surer, and less than even is no plan",
-        name="chance",
     )
-    cut = shared.cut(_CUT, tried=(_CUT, "turkey breast"))
-    shape = Choice(
-        _WEIGHED,
-        label="shape",
-        options=_FROM | {name: shared.SHAPES[name] for name in shared.ROUND_FIRST},
-        name="shape",
-    )
-    bone = Choice("out", label="bone", options=_BONES, name="bone")
-    thickness_m = shared.thickness(0.11, low=0.03, high=0.18, thinner="needs no plan")
-    mass_kg = shared.mass(3.5)
-    core_c = Number(
-        93.0,
-        label="core wanted",
-        quantity=TEMPERATURE,
-        low=55.0,
-        high=96.0,
-        reason="below it little is cooked low and slow, and wet meat does not pass boiling",
-        name="core",
-    )
-    wrap = shared.wrap("foil", label="wrapped", bare="never", into="in ")
-    wrap_at_c = shared.wrap_core(70.0, label="wrapped at")
-    second = Choice(
-        _NONE,
-        label="beside it",
-        options={_NONE: "nothing else"} | shared.titles("cut"),
-        name="second",
-        tried=(_NONE, "beef brisket flat"),
-    )
-    pit_c = shared.pit(110.0, low=90.0)
     warm_up_s = Number(
         tables.load("plan")["warm_up"],
         label="warms up",
@@ -107,7 +80,33 @@ class PlanState(PanelState):
         low=0.25 * _HOUR,
         high=2.0 * _HOUR,
         reason="a pit is steady after that at the latest",
-        name="warm-up",
+    )
+    pit_c = shared.pit(110.0, low=90.0)
+    _piece = Heading(_PIECE)
+    cut = shared.cut(_CUT)
+    shape = Choice(
+        _WEIGHED,
+        label="shape",
+        options=_FROM | {name: shared.SHAPES[name] for name in shared.ROUND_FIRST},
+    )
+    mass_kg = shared.mass(3.5)
+    thickness_m = shared.thickness(0.11, low=0.03, high=0.18, thinner="needs no plan")
+    bone = Choice("out", label="bone", options=_BONES)
+    core_c = Number(
+        93.0,
+        label="core wanted",
+        quantity=TEMPERATURE,
+        low=55.0,
+        high=96.0,
+        reason="below it little is cooked low and slow, and wet meat does not pass boiling",
+    )
+    _way = Heading("Its way")
+    wrap = shared.wrap("foil", label="wrapped", bare="never", into="in ")
+    wrap_at_c = shared.wrap_core(70.0, label="wrapped at")
+    second = Choice(
+        _NONE,
+        label="beside it",
+        options={_NONE: "nothing else"} | shared.titles("cut"),
     )
     place = shared.place(BOX, label="held in", names=_HOLDS)
     hold_s = Number(
@@ -117,26 +116,6 @@ class PlanState(PanelState):
         low=0.5 * _HOUR,
         high=10.0 * _HOUR,
         reason="a shorter hold is a rest, and a longer one dries or cools it",
-        name="hold",
-    )
-
-    input_names: ClassVar[tuple[str, ...]] = (
-        "day",
-        "serve_s",
-        "chance",
-        "cut",
-        "shape",
-        "bone",
-        "thickness_m",
-        "mass_kg",
-        "core_c",
-        "wrap",
-        "wrap_at_c",
-        "second",
-        "pit_c",
-        "warm_up_s",
-        "place",
-        "hold_s",
     )
 
 
@@ -196,10 +175,6 @@ class PlanPanel(Panel):
 
     Parameters
     ----------
-    state : PlanState
-    units : str or UnitChoice, optional
-    zone : ZoneInfo
-        Clock of the place.
     now : callable, optional
         Returns the hour of the person, before which no fire can be lit.
     """
@@ -221,14 +196,6 @@ class PlanPanel(Panel):
         self._cook = RememberedCooks()
         self._drawing = PlanPicture()
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
-
-    def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
-        """Return headings with the names of the controls under them."""
-        return (
-            ("The hour", ("day", "serve", "chance", "warm-up", "pit")),
-            (_PIECE, ("cut", "shape", "mass", "thickness", "bone", "core")),
-            ("Its way", ("wrap", "wrap-core", "second", "place", "hold")),
-        )
 
     def _recall(self) -> None:
         """Take up what was left, but for no day that has passed meanwhile."""
@@ -260,14 +227,12 @@ class PlanPanel(Panel):
         """Return the drawing of the piece, to scale."""
         if heading != _PIECE:
             return ()
-        self._outline = W.HTML()
-        self._outline.add_class("coreward-outline")
+        self._outline = line("outline")
         return (self._outline,)
 
     def extra(self) -> Sequence[W.Widget]:
         """Return the table of steps and the calendar file."""
-        self._table = W.HTML()
-        self._table.add_class("coreward-tables")
+        self._table = line("tables")
         return (self._table,)
 
     def compute(self, preview: bool) -> Plan:

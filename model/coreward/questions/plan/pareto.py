@@ -27,25 +27,16 @@ _WORST = 1e6
 
 @dataclass(frozen=True, eq=False)
 class Front:
-    """What a search found.
-
-    Attributes
-    ----------
-    choices : ndarray, shape (points, variables)
-        On the front, ordered by the first goal.
-    goals : ndarray, shape (points, goals)
-        Smaller is better.
-    picked : ndarray of int
-        Rows of the front that are best for one of the weights: a few that stand for all.
-    tried_choices, tried_goals : ndarray
-        Every point that was evaluated.
-    """
+    """What a search found."""
 
     choices: Floats
+    """On the front, ordered by the first goal. Shape (points, variables)."""
     goals: Floats
+    """Smaller is better. Shape (points, goals)."""
     picked: NDArray[np.int64]
-    tried_choices: Floats
-    tried_goals: Floats
+    """Rows of the front that are best for one of the weights: a few that stand for all."""
+    evaluated: int
+    """How many points were tried."""
 
 
 def nondominated(goals: Floats) -> NDArray[np.bool_]:
@@ -83,8 +74,6 @@ def search_front(
     evaluate : callable
         Takes a row of choices and returns its goals, smaller is better; infinite where
         a choice is none.
-    bounds : sequence of (low, high)
-        Of each choice.
     weights : ndarray, shape (problems, goals)
         One one-number problem for each row.
     scale : sequence of float
@@ -93,11 +82,6 @@ def search_front(
         Choices known beforehand; the front is nowhere worse than they are.
     rounds, crowd : int
         Generations of each problem, and members per choice in each.
-    seed : int
-
-    Returns
-    -------
-    Front
 
     Raises
     ------
@@ -153,7 +137,7 @@ def search_front(
     off = weights[:, None, :] * (front - ideal)[None, :, :] / unit
     distance = off.max(axis=2) + _AUGMENT * off.sum(axis=2)
     picked = np.unique(distance.argmin(axis=1))
-    return Front(choices[good][order], front, picked, choices, goals)
+    return Front(choices[good][order], front, picked, len(goals))
 
 
 def spread_weights(goals: int, steps: int) -> Floats:
@@ -163,8 +147,6 @@ def spread_weights(goals: int, steps: int) -> Floats:
     ----------
     goals : int
         Two or three.
-    steps : int
-        Divisions of each edge.
     """
     rows = [
         (i, steps - i) if goals == 2 else (i, j, steps - i - j)

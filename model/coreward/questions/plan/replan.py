@@ -44,43 +44,28 @@ _HOTTEST_C = 250.0
 
 @dataclass(frozen=True, eq=False)
 class Lever:
-    """One thing that could be done now.
-
-    Attributes
-    ----------
-    name : str
-        To ask for it by; a step of the pit in it is in kelvin.
-    words : str or Say
-        The same for a reader.
-    changes : tuple of Change
-    forecast : Forecast
-    chance : float
-        Of being ready by the hour, rest and slicing included. [-]
-    ready_at : datetime or None
-        Pulled by then as likely as not; None if it may never be.
-    serve_at : datetime or None
-        Hour that it can be served with the chance wanted.
-    loss : float
-        Water lost at the pull, in the mean, of the raw mass. [-]
-    fuel_hours : float
-        From now to the pull, as likely as not. [h]
-    makes_it : bool
-        Whether the chance is what was wanted.
-    cost : str
-        Against going on as planned, in words.
-    """
+    """One thing that could be done now."""
 
     name: str
+    """To ask for it by; a step of the pit in it is in kelvin."""
     words: Text
+    """The same for a reader."""
     changes: tuple[Change, ...] = field(metadata=told_as(told=sayings))
     forecast: Forecast = field(metadata=apart())
     chance: float
+    """Of being ready by the hour, rest and slicing included. [-]"""
     ready_at: dt.datetime | None
+    """Pulled by then as likely as not; None if it may never be."""
     serve_at: dt.datetime | None
+    """Hour that it can be served with the chance wanted."""
     loss: float
+    """Water lost at the pull, in the mean, of the raw mass. [-]"""
     fuel_hours: float
+    """From now to the pull, as likely as not. [h]"""
     makes_it: bool
+    """Whether the chance is what was wanted."""
     cost: str = ""
+    """Against going on as planned, in words."""
 
 
 @dataclass(frozen=True)
@@ -89,22 +74,17 @@ class Lost:
 
     Attributes
     ----------
-    total_s : float
-        Of the pull that is as likely before as after.
-    start_s : float
-        Because it went on later.
-    pit_s : float
-        Because the pit did not do, and is not expected to do, what was planned.
-    meat_s : float
-        Because this piece takes longer than the planned one.
-
     What cannot be counted, because something never gets there, is not a number.
     """
 
     total_s: float
+    """Of the pull that is as likely before as after."""
     start_s: float
+    """Because it went on later."""
     pit_s: float
+    """Because the pit did not do, and is not expected to do, what was planned."""
     meat_s: float
+    """Because this piece takes longer than the planned one."""
 
     def in_words(self) -> Text:
         """Say it as a person would."""
@@ -133,27 +113,16 @@ class Lost:
 
 @dataclass(frozen=True, eq=False)
 class Replan:
-    """What can still be done about one piece.
-
-    Attributes
-    ----------
-    piece : PieceOutlook
-    now : datetime
-    fitted : Fitted
-    lost : Lost
-    levers : tuple of Lever
-        Going on as planned first, then by what they cost.
-    advice : str or Say
-        What warns of the piece first.
-    cautions : tuple of str or Say
-    """
+    """What can still be done about one piece."""
 
     piece: PieceOutlook = field(metadata=told_as(told=attrgetter("item.name")))
     now: dt.datetime
     fitted: Fitted = field(metadata=apart())
     lost: Lost = field(metadata=told_as("lost_s"))
     levers: tuple[Lever, ...]
+    """Going on as planned first, then by what they cost."""
     advice: Text
+    """What warns of the piece first."""
     cautions: tuple[Text, ...]
 
     def lever(self, name: str) -> Lever:
@@ -237,10 +206,6 @@ def replan(
         What to try besides going on as planned; what people usually do if None.
     members, seed : int, optional
         Of each forecast.
-
-    Returns
-    -------
-    Replan
 
     Raises
     ------

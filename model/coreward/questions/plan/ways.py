@@ -55,40 +55,27 @@ GOALS = {
 
 @dataclass(frozen=True)
 class Way:
-    """One way to cook a piece. What is None stays as planned.
-
-    Attributes
-    ----------
-    name : str
-    wrap : str or None
-        "foil", "paper", "none" for never, or None.
-    wrap_at_core_c : float, optional
-        [°C]
-    pit_c, dew_point_c : float, optional
-        [°C]
-    turn_up_c, turn_up_after_s : float, optional
-        See `PitPlan`. [°C, s]
-    pull_at_core_c : float, optional
-        Pulled at another core than wanted, such as earlier for a long hold. [°C]
-    cut_in_two : bool
-        Two pieces of half the volume: a slab half as thick, a round one thinner.
-    hold_s : float, optional
-        Time in the hold; the least rest if None. [s]
-    words : str or Say
-        The name for a reader, where a temperature is in it; the name itself if empty.
-    """
+    """One way to cook a piece. What is None stays as planned."""
 
     name: str
     wrap: str | None = None
+    """One of "foil", "paper", "none" for never, or None."""
     wrap_at_core_c: float | None = None
+    """[°C]"""
     pit_c: float | None = None
     dew_point_c: float | None = None
+    """[°C]"""
     turn_up_c: float | None = None
     turn_up_after_s: float | None = None
+    """See `PitPlan`. [°C, s]"""
     pull_at_core_c: float | None = None
+    """Pulled at another core than wanted, such as earlier for a long hold. [°C]"""
     cut_in_two: bool = False
+    """Two pieces of half the volume: a slab half as thick, a round one thinner."""
     hold_s: float | None = None
+    """Time in the hold; the least rest if None. [s]"""
     words: Text = ""
+    """The name for a reader, where a temperature is in it; the name itself if empty."""
 
     def said(self, units: Units = METRIC) -> str:
         """Return its name in the reader's units."""
@@ -97,76 +84,51 @@ class Way:
 
 @dataclass(frozen=True, eq=False)
 class WayOutcome:
-    """What one way leads to.
-
-    Attributes
-    ----------
-    way : Way
-    pull_core_c : float
-        Core at which it is pulled in every draw, see `PieceCooks`. [°C]
-    warning, doubt : str or Say, str
-        What is to be said of its end before all else, and in a few words; see
-        :func:`coreward.plan`. Empty where there is nothing.
-    ready_s : ndarray, shape (members,)
-        From on to the pull; infinite where never. [s]
-    ready_band_s : tuple of float
-        Fifth, fiftieth and ninety-fifth percentile of it. [s]
-    never : float
-        Share of the draws that are not ready within the longest cook. [-]
-    loss, crust_activity, tender : tuple of float
-        The same percentiles of water lost, of the activity of the crust when it is
-        wrapped or pulled, and of softening at the pull. [-]
-    held_loss, held_crust, held_tender : float
-        The same after the hold, for the piece as stated; NaN if it is never ready. [-]
-    kill_log : float
-        Log reduction at the core at the pull that all but one draw in twenty have, by the
-        first kinetics that the table serves to this meat; at most 12. NaN for a meat that
-        none was measured in. [log10]
-    come_up : float
-        Share of the draws that keep the published limit of the come-up. [-]
-    fuel_hours : float
-        Warm-up and pit, in the mean of the draws that get there. [h]
-    pareto : bool
-        Whether no other way is as good in median time, loss and crust and better in one.
-    """
+    """What one way leads to."""
 
     way: Way
     pull_core_c: float
+    """Core at which it is pulled in every draw, see `PieceCooks`. [°C]"""
     warning: Text
     doubt: str
+    """What is to be said of its end before all else, and in a few words; see
+    :func:`coreward.plan`. Empty where there is nothing."""
     ready_s: Floats
+    """From on to the pull; infinite where never. [s] Shape (members,)."""
     ready_band_s: tuple[float, float, float]
+    """Fifth, fiftieth and ninety-fifth percentile of it. [s]"""
     never: float
+    """Share of the draws that are not ready within the longest cook. [-]"""
     loss: tuple[float, float, float]
     crust_activity: tuple[float, float, float]
     tender: tuple[float, float, float]
+    """The same percentiles of water lost, of the activity of the crust when it is wrapped or
+    pulled, and of softening at the pull. [-]"""
     held_loss: float
     held_crust: float
     held_tender: float
+    """The same after the hold, for the piece as stated; NaN if it is never ready. [-]"""
     kill_log: float
+    """Log reduction at the core at the pull that all but one draw in twenty have, by the first
+    kinetics that the table serves to this meat; at most 12. NaN for a meat that none was
+    measured in. [log10]"""
     come_up: float
+    """Share of the draws that keep the published limit of the come-up. [-]"""
     fuel_hours: float
+    """Warm-up and pit, in the mean of the draws that get there. [h]"""
     pareto: bool = False
+    """Whether no other way is as good in median time, loss and crust and better in one."""
 
 
 @dataclass(frozen=True, eq=False)
 class Ways:
-    """Ways side by side.
-
-    Attributes
-    ----------
-    item : PlannedPiece
-    pit : PitPlan
-    rows : tuple of WayOutcome
-    sentence : str or Say
-        With what warns of any of them first.
-    assumptions : tuple of str or Say
-    """
+    """Ways side by side."""
 
     item: PlannedPiece
     pit: PitPlan
     rows: tuple[WayOutcome, ...]
     sentence: Text
+    """With what warns of any of them first."""
     assumptions: tuple[Text, ...]
     cautions: tuple[Text, ...] = field(default=(CAUTION,))
 
@@ -294,16 +256,10 @@ def compare_ways(
 
     Parameters
     ----------
-    item : PlannedPiece
-    pit : PitPlan, optional
     ways : sequence of Way, optional
         `usual_ways` if None.
     members, seed, cores : int, optional
         As in :func:`coreward.plan`; table ``plan`` (settled) if None.
-
-    Returns
-    -------
-    Ways
 
     Raises
     ------
@@ -511,24 +467,16 @@ def ways_rows(
 
 @dataclass(frozen=True, eq=False)
 class BestWays:
-    """Ways found by search of which none is better in everything.
-
-    Attributes
-    ----------
-    ways : tuple of Way
-        A few that stand for the whole front, by the first goal.
-    goals : tuple of str
-        Names in `GOALS`.
-    values : ndarray, shape (ways, goals)
-        Smaller is better; time in seconds.
-    front : Front
-        With every way that was tried.
-    """
+    """Ways found by search of which none is better in everything."""
 
     ways: tuple[Way, ...]
+    """A few that stand for the whole front, by the first goal."""
     goals: tuple[str, ...]
+    """Names in `GOALS`."""
     values: Floats
+    """Smaller is better; time in seconds. Shape (ways, goals)."""
     front: Front
+    """With every way that was tried."""
 
 
 def search_ways(
@@ -548,8 +496,6 @@ def search_ways(
 
     Parameters
     ----------
-    item : PlannedPiece
-    pit : PitPlan, optional
     goals : sequence of str
         Two or three of `GOALS`.
     wrap : str
@@ -558,11 +504,6 @@ def search_ways(
         Draws for each way, the same for all; table ``plan`` (search) if None.
     steps, rounds, crowd : int
         How fine; see `search_front` and `spread_weights`.
-    seed, cores : int, optional
-
-    Returns
-    -------
-    BestWays
 
     Raises
     ------

@@ -22,11 +22,8 @@ def figure_ways(answer: Ways, best: Ways | None = None, units: Units = METRIC) -
 
     Parameters
     ----------
-    answer : Ways
     best : Ways, optional
         Ways found by search, compared on the same draws, in the order of the front.
-    units : str or UnitChoice
-        Of the names.
     """
     figure = Figure(figsize=_SIZE, dpi=100, facecolor="white")
     figure.set_layout_engine("none")

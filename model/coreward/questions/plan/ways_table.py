@@ -12,22 +12,13 @@ from coreward.words import METRIC, Units, shown
 
 
 class WaysTable:
-    """Ways side by side, with a list to sort by. Display it by naming it.
+    """Ways side by side, with a list to sort by. Display it by naming it."""
 
-    Parameters
-    ----------
-    answer : Ways
-    by : str
-        Column at the start, a key of ``COLUMNS``.
-    units : str or UnitChoice
-        Of the names of the ways.
-    """
-
-    def __init__(self, answer: Ways, by: str = "ready", units: Units = METRIC) -> None:
+    def __init__(self, answer: Ways, units: Units = METRIC) -> None:
         self.answer, self.units = answer, units
         self.column = W.Dropdown(
             options=[(heading, key) for key, (heading, _) in COLUMNS.items()],
-            value=by,
+            value="ready",
             description="sort by",
         )
         self.descending = W.Checkbox(value=False, description="largest first", indent=False)
@@ -70,6 +61,4 @@ def _sorted(chosen: bool, descending: bool) -> str:
     return f' aria-sort="{"descending" if descending else "ascending"}"'
 
 
-def ways_table(answer: Ways, by: str = "ready", units: Units = METRIC) -> WaysTable:
-    """Return a table of ways that sorts."""
-    return WaysTable(answer, by, units)
+ways_table = WaysTable

@@ -71,55 +71,39 @@ _DRY_REFERENCE_C = 35.0  # between a cold start and a done core: properties of t
 
 @dataclass(frozen=True)
 class Carryover:
-    """What the core did after the pull.
-
-    Attributes
-    ----------
-    result : Result
-        The whole cook and rest.
-    rest_from : int
-        Index of the first stage of the rest.
-    pull_s, pull_core_c : float
-        When it was pulled [s] and the core then. [°C]
-    peak_core_c, peak_after_s : float
-        Highest core of the rest [°C], and how long after the pull. [s]
-    rise_k : float
-        Peak less core at the pull. [K]
-    still_rising : bool
-        Whether the core had not peaked when the rest ended.
-    levels_c, above_s, above_in_rest_s : ndarray
-        How long the core was at or above each level [°C]: in all, and in the rest. [s]
-    loss_in_rest, evaporated_in_rest : float
-        Of the raw mass. [-]
-    sure_peak_c : float
-        Peak with the least of the rise that measured roasts show. [°C]
-    lethality_log, lethality_in_rest_log : float
-        Tenfold reductions at the core, in all and gathered in the rest, by `kinetics`; of
-        the rest only what the least rise and the fastest cooling leave. Not a number where
-        no kinetics serve the meat.
-    kinetics, organism : str
-        Name of the kinetics, and the organism in its food; empty where none serve the meat.
-    sentence : Say
-    """
+    """What the core did after the pull."""
 
     result: Result
+    """The whole cook and rest."""
     rest_from: int
+    """Index of the first stage of the rest."""
     pull_s: float
     pull_core_c: float
+    """When it was pulled [s] and the core then. [°C]"""
     peak_core_c: float
     peak_after_s: float
+    """Highest core of the rest [°C], and how long after the pull. [s]"""
     rise_k: float
+    """Peak less core at the pull. [K]"""
     still_rising: bool
+    """Whether the core had not peaked when the rest ended."""
     levels_c: Floats
     above_s: Floats
     above_in_rest_s: Floats
+    """How long the core was at or above each level [°C]: in all, and in the rest. [s]"""
     loss_in_rest: float
     evaporated_in_rest: float
+    """Of the raw mass. [-]"""
     sure_peak_c: float
+    """Peak with the least of the rise that measured roasts show. [°C]"""
     lethality_log: float
     lethality_in_rest_log: float
+    """Tenfold reductions at the core, in all and gathered in the rest, by `kinetics`; of the
+    rest only what the least rise and the fastest cooling leave. Not a number where no kinetics
+    serve the meat."""
     kinetics: str
     organism: str
+    """Name of the kinetics, and the organism in its food; empty where none serve the meat."""
     sentence: Say
 
     @property
@@ -157,17 +141,12 @@ def carryover(
 
     Parameters
     ----------
-    result : Result
     rest_from : int
         Index of the first stage after the pull; -1 means that the last stage is the rest.
     levels_c : array_like, optional
         Levels for the times above [°C]; each 5 K from 50 °C to the peak if None.
     kinetics : Kinetics or str, optional
         For the lethality; what table ``kinetics`` says of that meat if None.
-
-    Returns
-    -------
-    Carryover
 
     Raises
     ------
@@ -348,22 +327,9 @@ def carryover_of(
     piece: Piece,
     stages: Stage | Sequence[Stage],
     rest: Rest,
-    *,
-    kinetics: Kinetics | str | None = None,
     **options: Any,
 ) -> TwoCarryovers:
     """Cook, pull and rest; and beside it the same pull for dry conduction.
-
-    Parameters
-    ----------
-    piece : Piece
-    stages : Stage or sequence of Stage
-        Up to the pull.
-    rest : Stage, sequence of Stage or BoxPlan
-    kinetics : Kinetics or str, optional
-        For the lethality.
-    **options
-        Passed on to the simulation.
 
     Returns
     -------
@@ -377,7 +343,7 @@ def carryover_of(
     """
     before = (stages,) if isinstance(stages, Stage) else tuple(stages)
     wet_result = cook_and_rest(piece, before, rest, **options)
-    wet = carryover(wet_result, len(before), kinetics=kinetics)
+    wet = carryover(wet_result, len(before))
     longest = tables.load("carryover")["longest_cook"]
     last = replace(_without_water(before[-1]), duration_s=longest, until_core_c=wet.pull_core_c)
     dry_stages = [_without_water(stage) for stage in before[:-1]] + [last]
@@ -411,32 +377,22 @@ def _both(wet: Carryover, dry: Carryover) -> Say:
 
 @dataclass(frozen=True)
 class PullAnswer:
-    """The pull temperature for a wanted peak.
-
-    Attributes
-    ----------
-    reached : bool
-        False where no pull temperature gives that peak; `sentence` says why.
-    said : tuple of Say
-        The answer, and after it what else is to be known.
-    peak_c : float
-        What was wanted. [°C]
-    pull_c, low_c, high_c : float
-        Pull temperature and its band [°C]; not a number where not reached.
-    carryover : Carryover or None
-        That cook; where not reached, the nearest one that was run, if any.
-    deviations : tuple of (str, float)
-        What was tried for the band, and by how much it moves the pull. [K]
-    """
+    """The pull temperature for a wanted peak."""
 
     reached: bool
+    """False where no pull temperature gives that peak; `sentence` says why."""
     said: tuple[Say, ...]
+    """The answer, and after it what else is to be known."""
     peak_c: float
+    """What was wanted. [°C]"""
     pull_c: float = math.nan
     low_c: float = math.nan
     high_c: float = math.nan
+    """Pull temperature and its band [°C]; not a number where not reached."""
     carryover: Carryover | None = None
+    """That cook; where not reached, the nearest one that was run, if any."""
     deviations: tuple[tuple[str, float], ...] = ()
+    """What was tried for the band, and by how much it moves the pull. [K]"""
 
     @property
     def sentence(self) -> Say:
@@ -685,7 +641,6 @@ def pull_for_peak(
 
     Parameters
     ----------
-    piece : Piece
     pit : Surroundings
         The last heat.
     rest : Stage, sequence of Stage, BoxPlan or name of a place
@@ -843,14 +798,6 @@ def carryover_by_size_and_pit(
         Its size is replaced.
     pit : Surroundings
         Its air temperature is replaced; walls follow.
-    rest : str or ParameterSet
-        Place.
-    pull_c : float
-        [°C]
-    sizes_m, pits_c : sequence of float
-        [m], [°C]
-    **options
-        Passed on to the simulation.
 
     Returns
     -------

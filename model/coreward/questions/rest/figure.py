@@ -121,18 +121,8 @@ class RestPicture:
 
         Parameters
         ----------
-        told : Carryover
-            The cook and its rest.
-        tender : Tenderness
         inside : Section
             Of the same cook at `at_time_s`.
-        at_time_s : float
-            Since the start of the cook. [s]
-        units : str or UnitChoice
-        dry : Carryover, optional
-            The dry comparison.
-        kept : Carryover, optional
-            An earlier answer.
         moving : bool
             Whether another picture follows at once: the scales then stay where they suit,
             and the picture has few colours.

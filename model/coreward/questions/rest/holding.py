@@ -31,47 +31,31 @@ _COOLING = "food code cooling"
 
 @dataclass(frozen=True)
 class Holding:
-    """How long a piece stays hot. Times count from the beginning of the hold.
-
-    Attributes
-    ----------
-    result : Result
-    time_s, core_c, coldest_c : ndarray
-        The hold: time [s], core and coldest place of the piece. [°C]
-    serving_c, limit_c : float
-        Serving temperature, and the hot-holding limit with the probe's error on top. [°C]
-    serving_s : float
-        Until the core is below the serving temperature for good; 0 if never above. [s]
-    hot_s : float
-        Until the coldest place is below the limit, by the model; 0 if it is at the start.
-        [s]
-    sure_hot_s : float
-        What of that may be counted on: as if it cooled as fast as the fastest joint that
-        was measured. [s]
-    core_hot_s : float
-        As `hot_s` for the core, which is what a probe shows. [s]
-    serving_at_end, hot_at_end : bool
-        Whether the hold ended before that happened: the time is a least one.
-    limit : BandLimit
-    probe_error_k : float
-        That `limit_c` has on top. [K]
-    sentence : Say
-    """
+    """How long a piece stays hot. Times count from the beginning of the hold."""
 
     result: Result
     time_s: Floats
     core_c: Floats
     coldest_c: Floats
+    """The hold: time [s], core and coldest place of the piece. [°C]"""
     serving_c: float
     limit_c: float
+    """Serving temperature, and the hot-holding limit with the probe's error on top. [°C]"""
     serving_s: float
+    """Until the core is below the serving temperature for good; 0 if never above. [s]"""
     hot_s: float
+    """Until the coldest place is below the limit, by the model; 0 if it is at the start. [s]"""
     sure_hot_s: float
+    """What of that may be counted on: as if it cooled as fast as the fastest joint that was
+    measured. [s]"""
     core_hot_s: float
+    """As `hot_s` for the core, which is what a probe shows. [s]"""
     serving_at_end: bool
     hot_at_end: bool
+    """Whether the hold ended before that happened: the time is a least one."""
     limit: BandLimit
     probe_error_k: float
+    """That `limit_c` has on top. [K]"""
     sentence: Say
 
 
@@ -141,10 +125,6 @@ def holding(
         Name of a hot-holding limit.
     probe_error_k : float, optional
         Added to the limit; table ``verdict`` if None. [K]
-
-    Returns
-    -------
-    Holding
 
     Raises
     ------
@@ -291,12 +271,6 @@ def holding_by_pieces(
         As in :func:`coreward.cook.rest.hold_in_box`.
     plan : BoxPlan
         Its number of pieces is replaced.
-    counts : sequence of int
-        How many pieces.
-    serving_c : float, optional
-        [°C]
-    **options
-        Passed on to the simulation.
 
     Returns
     -------

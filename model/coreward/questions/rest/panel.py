@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 import ipywidgets as W
 import numpy as np
@@ -29,8 +29,17 @@ from coreward.questions.rest.holding import Holding, holding
 from coreward.questions.rest.tenderness import Tenderness, section, tenderness
 from coreward.questions.rest.wrapping import Crust, crust, up_to, wrapped_cook
 from coreward.widgets import shared
-from coreward.widgets.controls import HOURS, MASS, TEMPERATURE, Choice, Number
+from coreward.widgets.controls import (
+    APART,
+    HOURS,
+    MASS,
+    TEMPERATURE,
+    Choice,
+    Heading,
+    Number,
+)
 from coreward.widgets.panel import Panel, PanelState, View
+from coreward.widgets.panel_parts import row
 from coreward.widgets.schedule import Cancelled, Progress
 from coreward.words import (
     Degrees,
@@ -71,10 +80,6 @@ _FULL: Final = {"cells": 30, "tolerance": 0.05}
 _PIECES: Final = {"1": "alone in it"} | {str(n): f"{n} alike in it" for n in (2, 3, 4, 6)}
 _PLAY_STEPS: Final = 60
 _CUT: Final = "beef rib roast"
-# The panel tries its controls each time its page is run: of the cuts and places two or three
-# that lie far apart; tests try them all.
-_TRIED_CUTS: Final = ("beef brisket flat", "salmon side")
-_TRIED_PLACES: Final = ("tent", "ice bath", BOX)
 # Answers that are kept: going back to where one was costs nothing.
 _KEPT_ANSWERS: Final = 6
 
@@ -82,10 +87,12 @@ _KEPT_ANSWERS: Final = 6
 class RestState(PanelState):
     """Inputs of the panel. Temperatures in °C, the rest in SI."""
 
-    cut = shared.cut(_CUT, tried=_TRIED_CUTS)
+    _piece = Heading("The piece")
+    cut = shared.cut(_CUT)
     shape = shared.shape("cylinder", names=shared.ROUND_FIRST)
     thickness_m = shared.thickness(0.1, low=0.03, thinner="hardly carries over")
     mass_kg = shared.mass(2.5)
+    _pit = Heading("The pit and the wrap")
     pit_c = shared.pit(163.0, high=220.0)
     dew_point_c = shared.dew_point(35.0)
     peak_c = Number(
@@ -95,12 +102,11 @@ class RestState(PanelState):
         low=45.0,
         high=95.0,
         reason="below it no roast is wanted, and above it meat falls apart",
-        name="peak",
     )
-    wrap_when = Choice(_NEVER, label="is wrapped", options=_MOMENTS, name="wrap-when")
+    wrap_when = Choice(_NEVER, label="is wrapped", options=_MOMENTS)
     wrap_core_c = shared.wrap_core(65.0, label="core")
     wrap_after_s = shared.wrap_after(2.0 * _HOUR, high=12.0 * _HOUR)
-    cook_wrap = shared.wrap_kind(label="in", name="cook-wrap")
+    cook_wrap = shared.wrap_kind(label="in")
     liquid_kg = Number(
         0.0,
         label="liquid",
@@ -108,9 +114,8 @@ class RestState(PanelState):
         low=0.0,
         high=0.5,
         reason="more than that is a braise",
-        name="liquid",
     )
-    unwrap_when = Choice(_STAYS, label="the wrap", options=_UNWRAPS, name="unwrap-when")
+    unwrap_when = Choice(_STAYS, label="the wrap", options=_UNWRAPS)
     unwrap_core_c = Number(
         85.0,
         label="off at",
@@ -118,10 +123,10 @@ class RestState(PanelState):
         low=35.0,
         high=95.0,
         reason="the wrap must be on before it comes off",
-        name="unwrap-core",
     )
-    place = shared.place("kitchen", label="rests in", names=_PLACES, tried=_TRIED_PLACES)
-    pieces = Choice("1", label="pieces", options=_PIECES, name="pieces")
+    _rest = Heading("The rest")
+    place = shared.place("kitchen", label="rests in", names=_PLACES)
+    pieces = Choice("1", label="pieces", options=_PIECES)
     wrap = shared.wrap(label="rests", bare="bare", into="in ")
     rest_s = Number(
         2.0 * _HOUR,
@@ -130,7 +135,6 @@ class RestState(PanelState):
         low=0.5 * _HOUR,
         high=8.0 * _HOUR,
         reason="a shorter rest ends before the peak, and a longer one is a hold",
-        name="rest",
     )
     serving_c = Number(
         50.0,
@@ -139,8 +143,8 @@ class RestState(PanelState):
         low=40.0,
         high=70.0,
         reason="that is the span of what people call hot",
-        name="serving",
     )
+    _inside = APART
     look_s = Number(
         0.0,
         label="look at",
@@ -148,30 +152,6 @@ class RestState(PanelState):
         low=-1.0 * _HOUR,
         high=8.0 * _HOUR,
         reason="the picture shows the last hour before the pull and the rest",
-        name="look",
-    )
-
-    input_names: ClassVar[tuple[str, ...]] = (
-        "cut",
-        "shape",
-        "thickness_m",
-        "mass_kg",
-        "pit_c",
-        "dew_point_c",
-        "peak_c",
-        "wrap_when",
-        "wrap_core_c",
-        "wrap_after_s",
-        "cook_wrap",
-        "liquid_kg",
-        "unwrap_when",
-        "unwrap_core_c",
-        "place",
-        "pieces",
-        "wrap",
-        "rest_s",
-        "serving_c",
-        "look_s",
     )
 
 
@@ -346,28 +326,6 @@ class RestPanel(Panel):
         self._computing = threading.Lock()
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
 
-    def groups(self) -> Sequence[tuple[str, Sequence[str]]]:
-        """Return headings with the names of the controls under them."""
-        return (
-            ("The piece", ("cut", "shape", "thickness", "mass")),
-            (
-                "The pit and the wrap",
-                (
-                    "pit",
-                    "dew-point",
-                    "peak",
-                    "wrap-when",
-                    "wrap-core",
-                    "wrap-after",
-                    "cook-wrap",
-                    "liquid",
-                    "unwrap-when",
-                    "unwrap-core",
-                ),
-            ),
-            ("The rest", ("place", "pieces", "wrap", "rest", "serving")),
-        )
-
     def before(self) -> Sequence[W.Widget]:
         """Return the slider of the time in the section, and what plays it, side by side."""
         self.play = W.Play(
@@ -381,11 +339,7 @@ class RestPanel(Panel):
         self.play.observe(self._played, names="value")
         look = self.controls["look"].widget
         look.layout.flex = "0 1 460px"
-        return (
-            W.Box(
-                [look, self.play], layout=W.Layout(flex_flow="row wrap", align_items="center")
-            ),
-        )
+        return (row(look, self.play),)
 
     def _played(self, change: Any) -> None:
         state = self.state

@@ -48,17 +48,6 @@ def published_points(name: str = FAST) -> tuple[Floats, Floats]:
 def time_to_tender(temperature_c: ArrayLike, name: str = FAST) -> Floats:
     """Time to tender at a constant temperature. [s]; infinite below the credited range.
 
-    Parameters
-    ----------
-    temperature_c : array_like
-        [°C]
-    name : str
-        Published series of table ``tenderness``.
-
-    Returns
-    -------
-    ndarray
-
     Notes
     -----
     The logarithm of the time is a straight line between published points. It is drawn on
@@ -87,13 +76,6 @@ def softening(time_s: ArrayLike, temperature_c: ArrayLike, name: str = FAST) -> 
         [s]
     temperature_c : array_like, shape (times,) or (times, places)
         [°C]
-    name : str
-        Published series.
-
-    Returns
-    -------
-    ndarray
-        Same shape as `temperature_c`.
 
     Raises
     ------
@@ -122,42 +104,24 @@ def _summed(time: Floats, rate: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class Tenderness:
-    """Progress of the core toward tender, through cook and rest.
-
-    Attributes
-    ----------
-    time_s : ndarray
-        [s]
-    fast, slow : ndarray
-        Progress at the core by the fast and the slow published series; 1 is tender.
-    middle : ndarray
-        Their geometric mean.
-    by_depth : ndarray, shape (cells,)
-        `middle` at the end, from core to surface.
-    tender_s : tuple of float
-        When fast, middle and slow came to 1; infinite where they did not. [s]
-    sentence : Say
-    """
+    """Progress of the core toward tender, through cook and rest."""
 
     time_s: Floats
+    """[s]"""
     fast: Floats
     slow: Floats
+    """Progress at the core by the fast and the slow published series; 1 is tender."""
     middle: Floats
+    """Their geometric mean."""
     by_depth: Floats
+    """`middle` at the end, from core to surface. Shape (cells,)."""
     tender_s: tuple[float, float, float]
+    """When fast, middle and slow came to 1; infinite where they did not. [s]"""
     sentence: Say
 
 
 def tenderness(result: Result) -> Tenderness:
     """How far the softening has come, in any cook, rest or hold.
-
-    Parameters
-    ----------
-    result : Result
-
-    Returns
-    -------
-    Tenderness
 
     Notes
     -----
@@ -208,28 +172,19 @@ def _sentence(fast: float, slow: float, tender_s: tuple[float, float, float]) ->
 
 @dataclass(frozen=True)
 class Section:
-    """What heat has done through the section at one time.
-
-    Attributes
-    ----------
-    position_m : ndarray, shape (cells,)
-        From the core. [m]
-    temperature_c, highest_c : ndarray
-        Now and at most. [°C]
-    denatured : dict of ndarray
-        Share denatured of each of `PROTEINS`.
-    myoglobin : ndarray
-        Share of the red pigment denatured.
-    colour : tuple of str
-        "red", "pink" or "brown", from core to surface.
-    """
+    """What heat has done through the section at one time."""
 
     position_m: Floats
+    """From the core. [m] Shape (cells,)."""
     temperature_c: Floats
     highest_c: Floats
+    """Now and at most. [°C]"""
     denatured: dict[str, Floats]
+    """Share denatured of each of `PROTEINS`."""
     myoglobin: Floats
+    """Share of the red pigment denatured."""
     colour: tuple[str, ...]
+    """One of "red", "pink" or "brown", from core to surface."""
 
     def edges_m(self, protein: str) -> float:
         """Depth from the core at which half of a protein is denatured. [m].
@@ -253,14 +208,8 @@ def denatured_share(highest_c: ArrayLike, material: Material) -> dict[str, Float
 
     Parameters
     ----------
-    highest_c : array_like
-        [°C]
     material : Material
         Its transitions (table ``transitions``) are used.
-
-    Returns
-    -------
-    dict of ndarray
 
     Raises
     ------
@@ -293,13 +242,6 @@ def myoglobin_denatured(
         [s]
     temperature_c : array_like, shape (times,) or (times, places)
         [°C]
-    name : str, optional
-        Set of table ``colour``.
-
-    Returns
-    -------
-    ndarray
-        Same shape as `temperature_c`.
     """
     c = tables.load("colour", name)
     t = np.asarray(temperature_c, dtype=float) + KELVIN_OFFSET
@@ -315,13 +257,8 @@ def section(result: Result, time_s: float | None = None) -> Section:
 
     Parameters
     ----------
-    result : Result
     time_s : float, optional
         When; the end if None. The nearest stored row is taken. [s]
-
-    Returns
-    -------
-    Section
     """
     row = (
         len(result.time_s) - 1

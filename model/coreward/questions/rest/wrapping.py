@@ -35,17 +35,12 @@ def wrapped_cook(
 
     Parameters
     ----------
-    pit : Surroundings
-        The same throughout.
-    wrap : str, ParameterSet or None
     at_core_c : float, optional
         Core temperature at which it is wrapped. [°C]
     after_s : float, optional
         Or the time after which it is; with neither it never is. [s]
     off_core_c : float, optional
         Core temperature at which the wrap comes off again; it stays on if None. [°C]
-    liquid : Liquid, optional
-        Poured in as it is wrapped.
 
     Returns
     -------
@@ -96,22 +91,15 @@ def wrapped_cook(
 
 @dataclass(frozen=True)
 class Crust:
-    """How dry the surface came, and how soft it went after that.
-
-    Attributes
-    ----------
-    driest, softest, at_end : float
-        Surface water activity: the least while it dried, the most after that, the last. [-]
-    driest_s, softest_s : float
-        When. [s]
-    sentence : str
-    """
+    """How dry the surface came, and how soft it went after that."""
 
     driest: float
     driest_s: float
     softest: float
     softest_s: float
+    """When. [s]"""
     at_end: float
+    """Surface water activity: the least while it dried, the most after that, the last. [-]"""
     sentence: str
 
 
@@ -120,14 +108,9 @@ def crust(result: Result, dries_until_s: float | None = None) -> Crust:
 
     Parameters
     ----------
-    result : Result
     dries_until_s : float, optional
         The driest is looked for until then: until it is wrapped or pulled, say. To the
         end if None. [s]
-
-    Returns
-    -------
-    Crust
 
     Notes
     -----
@@ -150,26 +133,16 @@ def crust(result: Result, dries_until_s: float | None = None) -> Crust:
 
 @dataclass(frozen=True)
 class WrapMoment:
-    """One moment of wrapping and what came of it.
-
-    Attributes
-    ----------
-    at_core_c : float
-        Core at the wrap; infinite for never. [°C]
-    wrapped_s : float
-        When; infinite where it never came to it. [s]
-    done_s : float
-        When the core was where it should be; infinite where it did not get there. [s]
-    loss : float
-        Of the raw mass, at that moment. [-]
-    crust : Crust
-    result : Result
-    """
+    """One moment of wrapping and what came of it."""
 
     at_core_c: float
+    """Core at the wrap; infinite for never. [°C]"""
     wrapped_s: float
+    """When; infinite where it never came to it. [s]"""
     done_s: float
+    """When the core was where it should be; infinite where it did not get there. [s]"""
     loss: float
+    """Of the raw mass, at that moment. [-]"""
     crust: Crust
     result: Result
 
@@ -188,17 +161,10 @@ def wrap_moments(
 
     Parameters
     ----------
-    piece : Piece
-    pit : Surroundings
     done_core_c : float
         Core at which it is done. [°C]
     moments_c : sequence of float or None
         Core temperatures at which it is wrapped; None for never. [°C]
-    wrap : str or ParameterSet
-    liquid : Liquid, optional
-        Poured in each time.
-    **options
-        Passed on to the simulation.
 
     Returns
     -------
@@ -242,15 +208,8 @@ def up_to(piece: Piece, stages: Sequence[Stage], pull_c: float) -> tuple[Stage, 
 
     Parameters
     ----------
-    piece : Piece
     stages : sequence of Stage
         The last one goes on for as long as it takes.
-    pull_c : float
-        [°C]
-
-    Returns
-    -------
-    tuple of Stage
     """
     kept: list[Stage] = []
     for stage in stages:

@@ -50,40 +50,27 @@ _EARNED = told_as(told=floored)
 
 @dataclass(frozen=True)
 class TimeInRange:
-    """Time between two temperatures.
-
-    Attributes
-    ----------
-    low_c, high_c : float or None
-        Edges; None where the range is open. [°C]
-    time_s : float
-        Counted time, gaps left out. [s]
-    """
+    """Time between two temperatures."""
 
     low_c: float | None
     high_c: float | None
+    """Edges; None where the range is open. [°C]"""
     time_s: float
+    """Counted time, gaps left out. [s]"""
 
 
 @dataclass(frozen=True)
 class Plateau:
-    """A stretch in which a probe hardly rose, by its slope and never by its temperature.
-
-    Attributes
-    ----------
-    kind : {"stall", "level end"}
-        A stall is followed by a further rise.
-    start_s, end_s : float
-        Where in the log. [s]
-    low_c, high_c : float
-        Lowest and highest reading within it. [°C]
-    """
+    """A stretch in which a probe hardly rose, by its slope and never by its temperature."""
 
     kind: Literal["stall", "level end"]
+    """A stall is followed by a further rise."""
     start_s: float
     end_s: float
+    """Where in the log. [s]"""
     low_c: float
     high_c: float
+    """Lowest and highest reading within it. [°C]"""
 
     @property
     def duration_s(self) -> float:
@@ -101,125 +88,86 @@ class Plateau:
 
 @dataclass(frozen=True)
 class Lethality:
-    """What the heat at one point is worth, with and without the error of the probe.
-
-    Attributes
-    ----------
-    equivalent_min, equivalent_less_error_min : float
-        Minutes at the reference temperature: by the reading, and by the reading less the
-        probe error. [min]
-    log_reduction, log_reduction_less_error : float or None
-        Tenfold reductions of the stated organism; None if none was stated.
-    uncredited : tuple of str
-        What earned nothing, from when to when and why.
-    """
+    """What the heat at one point is worth, with and without the error of the probe."""
 
     equivalent_min: float = field(metadata=_EARNED)
     equivalent_less_error_min: float = field(metadata=_EARNED)
+    """Minutes at the reference temperature: by the reading, and by the reading less the probe
+    error. [min]"""
     log_reduction: float | None = field(metadata=_EARNED)
     log_reduction_less_error: float | None = field(metadata=_EARNED)
+    """Tenfold reductions of the stated organism; None if none was stated."""
     uncredited: tuple[Text, ...] = field(metadata=told_as("not_credited"))
+    """What earned nothing, from when to when and why."""
 
 
 @dataclass(frozen=True)
 class ChannelReview:
-    """What one probe says.
-
-    Attributes
-    ----------
-    name, role : str
-        Of the channel; `COLDEST` for the lowest of all meat probes.
-    readings : int
-        Number of samples with a reading.
-    peak_c, peak_time_s : float
-        Highest reading and when it came first. [°C], [s]
-    lowest_c : float
-        Lowest reading. [°C]
-    ranges : tuple of TimeInRange
-        Time in each range.
-    counted_s, not_counted_s : float
-        Time between neighbouring readings, and the rest of the log. [s]
-    gaps : tuple of (float, float)
-        Stretches without a reading. [s]
-    plateaus : tuple of Plateau
-        Meat only.
-    lethality : Lethality or None
-        Meat only; None where nothing can be said.
-    no_lethality : str
-        Why there is none.
-    """
+    """What one probe says."""
 
     name: str
     role: str
+    """Of the channel; `COLDEST` for the lowest of all meat probes."""
     readings: int
+    """Number of samples with a reading."""
     peak_c: float
     peak_time_s: float
+    """Highest reading and when it came first. [°C], [s]"""
     lowest_c: float
+    """Lowest reading. [°C]"""
     ranges: tuple[TimeInRange, ...] = field(metadata=told_as("time_in_ranges"))
+    """Time in each range."""
     counted_s: float
     not_counted_s: float
+    """Time between neighbouring readings, and the rest of the log. [s]"""
     gaps: tuple[tuple[float, float], ...] = field(metadata=told_as("gaps_s"))
+    """Stretches without a reading. [s]"""
     plateaus: tuple[Plateau, ...]
+    """Meat only."""
     lethality: Lethality | None
+    """Meat only; None where nothing can be said."""
     no_lethality: str = ""
+    """Why there is none."""
 
 
 @dataclass(frozen=True)
 class Review:
-    """The answer to "how did it go?" for one log.
-
-    Attributes
-    ----------
-    source : str
-        Name of the file.
-    start, start_clock
-        Date and time, or time of day, of the first sample.
-    duration_s, interval_s : float
-        Of the log, and its median step. [s]
-    samples : int
-        Number of rows kept.
-    understood, warnings : tuple of str
-        From the reading.
-    repairs : tuple of Repair
-        From the reading.
-    gaps : tuple of (float, float)
-        Stretches without any row. [s]
-    channels : tuple of ChannelReview
-        One for each probe.
-    coldest : ChannelReview
-        The lowest meat reading, where every meat probe gave one.
-    kinetics : Kinetics or None
-        Of the stated organism.
-    reference_c, z_c, probe_error_k : float
-        Of the equivalent minutes; and the error taken off. [°C], [K], [K]
-    assumptions, caution : tuple of str or Say
-        What the figures rest on, and what they do not say.
-    version : str
-        Of this package.
-    log : ProbeLog or None
-        What was reviewed.
-    """
+    """The answer to "how did it go?" for one log."""
 
     source: str
+    """Name of the file."""
     start: dt.datetime | None
     start_clock: dt.time | None
+    """Date and time, or time of day, of the first sample."""
     duration_s: float
     interval_s: float
+    """Of the log, and its median step. [s]"""
     samples: int
+    """Number of rows kept."""
     understood: tuple[str, ...]
     warnings: tuple[Text, ...]
+    """From the reading."""
     repairs: tuple[Repair, ...]
+    """From the reading."""
     gaps: tuple[tuple[float, float], ...] = field(metadata=told_as("gaps_s"))
+    """Stretches without any row. [s]"""
     channels: tuple[ChannelReview, ...]
+    """One for each probe."""
     coldest: ChannelReview
+    """The lowest meat reading, where every meat probe gave one."""
     kinetics: Kinetics | None = field(metadata=told_as("organism"))
+    """Of the stated organism."""
     reference_c: float
     z_c: float = field(metadata=told_as("z_k"))
     probe_error_k: float
+    """Of the equivalent minutes; and the error taken off. [°C], [K], [K]"""
     assumptions: tuple[Text, ...]
     caution: tuple[str, ...]
+    """What the figures rest on, and what they do not say."""
     version: str
+    """Of this package."""
     log: ProbeLog | None = field(default=None, repr=False, compare=False, metadata=apart())
+    """What was reviewed."""
 
 
 @dataclass(frozen=True)
@@ -264,10 +212,6 @@ def review(
     probe_error_k : float, optional
         Taken off each reading for the figures on the safe side; from table ``review`` if
         absent. [K]
-
-    Returns
-    -------
-    Review
 
     Raises
     ------
@@ -568,11 +512,6 @@ def find_plateaus(times: Floats, values: Floats, gap_limit_s: float) -> tuple[Pl
         Readings without missing ones. [s], [°C]
     gap_limit_s : float
         No slope is taken across a longer step. [s]
-
-    Returns
-    -------
-    tuple of Plateau
-        In order of time.
 
     Notes
     -----

@@ -41,21 +41,13 @@ def figure_log(
     log: ProbeLog,
     review: Review | None = None,
     units: str | UnitChoice = "C",
-    *,
-    clock: bool | None = None,
 ) -> Figure:
     """Draw a log.
 
     Parameters
     ----------
-    log : ProbeLog
-        What to draw.
     review : Review, optional
         Gives the shaded ranges and the plateaus; without it the default ranges are used.
-    units : {"C", "F"} or UnitChoice
-        Unit of the temperatures.
-    clock : bool, optional
-        Time of day instead of elapsed hours; by default where the log knows it.
 
     Returns
     -------
@@ -68,8 +60,7 @@ def figure_log(
         If the unit is unknown.
     """
     chosen = as_units(units)
-    by_clock = log.start_clock is not None if clock is None else clock
-    axis = TimeAxis(log, by_clock)
+    axis = TimeAxis(log)
     figure = Figure(figsize=(9.0, 5.2), layout="constrained")
     ax = figure.add_subplot()
     apply_style(ax, title=log.source)
@@ -90,10 +81,10 @@ def figure_log(
 
 
 class TimeAxis:
-    """Elapsed hours, or time of day."""
+    """Time of day where the log knows it, else elapsed hours."""
 
-    def __init__(self, log: ProbeLog, by_clock: bool, end_s: float | None = None) -> None:
-        self._by_clock = by_clock and log.start_clock is not None
+    def __init__(self, log: ProbeLog, end_s: float | None = None) -> None:
+        self._by_clock = log.start_clock is not None
         self._dated = log.start is not None
         self._end_s = log.duration_s if end_s is None else end_s
         first = log.start

@@ -8,7 +8,7 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 import ipywidgets as W
 
@@ -17,7 +17,8 @@ from coreward.errors import InputError
 from coreward.logs.log import ProbeLog
 from coreward.person import serves_one
 from coreward.physics.lethality import kinetics_names, load_kinetics
-from coreward.questions.keep.answer import UNWRAPPED, Wrapping, remember
+from coreward.questions.keep.answer import UNWRAPPED, Finished, Wrapping, remember
+from coreward.questions.keep.asked import ASKED, missing
 from coreward.questions.review.answer import Review, review
 from coreward.questions.review.document import document, log_name
 from coreward.questions.review.figure import figure_log
@@ -26,13 +27,13 @@ from coreward.reports.things import document_of
 from coreward.reports.write import download_link
 from coreward.units import read_length, read_mass, read_temperature
 from coreward.widgets.controls import Choice
-from coreward.widgets.keep_form import ENTRIES, KeepForm
+from coreward.widgets.keep_form import KeepForm
 from coreward.widgets.log_source import LogSourcePanel, LogSourceState, offered
 from coreward.widgets.panel import View
+from coreward.widgets.panel_parts import button, line
 from coreward.words import UnitChoice, shown
 
 _DPI: Final = 110
-_SIZES: Final = (ENTRIES["mass"], ENTRIES["thickness"])
 _WRAPS: Final = ("foil", "paper", UNWRAPPED)
 
 
@@ -48,20 +49,11 @@ class LogState(LogSourceState):
         kinetics_names()[0],
         label="organism",
         options=_organisms(),
-        name="organism",
     )
-
-    input_names: ClassVar[tuple[str, ...]] = ("source", "file_unit", "organism")
 
 
 def log_state(path: str | Path | None = None) -> LogState:
-    """Return a state that offers the demo logs, a path and an upload.
-
-    Parameters
-    ----------
-    path : str or Path, optional
-        A log to start with.
-    """
+    """Return a state that offers the demo logs, a path and an upload."""
     state: LogState = offered(LogState, path)
     return state
 
@@ -94,16 +86,14 @@ class LogPanel(LogSourcePanel):
 
     def extra(self) -> Sequence[W.Widget]:
         """Return the tables below the picture."""
-        self._tables = W.HTML(layout=W.Layout(margin="4px"))
-        self._tables.add_class("coreward-tables")
+        self._tables = line("tables", margin="4px")
         return (self.form.widget, self._tables)
 
     def beside(self) -> Sequence[W.Widget]:
         """Return the export."""
-        self.export_button = self._button("Export CSV", "export", self._offer_export)
-        self._export_line = W.HTML()
-        self._export_line.add_class("coreward-export")
-        self.form = KeepForm(cut_names(), self._keep, lambda: self.state.units)
+        self.export_button = button("Export CSV", "export", self._offer_export)
+        self._export_line = line("export")
+        self.form = KeepForm(cut_names(), ASKED[1:], self._keep, lambda: self.state.units)
         # Where many share a server, no cook is kept: there is no button for it.
         keep = [self.form.button] if serves_one() else []
         return (self.export_button, *keep, self._export_line)
@@ -170,11 +160,10 @@ class LogPanel(LogSourcePanel):
     def _keep(self, said: Mapping[str, str]) -> str:
         """Keep the log as a cook of one's own, and say what was learned."""
         log, units = self._log(), self.state.units
-        missing = [words for name, words in ENTRIES.items() if not said[name]]
-        if said["mass"] or said["thickness"]:
-            missing = [words for words in missing if words not in _SIZES]
-        if missing:
-            raise InputError(f"The log cannot tell everything: say also {'; '.join(missing)}.")
+        asked = missing(said)
+        if asked:
+            names = [" ".join(one.page for one in each) for each in asked]
+            raise InputError(f"The log cannot tell everything: say also {'; '.join(names)}.")
 
         def degrees(name: str) -> float:
             text = said[name]
@@ -185,8 +174,7 @@ class LogPanel(LogSourcePanel):
             probe = int(said["probe"])
         except ValueError:
             raise InputError(f"{said['probe'][:20]!r} is no number of a probe.") from None
-        kept = remember(
-            log,
+        finished = Finished(
             cut=said["cut"],
             target_c=degrees("target"),
             pit=said["pit"],
@@ -196,9 +184,8 @@ class LogPanel(LogSourcePanel):
             if thick
             else None,
             wrapping=None if said["wrap"] not in _WRAPS else Wrapping(said["wrap"]),
-            meat=probe,
-            now=dt.datetime.now(),
         )
+        kept = remember(log, finished, meat=probe, now=dt.datetime.now())
         return shown(document_of(kept).lead, units)
 
     def _log(self) -> ProbeLog:

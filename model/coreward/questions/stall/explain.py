@@ -1,4 +1,9 @@
-"""Why has it stopped rising? Heat budget, water budget, regime, stall, in words."""
+"""Why has it stopped rising? Heat budget, water budget, regime, stall, in words.
+
+A stall is told by its longest slow spell: held by the air (the surface is wet, the damp
+sets how hot) or by the supply (a slope). Only the first tells of the pit, and only while it
+is level.
+"""
 
 from __future__ import annotations
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 import ipywidgets as W
 import numpy as np
@@ -81,7 +81,6 @@ class StallState(PanelState):
             _KNOWN: "dew point in the pit",
             "relative humidity": "humidity of the day",
         },
-        name="humidity",
     )
     fresh_air_kg_h = Number(
         _FRESH_AIR,
@@ -90,7 +89,6 @@ class StallState(PanelState):
         low=0.5,
         high=30.0,
         reason="a closed pit still leaks a little and above that more air changes nothing",
-        name="fresh-air",
     )
     water_kg_h = Number(
         0.0,
@@ -99,7 +97,7 @@ class StallState(PanelState):
         low=0.0,
         high=1.0,
         reason="a pan of a pit boils off no more",
-        name="pan-water",
+        named="pan-water",
     )
     dew_point_c = shared.dew_point()
     relative_humidity = Number(
@@ -109,7 +107,6 @@ class StallState(PanelState):
         low=0.05,
         high=1.0,
         reason="air holds neither less than nothing nor more than all",
-        name="relative-humidity",
     )
     humidity_at_c = Number(
         20.0,
@@ -118,7 +115,6 @@ class StallState(PanelState):
         low=0.0,
         high=60.0,
         reason="a relative humidity means something only at an ordinary air temperature",
-        name="humidity-at",
     )
     air_speed = Number(
         tables.load("fire")["air_speed"],
@@ -127,7 +123,6 @@ class StallState(PanelState):
         low=0.0,
         high=4.0,
         reason="a stronger wind than in a fan oven does not blow through a pit",
-        name="air-speed",
     )
     altitude_m = Number(
         0.0,
@@ -136,23 +131,20 @@ class StallState(PanelState):
         low=0.0,
         high=4000.0,
         reason="the properties of damp air are checked down to 60 kPa only",
-        name="altitude",
     )
     wrap = shared.wrap()
     wrap_when = Choice(
         "core",
         label="wrap when",
         options={"core": "the core reaches", "hours": "after a time"},
-        name="wrap-when",
     )
     wrap_core_c = shared.wrap_core(66.0)
     wrap_after_s = shared.wrap_after(5 * _HOUR, low=0.5 * _HOUR, high=20 * _HOUR)
-    evaporation = Toggle(True, label="evaporation on", name="evaporation")
+    evaporation = Toggle(True, label="evaporation on")
     transport = Choice(
         usual.FLOW,
         label="water moves",
         options=shared.titles("transport"),
-        name="transport",
     )
     duration_s = Number(
         14 * _HOUR,
@@ -161,7 +153,6 @@ class StallState(PanelState):
         low=2 * _HOUR,
         high=24 * _HOUR,
         reason="cooks longer than a day are beyond what was checked",
-        name="duration",
     )
     target_c = Number(
         90.0,
@@ -170,7 +161,6 @@ class StallState(PanelState):
         low=70.0,
         high=97.0,
         reason="below it the meat is not done and above it water boils",
-        name="target",
     )
     profile_time_s = Number(
         5 * _HOUR,
@@ -179,33 +169,6 @@ class StallState(PanelState):
         low=0.0,
         high=24 * _HOUR,
         reason="it lies within the cook",
-        name="profile-time",
-    )
-
-    input_names: ClassVar[tuple[str, ...]] = (
-        "cut",
-        "shape",
-        "thickness_m",
-        "mass_kg",
-        "start_c",
-        "pit_c",
-        "humidity",
-        "fresh_air_kg_h",
-        "water_kg_h",
-        "dew_point_c",
-        "relative_humidity",
-        "humidity_at_c",
-        "air_speed",
-        "altitude_m",
-        "wrap",
-        "wrap_when",
-        "wrap_core_c",
-        "wrap_after_s",
-        "evaporation",
-        "transport",
-        "duration_s",
-        "target_c",
-        "profile_time_s",
     )
 
 

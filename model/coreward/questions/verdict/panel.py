@@ -108,18 +108,15 @@ class VerdictState(LogState):
     cut = shared.cut(
         "pork loin",
         names=_cuts(),
-        tried=("pork loin", "beef brisket flat", "turkey breast"),
     )
     condition = Choice(
         CONDITIONS[0],
         label="condition",
         options={name: name for name in CONDITIONS},
-        name="condition",
-        tried=(CONDITIONS[0], CONDITIONS[-1]),
     )
-    also_rolled = Toggle(False, label="also rolled", name="also-rolled")
-    also_injected = Toggle(False, label="also injected", name="also-injected")
-    also_stuffed = Toggle(False, label="also stuffed", name="also-stuffed")
+    also_rolled = Toggle(False, label="also rolled")
+    also_injected = Toggle(False, label="also injected")
+    also_stuffed = Toggle(False, label="also stuffed")
     shape = shared.shape()
     thickness_m = shared.thickness(0.03, low=0.01, thinner="follows its bath at once")
     start_c = shared.start()
@@ -127,7 +124,6 @@ class VerdictState(LogState):
         "bath",
         label="kept moist by",
         options={"bath": "sealed bag in water", "air": "nothing but the air's dew point"},
-        name="humidity",
     )
     bath_c = Number(
         62.0,
@@ -136,7 +132,6 @@ class VerdictState(LogState):
         low=50.0,
         high=95.0,
         reason="below it nothing is killed that counts and above it the bath boils",
-        name="bath",
     )
     pit_c = shared.pit(110.0, low=60.0, label="oven or pit")
     dew_point_c = shared.dew_point(high=95.0)
@@ -150,7 +145,6 @@ class VerdictState(LogState):
         "core",
         label="hold from",
         options={"core": "when the core reaches", "clock": "the start, by the clock"},
-        name="hold-from",
     )
     until_core_c = Number(
         60.0,
@@ -159,7 +153,7 @@ class VerdictState(LogState):
         low=45.0,
         high=95.0,
         reason="a hold counts from a temperature at which something is killed",
-        name="core-reaches",
+        named="core-reaches",
     )
     hold_s = Number(
         0.0,
@@ -168,7 +162,6 @@ class VerdictState(LogState):
         low=0.0,
         high=240 * _MINUTE,
         reason="every published hold is shorter",
-        name="hold",
     )
     cook_s = Number(
         3 * _HOUR,
@@ -177,7 +170,7 @@ class VerdictState(LogState):
         low=0.2 * _HOUR,
         high=36 * _HOUR,
         reason="cooks longer than a day and a half are beyond what was checked",
-        name="cook-for",
+        named="cook-for",
     )
     rest_s = Number(
         0.0,
@@ -186,27 +179,21 @@ class VerdictState(LogState):
         low=0.0,
         high=60 * _MINUTE,
         reason="after an hour in the kitchen the piece cools, and cooling has limits",
-        name="rest",
     )
     surface = Choice(
         _NOT_SAID,
         label="kept moist by",
         options={_NOT_SAID: _NOT_SAID} | {name: name for name in SURFACES},
-        name="surface",
     )
     standard = Choice(
         _ALL,
         label="answer to",
         options=_standards(),
-        name="standard",
-        tried=(_ALL, "us kitchen", "uk 70 for 2 min"),
     )
     organism = Choice(
         USUAL,
         label="organism",
         options={USUAL: "the usual for the meat"} | _organisms(),
-        name="organism",
-        tried=(USUAL, kinetics_names()[0], kinetics_names()[-1]),
     )
     pieces = Choice(
         _NOT_SAID,
@@ -216,7 +203,6 @@ class VerdictState(LogState):
             "one": "all in one piece",
             "each": "each in its own piece",
         },
-        name="pieces",
     )
     probe_error_k = Number(
         tables.load("verdict")["probe_error"],
@@ -225,7 +211,6 @@ class VerdictState(LogState):
         low=0.0,
         high=3.0,
         reason="a thermometer that is wrong by more belongs in the bin",
-        name="probe-error",
     )
     off_centre_m = Number(
         0.0,
@@ -234,9 +219,8 @@ class VerdictState(LogState):
         low=0.0,
         high=0.06,
         reason="a tip farther off says little about the centre",
-        name="off-centre",
     )
-    by_thickness = Toggle(False, label="map by thickness", name="by-thickness")
+    by_thickness = Toggle(False, label="map by thickness")
     source: Any = _COOK
     doubts_answered = traitlets.Unicode("")
     """What was said of the doubts of a log, as JSON, with the log it was said of."""
@@ -398,9 +382,7 @@ def verdict_state(path: str | Path | None = None) -> VerdictState:
     options |= {PATH: "a log: the path below", UPLOAD: "a log: a file sent"}
 
     class OfferedState(VerdictState):
-        source = Choice(
-            _COOK if path is None else PATH, label="judge", options=options, name="source"
-        )
+        source = Choice(_COOK if path is None else PATH, label="judge", options=options)
 
     state = OfferedState()
     state.demo = MappingProxyType(demo)

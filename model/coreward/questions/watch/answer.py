@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward import tables
-from coreward.errors import InputError
 from coreward.events.found import Event, find_events
 from coreward.logs.log import Channel, ProbeLog
 from coreward.plain import apart
+from coreward.questions.watch.wanted import Watched
 from coreward.tables.standards import BandLimit, band_limits
 from coreward.words import At, Degrees, Held, Lasting, Published, Reading, Text, say
 
@@ -49,97 +49,26 @@ _NEVER_SAID = -math.inf
 
 
 @dataclass(frozen=True)
-class Watched:
-    """What is watched for. The times are common practice, no source.
-
-    Attributes
-    ----------
-    meat : int
-        Which meat probe, from 1.
-    target_c : float, optional
-        Reading that is wanted. [°C]
-    pit_low_c, pit_high_c : float, optional
-        Range of the pit. [°C]
-    pit_for_s : float
-        How long it must be out of it. [s]
-    silent_s : float
-        How long a probe or the logger may be silent. [s]
-    wrap_at_c, wrap_at_s : float, optional
-        When it is to be wrapped: a reading, or a time of the log. [°C], [s]
-    ready_within_s : float
-        How long before it is ready a person wants to know. [s]
-    slip_s : float
-        By how much a forecast must move. [s]
-    hold, chill : bool
-        Whether it is being held hot, or chilled.
-    quiet_s : float
-        Least time between two sayings of one thing. [s]
-    """
-
-    meat: int = 1
-    target_c: float | None = None
-    pit_low_c: float | None = None
-    pit_high_c: float | None = None
-    pit_for_s: float = 900.0
-    silent_s: float = 600.0
-    wrap_at_c: float | None = None
-    wrap_at_s: float | None = None
-    ready_within_s: float = 1800.0
-    slip_s: float = 2700.0
-    hold: bool = False
-    chill: bool = False
-    quiet_s: float = 1800.0
-
-    def __post_init__(self) -> None:
-        low, high = self.pit_low_c, self.pit_high_c
-        if low is not None and high is not None and not low < high:
-            raise InputError(
-                say(
-                    "The pit's range goes from {0} to {1}: give the lower end first.",
-                    Degrees(low, None),
-                    Degrees(high, None),
-                )
-            )
-        for name in ("pit_for_s", "silent_s", "ready_within_s", "slip_s", "quiet_s"):
-            if not 0.0 <= getattr(self, name) < math.inf:
-                raise InputError(f"{name} is {getattr(self, name)}: give a time of 0 or more.")
-
-
-@dataclass(frozen=True)
 class Outlook:
-    """What a forecast says, as far as it is needed here. Times of the log; may be infinite.
-
-    Attributes
-    ----------
-    ready_s, early_s : float
-        Most likely, and the early end of nine in ten. [s]
-    wrap_early_s : float, optional
-        When the reading for the wrap may be there at the earliest. [s]
-    """
+    """What a forecast says, as far as it is needed here. Times of the log; may be infinite."""
 
     ready_s: float
     early_s: float
+    """Most likely, and the early end of nine in ten. [s]"""
     wrap_early_s: float | None = None
+    """When the reading for the wrap may be there at the earliest. [s]"""
 
 
 @dataclass(frozen=True)
 class News:
-    """One thing that a person should know.
-
-    Attributes
-    ----------
-    kind : str
-        Short and fixed, for a program: ``"pit low"``, ``"logger silent"`` ...
-    over : bool
-        Whether it says that the thing is over.
-    time_s : float
-        When it is said, in the log's time. [s]
-    words : Text
-    """
+    """One thing that a person should know."""
 
     kind: str
+    """Short and fixed, for a program: ``"pit low"``, ``"logger silent"`` ..."""
     over: bool
+    """Whether it says that the thing is over."""
     time_s: float
+    """When it is said, in the log's time. [s]"""
     words: Text
 
 
@@ -169,34 +98,23 @@ class Memory:
 
 @dataclass(frozen=True)
 class Watch:
-    """How things stand, and what is new.
-
-    Attributes
-    ----------
-    now_s, age_s : float
-        Time of the log, and how long ago its last row came. [s]
-    readings_c : mapping of str to float or None
-        The latest of each probe. [°C]
-    news : tuple of News
-        Each thing once.
-    holding : tuple of str
-        Kinds of what holds now, said before or not.
-    until_s : float or None
-        Nobody is needed before, in the log's time; None where that cannot be told. [s]
-    quiet : Text
-        The same in a sentence; empty where it was said before or cannot be told.
-    events : tuple of Event
-        What happened so far.
-    """
+    """How things stand, and what is new."""
 
     now_s: float
     age_s: float
+    """Time of the log, and how long ago its last row came. [s]"""
     readings_c: Mapping[str, float | None]
+    """The latest of each probe. [°C]"""
     news: tuple[News, ...]
+    """Each thing once."""
     holding: tuple[str, ...]
+    """Kinds of what holds now, said before or not."""
     until_s: float | None
+    """Nobody is needed before, in the log's time; None where that cannot be told. [s]"""
     quiet: Text
+    """The same in a sentence; empty where it was said before or cannot be told."""
     events: tuple[Event, ...] = ()
+    """What happened so far."""
     start: dt.time | None = field(default=None, metadata=apart())
 
 
@@ -217,7 +135,6 @@ def watch(
     *,
     age_s: float = 0.0,
     outlook: Outlook | None = None,
-    clock: dt.time | None = None,
 ) -> tuple[Watch, Memory]:
     """Say what is new, and until when nobody is needed.
 
@@ -225,15 +142,12 @@ def watch(
     ----------
     log : ProbeLog
         All rows so far.
-    wanted : Watched
     memory : Memory, optional
         What the call before returned; None at the beginning.
     age_s : float
         How long ago the last row came. [s]
     outlook : Outlook, optional
         The latest forecast, if there is one.
-    clock : time, optional
-        Time of day at which the log began, where it does not say so itself.
 
     Returns
     -------
@@ -247,7 +161,7 @@ def watch(
     meat = log.meat(wanted.meat)
     before = Memory() if memory is None else memory
     now = log.duration_s + max(age_s, 0.0)
-    start = log.start.time() if log.start is not None else log.start_clock or clock
+    start = log.start.time() if log.start is not None else log.start_clock
     kept = _asked(log, wanted, before)
     found = list(_holding(log, meat, wanted, kept, outlook, now, age_s, start))
     told, news = _what_is_new(found, kept, wanted, now)
