@@ -84,8 +84,9 @@ class LimitVerdict:
 
     Attributes
     ----------
-    name, kind, state, counts
-        Which limit; "come-up", "cooling", "reheating" or "hot holding"; as above.
+    name, title, kind, state, counts
+        Which limit, for code and by the name its readers know; "come-up", "cooling",
+        "reheating" or "hot holding"; as above.
     from_c, to_c : float
         Band. [°C]
     start_s, end_s : float or None
@@ -106,6 +107,7 @@ class LimitVerdict:
     """
 
     name: str
+    title: str
     kind: str
     state: State
     counts: bool
