@@ -131,7 +131,7 @@ def test_every_way_out_of_the_verdict() -> None:
     assert (dry.state, dry.exit_code) == ("cannot tell", 2)
     item = dry.standard("us meat 6.5 log")
     assert item.state == "cannot tell"
-    for remedy in ("water pan", "sealed bag", "humidity record"):
+    for remedy in ("water pan", "moisture-proof bag", "humidity record"):
         assert remedy in said(item.enough)
     # What sets no condition on humidity is still told.
     assert dry.standard("uk 70 for 2 min").state == "met"
@@ -636,8 +636,10 @@ def test_no_raw_key_and_no_bare_argument_in_the_words() -> None:
     ):
         assert words in before_sources
     # A limit is named as its readers know it, in the first sentence too.
-    assert "warming up (United States cooking guideline of 2021)" in said(answer.headline)
+    assert "; reheating (Food Code), judged for beef" in said(answer.headline)
     assert not re.search(r"us come-up|food code (cooling|reheating|hot)", before_sources)
+    met = verdict(cook(75.0, 30.0), meat="beef", surface="sealed bag")
+    assert "; warming up (United States cooking guideline of 2021), under" in said(met.headline)
     notes = all_said([view.note for view in answer.integrals])
     assert not re.search(r"_(19|20)\d\d\b", notes)
     assert "McMinn et al. 2018" in notes
