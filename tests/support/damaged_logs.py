@@ -145,11 +145,13 @@ DAMAGED: dict[str, Damaged] = {
     "°F under a heading of °C": (
         _lines(
             "time_s,pit_c,meat_c",
-            ((120 * n, round(_pit(n) * 1.8 + 32, 1), round(_meat(n) * 1.8 + 32, 1))
-             for n in range(120)),
+            (
+                (120 * n, round(_pit(n) * 1.8 + 32, 1), round(_meat(n) * 1.8 + 32, 1))
+                for n in range(120)
+            ),
         ),
         {},
-    ),  # fmt: skip
+    ),
     "from °C to °F on the way": (
         _lines(
             "time_s,pit_c,meat_c",
@@ -175,7 +177,7 @@ DAMAGED: dict[str, Damaged] = {
         {"accept_jumps": True},
     ),
     "tens of minutes apart": (
-        _lines("elapsed_min,pit_c,meat_c", ((30 * n, _pit(n), 4.0 + 6.0 * n) for n in range(12))),
+        _lines("elapsed_min,pit_c,meat_c", ((30 * n, _pit(n), 4 + 6 * n) for n in range(12))),
         {},
     ),
     "the same probe twice": (
@@ -192,7 +194,10 @@ DAMAGED: dict[str, Damaged] = {
         ),
         {
             "columns": {
-                "when": "elapsed min", "one": "meat", "two": "air", "three": "ambient",
+                "when": "elapsed min",
+                "one": "meat",
+                "two": "air",
+                "three": "ambient",
                 "four": "ignore",
             },
             "units": "C",
@@ -208,7 +213,7 @@ DAMAGED: dict[str, Damaged] = {
             (
                 (60 * n, probe, value)
                 for n in range(40)
-                for probe, value in (("pit", _pit(n)), ("meat 1", _meat(n)), ("meat 2", 4.0 + n))
+                for probe, value in (("pit", _pit(n)), ("meat 1", _meat(n)), ("meat 2", 4 + n))
             ),
         ),
         {},
@@ -219,4 +224,4 @@ DAMAGED: dict[str, Damaged] = {
         _dated([*range(0, 3600, 120), *range(2400, 6000, 120)], lambda s: "2026-05-02"),
         {"in_order": True},
     ),
-}  # fmt: skip
+}

@@ -630,8 +630,8 @@ def test_no_raw_key_and_no_bare_argument_in_the_words() -> None:
         assert name not in before_sources
     for words in (
         "say that it kept the surface moist",
-        "hold the oven at 121.2 °C or hotter and say how hot it was at its coldest and what the "
-        "piece weighs",
+        "hold the oven at 121.2 °C or hotter and say how hot it was at its coldest and what "
+        "the piece weighs",
         "say how much colder that point may be",
     ):
         assert words in before_sources

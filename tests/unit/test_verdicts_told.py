@@ -41,7 +41,8 @@ def told(history: History) -> list[str]:
 
     lines = [f"{answer.state}: {words(answer.headline)}"]
     lines += [
-        f"{words(one.name)} ({', '.join(one.channels)}): {one.state}, lethal at {one.lethal_s} s"
+        f"{words(one.name)} ({', '.join(one.channels)}): {one.state}, lethal at "
+        f"{one.lethal_s} s"
         for one in answer.pieces
     ]
     for item in answer.standards:
@@ -54,8 +55,8 @@ def told(history: History) -> list[str]:
     for limit in answer.limits:
         beside = "" if limit.counts else " beside"
         lines.append(
-            f"{limit.kind} from {limit.from_c:.2f} °C: {limit.state}{beside}, {limit.start_s} to "
-            f"{limit.end_s} s, at most {limit.elapsed_s} s, surely {limit.surely_s} s, held "
+            f"{limit.kind} from {limit.from_c:.2f} °C: {limit.state}{beside}, {limit.start_s} "
+            f"to {limit.end_s} s, at most {limit.elapsed_s} s, surely {limit.surely_s} s, held "
             f"{limit.held_s} s; {words(limit.text)} {words(limit.enough)}"
         )
     lines += [
