@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.logs.log import Channel, ProbeLog
+from coreward.questions.verdict import verdict
 from coreward.questions.verdict.case import Case
 from coreward.questions.verdict.doubts import _WINDOW_S as WINDOW_S
 from coreward.questions.verdict.doubts import _follows as follows
@@ -185,3 +188,68 @@ def test_probes_are_sorted_into_pieces_as_it_is_said() -> None:
     ]
     for pieces in (None, "one", "each"):
         assert groups([one], pieces, [one]) == [("", [("a", [one])])]
+
+
+def leaping(
+    *,
+    step_s: float = 60.0,
+    from_c: float = 45.0,
+    by_k: float = 45.0,
+    lag_s: float = 60.0,
+    before_k_per_min: float = 0.1,
+    after_k_per_min: float = 0.1,
+) -> ProbeLog:
+    """Five hours of a calm core that leaps as a probe does that is put elsewhere."""
+    time = np.arange(0.0, 5.0 * 3600.0 + 1.0, step_s)
+    moved = np.maximum(time - 4.0 * 3600.0, 0.0)
+    values = from_c - before_k_per_min * (240.0 - np.minimum(time, 14400.0) / 60.0)
+    values += by_k * (1.0 - np.exp(-moved / lag_s)) + after_k_per_min * moved / 60.0
+    meat = Channel("core", "meat", np.round(values, 1))
+    return ProbeLog(time, None, (Channel("pit", "air", np.full(time.size, 110.0)), meat))
+
+
+@pytest.mark.parametrize(
+    ("how", "asked"),
+    [
+        ({}, True),
+        # A slow probe, and one of a slow logger.
+        ({"lag_s": 120.0}, True),
+        ({"step_s": 300.0}, True),
+        ({"step_s": 900.0}, True),
+        # In a quarter of an hour meat may rise by a kelvin in each minute beyond 400 s.
+        ({"step_s": 900.0, "by_k": 16.0}, False),
+        ({"by_k": 11.0}, True),
+        ({"by_k": 8.0}, False),
+        # As a thin piece in a bath warms: what follows is a third of it.
+        ({"lag_s": 290.0}, False),
+        # From a core that no row is hotter than, and from one that was not calm.
+        ({"from_c": 83.0, "by_k": 20.0}, False),
+        ({"before_k_per_min": 0.6}, False),
+        # It goes on as fast as it leapt: by a fifth and more of it.
+        ({"by_k": 20.0, "after_k_per_min": 0.9}, False),
+    ],
+)
+def test_a_calm_core_that_leaps_is_asked_about(how, asked) -> None:
+    """45 K within minutes, of a probe poked through the meat, met every standard before."""
+    log = leaping(**how)
+    core = log.meat(1)
+    doubt = probe_doubt(log, core, [core], RULES, 330.0)
+    assert (doubt is not None and doubt.kind == "leap") is asked
+
+
+def test_a_leap_is_told_and_answered() -> None:
+    log = leaping()
+    told = verdict(log, meat="beef", surface="sealed bag", pieces="one")
+    (doubt,) = told.doubts
+    assert shown(doubt.text, "C") == (
+        "core leaps from 45.0 °C to 90.5 °C at 4:06, and no core that stood calm warms so: was "
+        "it in the meat before and after, and in one place? If not, its record is not that of "
+        "the meat."
+    )
+    assert (told.state, told.exit_code) == ("cannot tell", 2)
+    assert doubt.command == "--probe 'core=in the air' (or not used, or in the meat)"
+    said = verdict(log, meat="beef", surface="sealed bag", probes={"core": "in the meat"})
+    assert said.doubts == ()
+    # In an unknown time it may have warmed for hours: that is told as what it is.
+    restarted = replace(log, unknown_spans=((14400.0, 14460.0),))
+    assert probe_doubt(restarted, log.meat(1), [], RULES, 330.0) is None

@@ -189,7 +189,7 @@ class Doubt:
     ----------
     kind : str
         "pieces", "new piece", or what is wrong with a probe: "late", "silent early",
-        "frozen", "in the air", "never plugged in", "left out".
+        "leap", "frozen", "in the air", "never plugged in", "left out".
     channel : str or None
         The probe that is meant.
     text : str or Say
