@@ -2,9 +2,10 @@
 
 `told_verdicts.txt` is a table of worked examples: the first sentence, each piece, each standard
 and limit with its times in seconds and its sentences, the kill, the questions and the remarks,
-in one of the reader's two units. That no "met" is unknown to the oracle, which is written apart
-from the package, is asked of many more in `test_verdict_oracle.py`. The histories are sums of plain curves and random
-numbers; no physics is in them, so the times are exact to the second.
+in one of the reader's two units. That no "met" is unknown to the oracle, which is written
+apart from the package, is asked of many more in `test_verdict_oracle.py`. The histories are
+sums of plain curves and random numbers; no physics is in them, so the times are exact to the
+second.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from coreward.questions.verdict.answer import Verdict
 from coreward.questions.verdict.document import asked_and_held, required_words
 from coreward.words import Text, shown
 from support.random_histories import History, make_history
@@ -35,6 +37,7 @@ def told(history: History) -> list[str]:
     """Return what is told of a history, line by line; °F for an odd seed."""
     units = "CF"[history.seed % 2]
     answer = package_judge(history).whole
+    assert isinstance(answer, Verdict)
 
     def words(text: Text) -> str:
         return shown(text, units)
