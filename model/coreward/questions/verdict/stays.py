@@ -388,7 +388,7 @@ class _Stay:
     point: str
     start_s: float
     end_s: float
-    after: str = "after lethality"
+    after: str = ""  # where it is not what all of them come after
 
 
 def _worst_stay(
@@ -497,10 +497,12 @@ def judge_stays(
             limit_verdict(limit, CANNOT_TELL, asked, (None, None), text, "repair the record")
             for limit in limits
         )
+    after = "after lethality"
     if math.isfinite(lethal):
         resets = _resets(case, holds, lethal, points)
     else:
         # Never lethal: shown from the hottest reading on; the come-up runs to the end.
+        after = "after the hottest reading"
         hottest = points[0]
         values = hottest.temperature_c[np.isfinite(hottest.temperature_c)]
         resets = [float(hottest.steps.time_s[int(np.argmax(values))])]
@@ -514,6 +516,7 @@ def judge_stays(
             resets,
             _worst_stay(case, holds, limit, points, resets, maybe),
             growth,
+            after,
             asked=asked,
         )
         for limit in limits
@@ -536,6 +539,7 @@ def _judge_band(
     resets: list[float],
     worst: _Stay | None,
     growth: Text,
+    after: str,
     *,
     asked: bool,
 ) -> LimitVerdict:
@@ -551,7 +555,7 @@ def _judge_band(
     found = worst.time
     ended = _reached_low(case, points, resets, limit)
     text = say(
-        f"{{0}} between {{1}} and {{2}} {worst.after} at {{3}}, limit {{4}}. {{5}}",
+        f"{{0}} between {{1}} and {{2}} {worst.after or after} at {{3}}, limit {{4}}. {{5}}",
         Needed(found.longest_s),
         from_c,
         to_c,
