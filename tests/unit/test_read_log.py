@@ -543,6 +543,22 @@ def test_mixed_units_are_refused_by_row(write, columns, back):
     assert accepted.meat().temperature_c[30] == pytest.approx(53.0 * 1.8 + 32.0)
 
 
+@pytest.mark.parametrize(("minutes", "kelvin"), [(1, 0.6), (1, 1.5), (5, 1.2), (5, 2.9)])
+@pytest.mark.parametrize("to_fahrenheit", [True, False])
+def test_mixed_units_are_refused_however_fast_the_meat_warms(
+    write, minutes, kelvin, to_fahrenheit
+):
+    """Meat that goes on by over half a kelvin between two rows hid the change of unit."""
+    lines = ["time_s,air_c,meat_c"]
+    for i in range(30):
+        air, meat = 110.0 + i % 2, 4.0 + kelvin * i
+        if (i >= 12) is to_fahrenheit:
+            air, meat = air * 1.8 + 32.0, meat * 1.8 + 32.0
+        lines.append(f"{60 * minutes * i},{air:.1f},{meat:.1f}")
+    error = refused(write("\n".join(lines)))
+    assert (error.row, "mixed units" in error.what) == (14, True)
+
+
 def test_mixed_units_in_cells_are_refused(write):
     error = refused(write(good_text(10).replace("180,110,5.5", "180,110,41.9 F")))
     assert (error.row, error.column) == (5, "meat_c")

@@ -101,10 +101,10 @@ caution = "c"
 
 def test_a_remembered_limit_is_refused() -> None:
     header = (
-        "standard,kind,from,to,temperature_unit,limit,time_unit,default,source,where,status,"
-        "note\n"
+        "standard,title,kind,from,to,temperature_unit,limit,time_unit,default,source,where,"
+        "status,note\n"
     )
-    row = "c,cooling,57,21,degC,2,h,yes,fda_food_code,row,read,\n"
+    row = "c,Its readers' name,cooling,57,21,degC,2,h,yes,fda_food_code,row,read,\n"
     assert parse_limits(header + row)[0].limit_s == 7200.0
     with pytest.raises(TableError, match="no authority"):
         parse_limits(header + row.replace(",read,", ",memory,"))

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from coreward.errors import InputError
-from coreward.logs import LogReadError, read_log, what_it_holds
+from coreward.logs import LogReadError, ProbeLog, read_log, what_it_holds
 
 pytestmark = pytest.mark.quick
 
@@ -269,3 +270,43 @@ def test_errors_carry_the_question(tmp_path):
         assert (question.argument, question.column) == (argument, column)
         assert question.choices
         assert question.text.endswith(("?", ".")), question
+
+
+def _paused(start: str, pause_min: int, zone: str | None, tmp_path: Path) -> ProbeLog:
+    """A local clock of Berlin through 25 October 2026, each minute, with one pause."""
+    begin = dt.datetime.fromisoformat(start).replace(tzinfo=ZoneInfo("Europe/Berlin"))
+    minutes = [*range(120), *range(120 + pause_min, 300 + pause_min)]
+    rows = ["time,pit_c,meat_c"]
+    for number, minute in enumerate(minutes):
+        # In UTC and back, as a clock in the kitchen goes.
+        moment = (begin.astimezone(dt.UTC) + dt.timedelta(minutes=minute)).astimezone(
+            ZoneInfo("Europe/Berlin")
+        )
+        rows.append(f"{moment:%Y-%m-%d %H:%M:%S},{110 + number % 2},{4 + 0.2 * number:.1f}")
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return read_log(path, zone=zone) if zone else read_log(path)
+
+
+@pytest.mark.parametrize(
+    ("start", "pause_min", "hidden"),
+    [
+        # 2:54 and then 3:00, of which the clock shows six minutes: 66 passed.
+        ("2026-10-25T00:55:00", 66, True),
+        # From 1:50 to 2:20 of the second time.
+        ("2026-10-24T23:51:00", 90, True),
+        # Over before two, and begun after three: nothing can be hidden.
+        ("2026-10-24T18:00:00", 30, False),
+        ("2026-10-25T03:10:00", 30, False),
+    ],
+)
+def test_an_hour_may_hide_in_a_pause_when_summer_time_ends(
+    start, pause_min, hidden, tmp_path
+) -> None:
+    """Before, the pause was taken for as short as the clock showed it, zone or none."""
+    known = _paused(start, pause_min, "Europe/Berlin", tmp_path)
+    unsaid = _paused(start, pause_min, None, tmp_path)
+    assert bool(unsaid.unknown_spans) is hidden
+    total = 60.0 * (299 + pause_min)
+    assert unsaid.duration_s == pytest.approx(total - 3600.0 * hidden)
+    assert known.duration_s == pytest.approx(total) or known.unknown_spans

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.logs.log import Channel, ProbeLog
+from coreward.questions.verdict import verdict
 from coreward.questions.verdict.case import Case
 from coreward.questions.verdict.doubts import _WINDOW_S as WINDOW_S
 from coreward.questions.verdict.doubts import _follows as follows
 from coreward.questions.verdict.doubts import _frozen as frozen
-from coreward.questions.verdict.doubts import about_new_piece, falls, probe_doubt
+from coreward.questions.verdict.doubts import (
+    about_new_piece,
+    about_pieces,
+    falls,
+    probe_doubt,
+    spoken,
+)
 from coreward.questions.verdict.record import _groups as groups
 from coreward.tables.standards import load_standard
 from coreward.words import shown
@@ -185,3 +194,167 @@ def test_probes_are_sorted_into_pieces_as_it_is_said() -> None:
     ]
     for pieces in (None, "one", "each"):
         assert groups([one], pieces, [one]) == [("", [("a", [one])])]
+
+
+def leaping(
+    *,
+    step_s: float = 60.0,
+    from_c: float = 45.0,
+    by_k: float = 45.0,
+    lag_s: float = 60.0,
+    before_k_per_min: float = 0.1,
+    after_k_per_min: float = 0.1,
+) -> ProbeLog:
+    """Five hours of a calm core that leaps as a probe does that is put elsewhere."""
+    time = np.arange(0.0, 5.0 * 3600.0 + 1.0, step_s)
+    moved = np.maximum(time - 4.0 * 3600.0, 0.0)
+    values = from_c - before_k_per_min * (240.0 - np.minimum(time, 14400.0) / 60.0)
+    values += by_k * (1.0 - np.exp(-moved / lag_s)) + after_k_per_min * moved / 60.0
+    meat = Channel("core", "meat", np.round(values, 1))
+    return ProbeLog(time, None, (Channel("pit", "air", np.full(time.size, 110.0)), meat))
+
+
+@pytest.mark.parametrize(
+    ("how", "asked"),
+    [
+        ({}, True),
+        # A slow probe, and one of a slow logger.
+        ({"lag_s": 120.0}, True),
+        ({"step_s": 300.0}, True),
+        ({"step_s": 900.0}, True),
+        # In a quarter of an hour meat may rise by a kelvin in each minute beyond 400 s.
+        ({"step_s": 900.0, "by_k": 16.0}, False),
+        ({"by_k": 11.0}, True),
+        ({"by_k": 8.0}, False),
+        # As a thin piece in a bath warms: what follows is a third of it.
+        ({"lag_s": 290.0}, False),
+        # From a core that no row is hotter than, and from one that was not calm.
+        ({"from_c": 83.0, "by_k": 20.0}, False),
+        ({"before_k_per_min": 0.6}, False),
+        # It goes on as fast as it leapt: by a fifth and more of it.
+        ({"by_k": 20.0, "after_k_per_min": 0.9}, False),
+    ],
+)
+def test_a_calm_core_that_leaps_is_asked_about(how, asked) -> None:
+    """45 K within minutes, of a probe poked through the meat, met every standard before."""
+    log = leaping(**how)
+    core = log.meat(1)
+    doubt = probe_doubt(log, core, [core], RULES, 330.0)
+    assert (doubt is not None and doubt.kind == "leap") is asked
+
+
+def test_a_leap_is_told_and_answered() -> None:
+    log = leaping()
+    told = verdict(log, meat="beef", surface="sealed bag", pieces="one")
+    (doubt,) = told.doubts
+    assert shown(doubt.text, "C") == (
+        "core leaps from 45.0 °C to 90.5 °C at 4:06, and no core that stood calm warms so: was "
+        "it in the meat before and after, and in one place? If not, its record is not that of "
+        "the meat."
+    )
+    assert (told.state, told.exit_code) == ("cannot tell", 2)
+    assert doubt.command == "--probe 'core=in the air' (or not used, or in the meat)"
+    said = verdict(log, meat="beef", surface="sealed bag", probes={"core": "in the meat"})
+    assert said.doubts == ()
+    # In an unknown time it may have warmed for hours: that is told as what it is.
+    restarted = replace(log, unknown_spans=((14400.0, 14460.0),))
+    assert probe_doubt(restarted, log.meat(1), [], RULES, 330.0) is None
+
+
+MINUTES = np.arange(0.0, 5.0 * 3600.0 + 1.0, 60.0)
+WARMING = np.round(8.0 + 0.2 * MINUTES / 60.0, 1)
+
+
+def beside(core_c: NDArray[np.float64], air_c: NDArray[np.float64] | None = None) -> ProbeLog:
+    """A core of five hours beside another that is whole, and the air."""
+    steady = np.full(MINUTES.size, 110.0) if air_c is None else air_c
+    channels = (
+        Channel("pit", "air", steady), Channel("core", "meat", core_c),
+        Channel("other", "meat", WARMING),
+    )  # fmt: skip
+    return ProbeLog(MINUTES, None, channels)
+
+
+def asked_of(log: ProbeLog) -> tuple[str, str] | None:
+    doubt = probe_doubt(log, log.meat(1), log.meats, RULES, 330.0)
+    return None if doubt is None else (doubt.kind, shown(doubt.text, "F"))
+
+
+def only(rows: NDArray[np.bool_]) -> NDArray[np.float64]:
+    return np.where(rows, WARMING, np.nan)
+
+
+@pytest.mark.parametrize(
+    ("core_c", "told"),
+    [
+        (WARMING, None),
+        (
+            only(MINUTES < 0.0),
+            ("never plugged in", "core: no reading at all (unplugged?): was it in the meat?"),
+        ),
+        (
+            np.full(MINUTES.size, 60.0),
+            ("frozen", "core: every reading is 140.0 °F: the probe may be stuck. Was it in the "
+             "meat?"),
+        ),
+        # A whole minute later than the longest step; and from 10 °C or colder its own.
+        (
+            only(MINUTES >= 6000.0),
+            ("late", "core begins at 1:40, with 82.4 °F, later than the log: was it in the "
+             "meat, and is what came before not missing?"),
+        ),
+        (only(MINUTES >= 360.0), None),
+        # 9.9 °C within its first five minutes is cold, whatever follows.
+        (only(MINUTES >= 720.0), ("late", "core begins at 0:12, with 50.7 °F, later than the "
+         "log: was it in the meat, and is what came before not missing?")),
+        # A quarter of an hour of silence before the end of another, and longer.
+        (
+            only(MINUTES <= 17040.0),
+            ("silent early", "core falls silent at 4:44 with 148.6 °F, 16 min before another "
+             "probe: was its piece done and taken off then?"),
+        ),
+        (only(MINUTES <= 17100.0), None),
+        # From 30 °C on the same number for three hours and more.
+        (
+            np.where(MINUTES >= 6600.0, 30.0, WARMING),
+            ("frozen", "core reads the same number from 1:50 to 5:00, longer than meat stands "
+             "so still, and the probe may have stopped: is its record that of the meat?"),
+        ),
+    ],
+)  # fmt: skip
+def test_what_is_asked_of_a_probe(core_c, told) -> None:
+    """One that warms by 0.2 K each minute from 8 °C, and what may be wrong with it."""
+    assert asked_of(beside(core_c)) == told
+
+
+def test_a_probe_that_goes_with_the_air_is_named_with_it() -> None:
+    air = 100.0 + 12.0 * np.sin(MINUTES / 1500.0)
+    assert asked_of(beside(np.round(air - 0.5, 1), air)) == (
+        "in the air", "core goes with pit, as if it lay in the air: was it in the meat?"
+    )  # fmt: skip
+    # The words to answer with, in code and on the command line.
+    doubt = probe_doubt(beside(air, air), beside(air, air).meat(1), [], RULES, 330.0)
+    assert doubt is not None
+    assert doubt.code == "probes={'core': 'in the air'} (or 'not used', or 'in the meat')"
+    assert doubt.command == "--probe 'core=in the air' (or not used, or in the meat)"
+    assert doubt.answers == ("in the meat", "in the air", "not used")
+
+
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [("meat", "in the meat"), (" In the Meat ", "in the meat"), ("air", "in the air"),
+     ("in the air", "in the air"), ("spare", "not used"), ("unused", "not used"),
+     ("not used", "not used"), ("somewhere", "somewhere")],
+)  # fmt: skip
+def test_an_answer_is_understood_in_other_words(word: str, meant: str) -> None:
+    assert spoken(word) == meant
+
+
+def test_which_probes_are_in_one_piece_is_asked_with_all_names() -> None:
+    asked = about_pieces(["T1", "T2", "T3"])
+    assert shown(asked.text, "C") == "Are T1, T2 and T3 in one piece, or each in its own?"
+    assert asked.command == "--pieces one (or each, or 'piece 1=T1; piece 2=T2; piece 3=T3')"
+    assert (
+        asked.code == "pieces='one' (or 'each', or {'brisket': ('T1', 'T2'), 'pork': ('T3',)})"
+    )
+    assert (asked.kind, asked.answers, asked.blocks) == ("pieces", ("one", "each"), False)

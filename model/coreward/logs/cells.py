@@ -283,13 +283,22 @@ def check_unit_jumps(
 
 
 def _unit_jumps(values: Floats, limits: tables.ParameterSet) -> NDArray[np.int8]:
-    """Mark each step that follows the relation of the scales: +1 to °F, -1 to °C."""
+    """Mark each step that follows the relation of the scales: +1 to °F, -1 to °C.
+
+    Meanwhile the meat went on as in the step before, or less.
+    """
     before, after = values[:-1], values[1:]
     tolerance, least = limits["unit_jump_tolerance"], limits["unit_jump_smallest"]
     known = np.isfinite(before) & np.isfinite(after)
     large = known & (np.abs(np.where(known, after - before, 0.0)) >= least)
-    up = large & (np.abs(np.where(known, after - (before * 1.8 + 32.0), np.inf)) <= tolerance)
-    down = large & (np.abs(np.where(known, after - (before - 32.0) / 1.8, np.inf)) <= tolerance)
+    moved = np.diff(values, prepend=values[:1])[:-1]
+    calm = np.abs(np.nan_to_num(moved)) <= limits["unit_jump_calm"]
+    further = before + np.where(calm, np.nan_to_num(moved), 0.0)
+    low, high = np.fmin(before, further), np.fmax(before, further)
+    up = large & (low * 1.8 + 32.0 - tolerance <= after)
+    up &= after <= high * 1.8 + 32.0 + tolerance
+    down = large & ((low - 32.0) / 1.8 - tolerance <= after)
+    down &= after <= (high - 32.0) / 1.8 + tolerance
     return up.astype(np.int8) - down.astype(np.int8)
 
 
@@ -304,7 +313,9 @@ def _calm_around(values: Floats, i: int, role: Role, limits: tables.ParameterSet
     if i > 0 and not abs(values[i] - values[i - 1]) <= calm:
         return False
     following = values[i + 1 : i + 2 + rows]
-    steps = np.abs(np.diff(following))
+    # As calm as before, in degrees of the unit that it is now in.
+    degree = 1.8 if values[i + 1] > values[i] else 1.0
+    steps = np.abs(np.diff(following)) / (degree if role == "meat" else 1.0)
     if role == "meat":
         if following.size == 1:
             return True

@@ -201,12 +201,13 @@ def follow_local_clock(
     if whole_minutes:
         interval = max(interval, 60.0)
     try:
+        hidden = _hidden_hours(seconds, steps, interval, start, zone, limits)
         clock = _LocalClock(zone, _later(start, seconds[0]), limits)
         result = seconds.copy()
-        for i in places.tolist():
+        for i in sorted({*places.tolist(), *hidden}):
             before, after = _later(start, seconds[i]), _later(start, seconds[i + 1])
             change = clock.change(before, after, seconds[i], steps[i], interval)
-            if not clock.is_certain:
+            if not clock.is_certain or (zone is None and change is None and i in hidden):
                 reading.unknown.append((int(numbers[i]), int(numbers[i + 1])))
             if change is None:
                 continue
@@ -237,6 +238,31 @@ def follow_local_clock(
             "forward there, state start_date= and zone=; as it stands it counts as a gap."
         )
     return result
+
+
+def _hidden_hours(
+    seconds: Floats,
+    steps: Floats,
+    interval: float,
+    start: dt.datetime | None,
+    zone: ZoneInfo | None,
+    limits: tables.ParameterSet,
+) -> set[int]:
+    """Return the pauses behind which the clock may have been set back an hour unseen.
+
+    A row is missing there; what the clock shows of the pause may be an hour too short.
+    """
+    late = np.flatnonzero(steps > 1.5 * interval)
+    if start is None or late.size > _MOST_STEPS:
+        return set()
+    zones = _known_zones(limits) if zone is None else (zone,)
+    found = set()
+    for i in late.tolist():
+        before, after = _later(start, seconds[i]), _later(start, seconds[i + 1])
+        for one in zones:
+            if min(_offsets(one, after), default=0.0) < max(_offsets(one, before), default=0.0):
+                found.add(i)
+    return found
 
 
 def _later(start: dt.datetime | None, seconds: float) -> dt.datetime | None:

@@ -208,8 +208,9 @@ class BandLimit:
 
     Attributes
     ----------
-    standard, kind : str
-        Which rule; "come-up", "cooling", "hot holding" or "reheating".
+    standard, title, kind : str
+        Which rule, for code and by the name its readers know; "come-up", "cooling", "hot
+        holding" or "reheating".
     from_c, to_c : float
         The band in the order in which it is passed. [°C]
     limit_s : float
@@ -225,6 +226,7 @@ class BandLimit:
     """
 
     standard: str
+    title: str
     kind: str
     from_c: float
     to_c: float
@@ -469,6 +471,7 @@ def parse_limits(text: str) -> tuple[BandLimit, ...]:
         found.append(
             BandLimit(
                 standard=row["standard"],
+                title=row["title"],
                 kind=row["kind"],
                 from_c=_celsius(row["from"], row["temperature_unit"], place),
                 to_c=_celsius(row["to"], row["temperature_unit"], place),

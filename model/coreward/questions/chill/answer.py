@@ -403,7 +403,8 @@ def _sentence(c: Chilling, slice_m: float, error_k: float, spread: tuple[float, 
     }[c.state]
     parts = [
         say(
-            f"{{0}}, {c.place}: {words} the {c.rule} limits in the model's outlook: {{1}}.",
+            f"{{0}}, {c.place}: {words} the cooling limits ({c.legs[0].limit.title}) in the "
+            "model's outlook: {1}.",
             _how(c, slice_m),
             together([_leg_words(leg) for leg in c.legs], "; "),
         )
@@ -494,17 +495,18 @@ def chilling_plan(
             if not all_ways:
                 break
     first = answers[0]
+    limits = f"the cooling limits ({first.legs[0].limit.title})"
     if fix is first:
         text = first.sentence
     elif fix is not None:
         text = say(
-            f"{first.cut.capitalize()} in the {first.place} it does not surely keep the {rule} "
-            f"limits. What does: {fix.cut}, {fix.place}. {{0}}",
+            f"{first.cut.capitalize()} in the {first.place} it does not surely keep {limits}. "
+            f"What does: {fix.cut}, {fix.place}. {{0}}",
             fix.sentence,
         )
     else:
         text = say(
-            f"None of the {len(answers)} ways tried surely keeps the {rule} limits: cut it "
-            f"smaller, or serve it now. {CAUTION}"
+            f"None of the {len(answers)} ways tried surely keeps {limits}: cut it smaller, or "
+            f"serve it now. {CAUTION}"
         )
     return ChillingPlan(tuple(answers), fix, text)

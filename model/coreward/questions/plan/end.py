@@ -42,6 +42,7 @@ Floats = NDArray[np.float64]
 
 # So long as nobody minds to wait for it at the pit.
 _SOON_S = 120.0
+UNSURE = "the hold tables cannot tell"
 
 
 @dataclass(frozen=True)
@@ -115,8 +116,7 @@ def judged_end(
     worst = min(found, key=lambda one: order.index(one.state))
     if worst.state == CANNOT_TELL:
         unsure = say("{0}, {1}: {2}", Opening(item.name), pulled, worst.headline)
-        doubt = "the hold tables cannot tell"
-        return End(worst.state, worst.headline, doubt=doubt, unsure=unsure)
+        return End(worst.state, worst.headline, doubt=UNSURE, unsure=unsure)
     if worst.state != NOT_MET:
         return End(worst.state, worst.headline)
     remedies: list[Text] = []

@@ -29,7 +29,7 @@ from coreward.questions.plan.cooks import (
     pit_prior,
     species,
 )
-from coreward.questions.plan.end import judged_end
+from coreward.questions.plan.end import UNSURE, judged_end
 from coreward.questions.plan.inputs import PitPlan, PlannedPiece
 from coreward.questions.plan.pareto import Front, nondominated, search_front, spread_weights
 from coreward.questions.plan.words import pull_words
@@ -407,6 +407,14 @@ def _sentence(rows: Sequence[WayOutcome]) -> Text:
     for doubt in dict.fromkeys(row.doubt for row in rows if row.warning):
         names = together([r.way.words or r.way.name for r in rows if r.doubt == doubt], "; ")
         warnings.append(say("Of these ways, {0}: {1}.", doubt, names))
+    unsure = [row.way.words or row.way.name for row in rows if row.doubt == UNSURE]
+    if unsure:
+        said = (
+            "Nothing shows how moist the surface stays or how hot the oven is, as hold tables "
+            "ask: whether it is enough cannot be told of {0}."
+        )
+        every = len(unsure) == len(rows)
+        warnings.append(say(said, "any way" if every else together(unsure, "; ")))
     there = [row for row in rows if math.isfinite(row.ready_band_s[1])]
     never = [row.way.words or row.way.name for row in rows if row not in there]
     if not there:
@@ -449,7 +457,7 @@ def ways_rows(
     return [
         [
             row.way.said(units)
-            + (f" ({row.doubt})" if row.doubt else "")
+            + (f" ({row.doubt})" if row.doubt not in ("", UNSURE) else "")
             + (" *" if row.pareto else ""),
             ", ".join(hours(v) for v in row.ready_band_s),
             hours(_width(row.ready_band_s)),

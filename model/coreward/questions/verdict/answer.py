@@ -84,8 +84,9 @@ class LimitVerdict:
 
     Attributes
     ----------
-    name, kind, state, counts
-        Which limit; "come-up", "cooling", "reheating" or "hot holding"; as above.
+    name, title, kind, state, counts
+        Which limit, for code and by the name its readers know; "come-up", "cooling",
+        "reheating" or "hot holding"; as above.
     from_c, to_c : float
         Band. [°C]
     start_s, end_s : float or None
@@ -106,6 +107,7 @@ class LimitVerdict:
     """
 
     name: str
+    title: str
     kind: str
     state: State
     counts: bool
@@ -187,7 +189,7 @@ class Doubt:
     ----------
     kind : str
         "pieces", "new piece", or what is wrong with a probe: "late", "silent early",
-        "frozen", "in the air", "never plugged in", "left out".
+        "leap", "frozen", "in the air", "never plugged in", "left out".
     channel : str or None
         The probe that is meant.
     text : str or Say

@@ -18,25 +18,12 @@ AUTHORITIES: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 """Whom a person answers to, by the names that they know, and the sources of its tables."""
 
-# What the limits of the table are called by those who keep them.
-_LIMITS = {
-    "us come-up": "warming up, United States cooking guideline of 2021",
-    "food code cooling": "cooling, Food Code",
-    "fsis cooling 1999 rapid": "cooling, USDA FSIS 1999, rapid",
-    "fsis cooling 1999 second": "cooling, USDA FSIS 1999, second option",
-    "fsis cooling 1999 cured": "cooling, USDA FSIS 1999, cured with nitrite",
-    "uk cooling good practice": "cooling, United Kingdom, good practice",
-    "uk cooling maximum": "cooling, United Kingdom, at most",
-    "canada cooling": "cooling, Canada",
-    "food code hot holding": "kept hot, Food Code",
-    "food code hot holding roast": "kept hot, Food Code, roasts",
-    "food code reheating": "reheating, Food Code",
-}
+_SPOKEN = {"come-up": "warming up", "hot holding": "kept hot"}
 
 
 def limit_name(limit: LimitVerdict) -> str:
     """Return what a limit is called by those who keep it."""
-    return _LIMITS.get(limit.name, f"{limit.kind}, {limit.name}")
+    return f"{_SPOKEN.get(limit.kind, limit.kind)} ({limit.title})"
 
 
 def standards_of(authority: str, meats: Sequence[str], states: Sequence[str]) -> list[str]:

@@ -87,10 +87,9 @@ def _guideline_moisture(case: Case, row_c: float, until_s: float) -> Application
     )
     remedy = (
         "give a humidity record with 90 % for at least {0} of the cooking (a water pan or "
-        "steam before the surface dries), or wrap it in a sealed moisture-proof bag and say so "
-        "(--surface 'sealed bag', in code surface='sealed bag'), or for a piece of {1} or more "
-        "hold the oven at {2} or hotter and say how hot it was and what the piece weighs "
-        "(--oven and --mass, in code oven_c and mass_kg)"
+        "steam before the surface dries), or cook it in a sealed moisture-proof bag and say "
+        "that it kept the surface moist, or for a piece of {1} or more hold the oven at {2} or "
+        "hotter and say how hot it was at its coldest and what the piece weighs"
     )
     if not high_end:
         remedy += "; below an end point of {3} steam or a sealed oven alone does not do"
@@ -106,9 +105,8 @@ def _food_code_oven(case: Case, until_s: float) -> Application:
         return True, say(any_oven, Published(rules["large_piece_oven"], at_most=True)), ""
     remedy = (
         "say how hot the oven was at its coldest, whether it was still or convection, and "
-        "what the piece weighs (--oven, --oven-kind and --mass, in code oven_c, oven and "
-        "mass_kg), or cook in a moisture-proof bag or above 90 % relative humidity for an "
-        "hour"
+        "what the piece weighs, or cook in a moisture-proof bag or above 90 % relative "
+        "humidity for an hour"
     )
     oven_c = lowest_oven(case, until_s)
     if oven_c is None or case.mass_kg is None or (case.oven is None and not _large(case)):

@@ -479,7 +479,9 @@ def explanation(answer: Verdict, units: UnitChoice) -> str:
     ]
     for limit in answer.limits:
         if limit.counts and limit.state != MET:
-            parts.append(f"{limit.kind.capitalize()}: {shown(limit.text, units)}")
+            parts.append(
+                f"{Opening(limit_name(limit)).shown(units)}: {shown(limit.text, units)}"
+            )
     return " ".join(parts) or "Nothing more is asked under these assumptions."
 
 

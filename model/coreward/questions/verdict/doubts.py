@@ -102,6 +102,19 @@ def probe_doubt(
             At(end),
         )
         return about_probe(channel, "frozen", text)
+    leapt = _leap(time, values, rules, getattr(log, "unknown_spans", ()))
+    if leapt is not None:
+        before, after = leapt
+        text = say(
+            "{0} leaps from {1} to {2} at {3}, and no core that stood calm warms so: was it "
+            "in the meat before and after, and in one place? If not, its record is not that "
+            "of the meat.",
+            name,
+            Reading(float(values[before])),
+            Reading(float(values[after])),
+            At(float(time[after])),
+        )
+        return about_probe(channel, "leap", text)
     first = float(time[0])
     settled = values[time <= first + _SETTLES_S]
     if first > all_time[0] + longest_gap_s and np.min(settled) > rules["cold_start"]:
@@ -126,6 +139,40 @@ def probe_doubt(
             Lasting(max(ends) - last),
         )
         return about_probe(channel, "silent early", text)
+    return None
+
+
+def _leap(
+    time: Floats,
+    values: Floats,
+    rules: tables.ParameterSet,
+    spans: Sequence[tuple[float, float]],
+) -> tuple[int, int] | None:
+    """Return the rows between which a calm reading leaps up, to go on slowly, or None.
+
+    Conduction does not let a core do so: a thin piece in a bath warms as fast, but comes to
+    rest as slowly as it warmed. From a hot core on, a leap decides nothing.
+    """
+    within = rules["leap_within"]
+
+    row = np.arange(time.size)
+    until = np.searchsorted(time, time + within, side="right") - 1
+    until = np.minimum(np.maximum(until, row + 1), row[-1])  # rows may lie far apart
+    rise = values[until] - values
+    more = np.maximum(time[until] - time - within, 0.0) * _PLAUSIBLE_K_PER_S
+    leaps = (rise >= rules["leap"] + more) & (values < rules["leap_from"])
+    for at in sorted(np.flatnonzero(leaps).tolist(), key=lambda k: -rise[k]):
+        end = int(until[at])
+        last = int(until[end])
+        first = min(int(np.searchsorted(time, time[at] - within)), max(at - 1, 0))
+        # In an unknown time it may have warmed for hours.
+        unknown = any(start < time[end] and stop > time[at] for start, stop in spans)
+        if unknown or first == at or time[last] - time[end] < 0.5 * within:
+            continue
+        calm = float(np.ptp(values[first : at + 1])) <= rules["leap_calm"]
+        later = float(np.max(values[end : last + 1]) - values[end])
+        if calm and later <= rules["leap_share"] * float(rise[at]):
+            return at, end
     return None
 
 

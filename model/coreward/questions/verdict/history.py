@@ -179,8 +179,8 @@ def _believed(
         faults.append(
             say(
                 "{0}: {1} of {2} readings lie above {3}, which wet meat cannot reach. If they "
-                "are °F, read the log again as such (--units F, in code units='F'); if not, "
-                "the probe is broken, unplugged or in the air: leave it out.",
+                "are °F, read the log again as such; if not, the probe is broken, unplugged or "
+                "in the air: leave it out.",
                 name,
                 count,
                 int(temperature.size),

@@ -20,6 +20,7 @@ from coreward.questions.verdict.answer import (
     StandardVerdict,
     State,
 )
+from coreward.questions.verdict.authorities import limit_name
 from coreward.questions.verdict.case import Case
 from coreward.questions.verdict.kill import hidden_fall
 from coreward.questions.verdict.record import Read
@@ -61,7 +62,7 @@ def piece_headline(
             under,
         )
     deciding: list[tuple[Text, State]] = [(i.title, i.state) for i in standards if i.counts]
-    deciding += [(f"{item.kind} ({item.name})", item.state) for item in limits if item.counts]
+    deciding += [(limit_name(item), item.state) for item in limits if item.counts]
     fitting = together(
         dict.fromkeys(title for title, found in deciding if found == state), "; "
     )
@@ -159,15 +160,14 @@ def cautions(
     if case.record.kind != "cook":
         found.append(
             "The probe may not sit at the coldest point: check a second place, or say how much "
-            "colder that point may be (in code placement_error_c), or how thick and of what "
-            "shape the piece is and how deep the probe sat (--thickness, --shape and "
-            "--probe-depth, in code probe_offset_m and shape)."
+            "colder that point may be, or how thick and of what shape the piece is and how "
+            "deep the probe sat."
         )
     cooling = [item for item in worst.limits if item.kind == "cooling"]
     if not asked_cooling and any(item.state == CANNOT_TELL for item in cooling):
         found.append(
-            "The cooling is not judged: the record ends before it is over. Chill in time, and "
-            "log it (--cooling, in code cooling=True)."
+            "The cooling is not judged: the record ends before it is over. Chill in time, "
+            "log it, and ask for the cooling to be judged."
         )
     for view in integrals:
         if view.name in kinetics_names():

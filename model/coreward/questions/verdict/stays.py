@@ -136,6 +136,7 @@ def limit_verdict(
     """Return what a limit says, with the limit's own numbers."""
     return LimitVerdict(
         name=limit.standard,
+        title=limit.title,
         kind=limit.kind,
         state=state,
         counts=counts,
@@ -218,7 +219,7 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
     if first + case.probe_error_c > case.rules["warmest_start"] + ROUNDING_C:
         more = begins + (
             "the come-up before it is not known. (If the numbers are °F, read the log again "
-            "as such: --units F, in code units='F'.)"
+            "as such.)"
         )
         return answer(CANNOT_TELL, more, "log from the fridge on")
     if not math.isfinite(lethal):
@@ -387,13 +388,18 @@ class _Stay:
     point: str
     start_s: float
     end_s: float
-    after: str = "after lethality"
+    after: str = ""  # where it is not what all of them come after
 
 
 def _worst_stay(
-    case: Case, holds: Holds, limit: BandLimit, points: Sequence[_Point], resets: list[float]
+    case: Case,
+    holds: Holds,
+    limit: BandLimit,
+    points: Sequence[_Point],
+    resets: list[float],
+    maybe_s: float,
 ) -> _Stay | None:
-    worst = _before_it_is_sure(case, holds, limit, points, resets[0])
+    worst = _before_it_is_sure(case, limit, points, maybe_s, resets[0])
     usual_top = max(item.from_c for item in rules_of("cooling", False))
     for point in points:
         band = _band(point.steps, limit.to_c, limit.from_c, case.error_c)
@@ -434,27 +440,30 @@ def _worst_stay(
 _MAYBE = "between when lethality may have been reached and when it surely was,"
 
 
-def _before_it_is_sure(
-    case: Case, holds: Holds, limit: BandLimit, points: Sequence[_Point], sure_s: float
-) -> _Stay | None:
-    """Return the worst stay from when lethality may have been reached until it surely was.
-
-    A probe that reads low lets it be reached earlier than is credited. What passes until
-    then between the top of the come-up and that of the stays would count as neither.
-    Nothing of it is surely a stay.
-    """
+def _maybe_lethal_s(case: Case, holds: Holds) -> float:
+    """Return when lethality may have been reached: where the probe reads low. [s]."""
     warmer = replace(
         case, probe_error_c=-case.probe_error_c, placement_error_c=0.0, growth_log=0.0
     )
-    maybe = lethal_s(warmer, holds)
+    return lethal_s(warmer, holds)
+
+
+def _before_it_is_sure(
+    case: Case, limit: BandLimit, points: Sequence[_Point], maybe_s: float, sure_s: float
+) -> _Stay | None:
+    """Return the worst stay from when lethality may have been reached until it surely was.
+
+    What passes until then between the top of the come-up and that of the stays would
+    count as neither. Nothing of it is surely a stay.
+    """
     worst: _Stay | None = None
-    if not maybe < sure_s:
+    if not maybe_s < sure_s:
         return worst
     for point in points:
         band = _band(point.steps, limit.to_c, limit.from_c, case.error_c)
-        found = band.between(maybe, sure_s)
+        found = band.between(maybe_s, sure_s)
         if found.longest_s > 0.0:
-            stay = _Stay(replace(found, surely_s=0.0), point.name, maybe, sure_s, _MAYBE)
+            stay = _Stay(replace(found, surely_s=0.0), point.name, maybe_s, sure_s, _MAYBE)
             if worst is None or _badness(stay) > _badness(worst):
                 worst = stay
     return worst
@@ -488,22 +497,26 @@ def judge_stays(
             limit_verdict(limit, CANNOT_TELL, asked, (None, None), text, "repair the record")
             for limit in limits
         )
+    after = "after lethality"
     if math.isfinite(lethal):
         resets = _resets(case, holds, lethal, points)
     else:
         # Never lethal: shown from the hottest reading on; the come-up runs to the end.
+        after = "after the hottest reading"
         hottest = points[0]
         values = hottest.temperature_c[np.isfinite(hottest.temperature_c)]
         resets = [float(hottest.steps.time_s[int(np.argmax(values))])]
     growth = _growth_after(case, points[0], resets[0])
+    maybe = _maybe_lethal_s(case, holds)
     return tuple(
         _judge_band(
             case,
             limit,
             points,
             resets,
-            _worst_stay(case, holds, limit, points, resets),
+            _worst_stay(case, holds, limit, points, resets, maybe),
             growth,
+            after,
             asked=asked,
         )
         for limit in limits
@@ -526,6 +539,7 @@ def _judge_band(
     resets: list[float],
     worst: _Stay | None,
     growth: Text,
+    after: str,
     *,
     asked: bool,
 ) -> LimitVerdict:
@@ -541,7 +555,7 @@ def _judge_band(
     found = worst.time
     ended = _reached_low(case, points, resets, limit)
     text = say(
-        f"{{0}} between {{1}} and {{2}} {worst.after} at {{3}}, limit {{4}}. {{5}}",
+        f"{{0}} between {{1}} and {{2}} {worst.after or after} at {{3}}, limit {{4}}. {{5}}",
         Needed(found.longest_s),
         from_c,
         to_c,

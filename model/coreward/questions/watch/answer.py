@@ -399,7 +399,7 @@ def _held(meat: Channel, wanted: Watched) -> Iterator[_Found]:
                 "The hold no longer meets {0} ({1}): {2}, with the error of a probe taken "
                 "off. Serve it, or chill it now.",
                 Published(rule.from_c),
-                rule.standard,
+                rule.title,
                 _shows(meat),
             ),
             alarm=True,
@@ -410,7 +410,7 @@ def _held(meat: Channel, wanted: Watched) -> Iterator[_Found]:
             say(
                 "The hold is near {0} ({1}): {2}. Make it hotter, or serve it.",
                 Published(rule.from_c),
-                rule.standard,
+                rule.title,
                 _shows(meat),
             ),
         )
@@ -449,7 +449,7 @@ def _chilled(
                     "The chill does not meet {0} by {1} ({2}): {3}.",
                     Published(rule.to_c, at_most=True),
                     At(end, start),
-                    rule.standard,
+                    rule.title,
                     _shows(meat),
                 ),
                 once=True,
@@ -462,7 +462,7 @@ def _chilled(
                     "It must be at {0} by {1} ({2}), {3} from now: {4}.",
                     Published(rule.to_c, at_most=True),
                     At(end, start),
-                    rule.standard,
+                    rule.title,
                     Held(end - now),
                     _shows(meat),
                 ),
