@@ -753,13 +753,15 @@ def _add_drift(by, drift, g, t, m, f_e, f_w, f_s, led):  # type: ignore[no-untyp
 
 
 @compiled
-def _combine(by, u, u_k, s, s_k, v_t, guess, out_e, out_w, out_s):  # type: ignore[no-untyped-def]
-    """Start of the step plus the stages, each `by` so much."""
+def _combine(  # type: ignore[no-untyped-def]
+    stages, by, u, u_k, s, s_k, v_t, guess, out_e, out_w, out_s
+):
+    """Start of the step plus the stages so far, each `by` so much."""
     out_e[:] = u[0]
     out_w[:] = u[1]
     out_s[:] = s
     guess[:] = 0.0
-    for j in range(_STAGES):
+    for j in range(stages):
         a = by[j]
         if a != 0.0:
             for p in range(out_e.shape[0]):
@@ -893,7 +895,7 @@ def _integrate(  # type: ignore[no-untyped-def]
                     f_e[:], f_w[:], f_s[:], led[:], f_v = g_e, g_w, g_s, g_led, g_v
                 else:
                     by = coef_a[stage]
-                    _combine(by, u, u_k, s, v_s, v_t, guess, e_y, q_y, s_y)
+                    _combine(stage, by, u, u_k, s, v_s, v_t, guess, e_y, q_y, s_y)
                     vapour_y = vapour
                     for j in range(stage):
                         vapour_y += by[j] * v_v[j]
@@ -946,7 +948,7 @@ def _integrate(  # type: ignore[no-untyped-def]
             error = max(math.sqrt(error), worst)
             ok = math.isfinite(error) and error <= 1.0
             if ok:
-                _combine(coef_m, u, u_k, s, v_s, v_t, guess, e_y, q_y, s_y)
+                _combine(_STAGES, coef_m, u, u_k, s, v_s, v_t, guess, e_y, q_y, s_y)
                 guess += t
                 _invert(e_y, q_y, s_y, t_max, g, m, guess, t_y, w_y)
                 least = -0.1 * 0.05 * tolerance * m.film_scale
