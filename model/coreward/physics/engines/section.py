@@ -11,12 +11,12 @@ directions (Peaceman and Rachford's idea; van der Houwen and Sommeijer 2001 for 
 from memory):
 
 .. math::
-   (M / \gamma h - J_x)\, M^{-1} \gamma h\, (M / \gamma h - J_y)\, v = r
+   (D - J_x)\, D^{-1}\, (D - J_y)\, v = r, \qquad D = M / \gamma h - J_{own}
 
-and a stage costs two sweeps of block-tridiagonal lines. What crosses a face belongs to the
-direction of its normal: surface, film and the chamber's air are solved with the conduction
-that feeds them. The conserved quantities of a stage gain just what the two sweeps took in
-through the surface, so the ledger closes to rounding error here too.
+and a stage costs two sweeps of block-tridiagonal lines. What is local and stiff (surface,
+film, boiling) is in `D` and so in both directions: in one of them only, the residual of a
+node that begins to boil was spread over its neighbours, and steps fell to 0.1 s at each. The
+flow along the lines sums to zero, so the ledger closes to rounding error here too.
 """
 
 from __future__ import annotations
@@ -92,10 +92,10 @@ class Grid(NamedTuple):
     face : ndarray, shape (2, nodes)
         Area over distance to the next node along each axis; 0 at the end of a line.
     volume : ndarray, shape (nodes,)
-    depth, along : ndarray, shape (nodes,)
-        Lesser extent of a volume [m], and the axis that it lies along.
-    node, axis, side : ndarray, shape (films,)
-        Of each film its node, the axis of its normal, and the face of the piece.
+    depth : ndarray, shape (nodes,)
+        Lesser extent of a volume. [m]
+    node, side : ndarray, shape (films,)
+        Of each film its node, and the face of the piece.
     area, deep, share : ndarray, shape (films,)
         Of each film its area, the extent of its volume along the normal [m], and its part
         of all the film area of that node.
@@ -109,9 +109,7 @@ class Grid(NamedTuple):
     face: Floats
     volume: Floats
     depth: Floats
-    along: Whole
     node: Whole
-    axis: Whole
     side: Whole
     area: Floats
     deep: Floats
@@ -214,9 +212,7 @@ def _grid(one: Mesh, two: Mesh, both: bool) -> Grid:
         face=face.reshape(2, -1),
         volume=volume.ravel(),
         depth=extents.min(axis=0).ravel(),
-        along=extents.argmin(axis=0).ravel(),
         node=node,
-        axis=axis,
         side=side,
         area=area,
         deep=extents.reshape(2, -1)[axis, node],
@@ -410,12 +406,14 @@ def _rates(  # type: ignore[no-untyped-def]
 
 @compiled
 def _matrix(  # type: ignore[no-untyped-def]
-    h, t, w, s, vapour, t_max, env, around, c, g, m, r, of, mass, lo, di, up, edge, boil, room
-):
-    """(M / (gamma h) - J) of each direction, for increments of temperature and water.
+    h, t, w, s, vapour, t_max, env, around, c, g, m, r, of, mass, own, lo, di, up, edge, boil,
+    room,
+):  # fmt: skip
+    """M / (gamma h) less what is local, `own`, and the same less the flow of each direction.
 
-    lo, di, up : (2, n, 4) blocks [eT, eW, wT, wW]; edge : (films, 16) what couples a film
-    and the chamber's air; room : the air's own slopes. Returns whether anything boils.
+    For increments of temperature and water: blocks [eT, eW, wT, wW], own : (n, 4); lo, di,
+    up : (2, n, 4). edge : (films, 16) what couples a film and the chamber's air; room : the
+    air's own slopes. Returns whether anything boils.
     """
     n = t.shape[0]
     inv = 1.0 / (_G * h)
@@ -426,16 +424,38 @@ def _matrix(  # type: ignore[no-untyped-def]
         for k in range(s.shape[0]):
             p = g.node[k]
             mass[p, 0] += g.area[k] * s[k] * water_heat_capacity(t[p], m)
-    flow = m.moist and (m.diffusivity > 0.0 or m.permeability > 0.0)
-    for a in range(2):
+    for p in range(n):
+        own[p, 0] = mass[p, 0] * inv
+        own[p, 1] = mass[p, 1] * inv
+        own[p, 2] = 0.0
+        own[p, 3] = g.volume[p] * inv
+    any_boiling = False
+    if m.moist:
         for p in range(n):
-            di[a, p, 0] = mass[p, 0] * inv
-            di[a, p, 1] = mass[p, 1] * inv
-            di[a, p, 2] = 0.0
-            di[a, p, 3] = g.volume[p] * inv
-            for e in range(4):
-                lo[a, p, e] = 0.0
-                up[a, p, e] = 0.0
+            boil[p, 2] = 0.0
+            if t[p] > c[0].boiling_c - BOILING_MARGIN:
+                b = boiling(t[p], w[p], c[0].pressure, c[0].boiling_c, m, g.depth[p])
+                if b[0] > 0.0:
+                    any_boiling = True
+                    hv = vapour_enthalpy(t[p], m)
+                    boil[p, 0] = g.volume[p] * b[1]
+                    boil[p, 1] = g.volume[p] * b[2]
+                    boil[p, 2] = hv
+                    own[p, 0] += hv * boil[p, 0]
+                    own[p, 1] += hv * boil[p, 1]
+                    own[p, 2] += boil[p, 0]
+                    own[p, 3] += boil[p, 1]
+    evaporated = _edges(inv, t, w, s, t_max, env, around, c, g, m, r, own, edge)
+    if r.closed:
+        pit = _chamber(vapour, evaporated, env, m, r)
+        room[0] = pit.rate_de
+        room[1] = pit.rate_dv
+        room[2] = pit.condensed_dv
+    flow = m.moist and (m.diffusivity > 0.0 or m.permeability > 0.0)
+    lo[:] = 0.0
+    up[:] = 0.0
+    for a in range(2):
+        di[a] = own
         step = g.step[a]
         for p in range(n - step):
             geo = g.face[a, p]
@@ -479,34 +499,12 @@ def _matrix(  # type: ignore[no-untyped-def]
                 di[a, q, 1] -= e_up * n_wr
                 di[a, q, 2] -= n_tr
                 di[a, q, 3] -= n_wr
-    any_boiling = False
-    if m.moist:
-        for p in range(n):
-            boil[p, 2] = 0.0
-            if t[p] > c[0].boiling_c - BOILING_MARGIN:
-                b = boiling(t[p], w[p], c[0].pressure, c[0].boiling_c, m, g.depth[p])
-                if b[0] > 0.0:
-                    any_boiling = True
-                    a, hv = g.along[p], vapour_enthalpy(t[p], m)
-                    boil[p, 0] = g.volume[p] * b[1]
-                    boil[p, 1] = g.volume[p] * b[2]
-                    boil[p, 2] = hv
-                    di[a, p, 0] += hv * boil[p, 0]
-                    di[a, p, 1] += hv * boil[p, 1]
-                    di[a, p, 2] += boil[p, 0]
-                    di[a, p, 3] += boil[p, 1]
-    evaporated = _edges(inv, t, w, s, t_max, env, around, c, g, m, r, di, edge, room)
-    if r.closed:
-        pit = _chamber(vapour, evaporated, env, m, r)
-        room[0] = pit.rate_de
-        room[1] = pit.rate_dv
-        room[2] = pit.condensed_dv
     return any_boiling
 
 
 @compiled
 def _edges(  # type: ignore[no-untyped-def]
-    inv, t, w, s, t_max, env, around, c, g, m, r, di, edge, room
+    inv, t, w, s, t_max, env, around, c, g, m, r, own, edge
 ):
     """Slopes at the surface, each film folded into the block of its node.
 
@@ -517,11 +515,11 @@ def _edges(  # type: ignore[no-untyped-def]
     evaporated = 0.0
     past = 1.0 - m.surface_share
     for k in range(s.shape[0]):
-        p, a, area = g.node[k], g.axis[k], g.area[k]
+        p, area = g.node[k], g.area[k]
         x = _exchange(k, t, w, s, t_max, env, around, c, g, m)
         edge[k, 0] = area * x.heat_slope
         edge[k, 9] = area * inv
-        di[a, p, 0] -= edge[k, 0]
+        own[p, 0] -= edge[k, 0]
         if not m.moist:
             continue
         hv, ew = vapour_enthalpy(t[p], m), water_enthalpy(t[p], m)
@@ -557,13 +555,13 @@ def _edges(  # type: ignore[no-untyped-def]
         edge[k, 11] = (1.0 - past) * ex_w - film_w - soak * x.rewetting_dw
         edge[k, 12] = area * ew * inv + hv * edge[k, 3] + ew * drip_s
         edge[k, 13] = solid_s - soak * x.rewetting_ds
-        di[a, p, 0] += hv * edge[k, 1] + ew * edge[k, 4]
-        di[a, p, 1] += hv * edge[k, 2] + ew * edge[k, 5]
-        di[a, p, 2] += ex_t + solid_t
-        di[a, p, 3] += ex_w + solid_w - soak * x.rewetting_dw
+        own[p, 0] += hv * edge[k, 1] + ew * edge[k, 4]
+        own[p, 1] += hv * edge[k, 2] + ew * edge[k, 5]
+        own[p, 2] += ex_t + solid_t
+        own[p, 3] += ex_w + solid_w - soak * x.rewetting_dw
         for e in range(2):
-            di[a, p, e] += edge[k, 12] * edge[k, 10 + e] / edge[k, 9]
-            di[a, p, 2 + e] += edge[k, 13] * edge[k, 10 + e] / edge[k, 9]
+            own[p, e] += edge[k, 12] * edge[k, 10 + e] / edge[k, 9]
+            own[p, 2 + e] += edge[k, 13] * edge[k, 10 + e] / edge[k, 9]
         if r.closed:
             per = area * pascal_per_kilogram(env[0], r)
             edge[k, 14] = per * x.film_evaporation_dp
@@ -596,13 +594,9 @@ def _factor(lo, di, up, step):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _sweep(lo, di, up, step, a, g, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
-    """Solve one direction in place; films of the other must be settled before."""
+def _sweep(lo, di, up, step, r_e, r_w):  # type: ignore[no-untyped-def]
+    """Solve the lines of one direction in place."""
     n = di.shape[0]
-    for k in range(r_s.shape[0]):
-        if g.axis[k] == a:
-            r_e[g.node[k]] -= edge[k, 12] * r_s[k] / edge[k, 9]
-            r_w[g.node[k]] -= edge[k, 13] * r_s[k] / edge[k, 9]
     for p in range(step, n):
         q = p - step
         r_e[p] -= lo[p, 0] * r_e[q] + lo[p, 1] * r_w[q]
@@ -615,106 +609,94 @@ def _sweep(lo, di, up, step, a, g, edge, r_e, r_w, r_s):  # type: ignore[no-unty
             v -= up[p, 2] * r_e[q] + up[p, 3] * r_w[q]
         r_e[p] = di[p, 0] * e + di[p, 1] * v
         r_w[p] = di[p, 2] * e + di[p, 3] * v
+
+
+@compiled
+def _lines(own, lo, di, up, g, edge, r_e, r_w, r_s):  # type: ignore[no-untyped-def]
+    """Solve in place by the two directions, with the films folded into their nodes."""
     for k in range(r_s.shape[0]):
-        if g.axis[k] == a:
-            p = g.node[k]
-            r_s[k] = (r_s[k] + edge[k, 10] * r_e[p] + edge[k, 11] * r_w[p]) / edge[k, 9]
+        r_e[g.node[k]] -= edge[k, 12] * r_s[k] / edge[k, 9]
+        r_w[g.node[k]] -= edge[k, 13] * r_s[k] / edge[k, 9]
+    _sweep(lo[0], di[0], up[0], g.step[0], r_e, r_w)
+    for p in range(r_e.shape[0]):
+        e = own[p, 0] * r_e[p] + own[p, 1] * r_w[p]
+        r_w[p] = own[p, 2] * r_e[p] + own[p, 3] * r_w[p]
+        r_e[p] = e
+    _sweep(lo[1], di[1], up[1], g.step[1], r_e, r_w)
+    for k in range(r_s.shape[0]):
+        p = g.node[k]
+        r_s[k] = (r_s[k] + edge[k, 10] * r_e[p] + edge[k, 11] * r_w[p]) / edge[k, 9]
 
 
 @compiled
-def _vapour_column(lo, di, up, g, edge, z_e, z_w, z_s):  # type: ignore[no-untyped-def]
-    """What a kilogram of vapour in the chamber's air does, in each direction."""
-    for a in range(2):
-        for p in range(z_e.shape[1]):
-            z_e[a, p] = z_w[a, p] = 0.0
-        for k in range(z_s.shape[1]):
-            z_s[a, k] = 0.0
-            if g.axis[k] == a:
-                p = g.node[k]
-                z_e[a, p] -= edge[k, 7] * (edge[k, 14] + edge[k, 15])
-                z_w[a, p] -= edge[k, 15]
-                z_s[a, k] = -edge[k, 14]
-        _sweep(lo[a], di[a], up[a], g.step[a], a, g, edge, z_e[a], z_w[a], z_s[a])
-
-
-@compiled
-def _taken(a, g, edge, d_t, d_w, d_s):  # type: ignore[no-untyped-def]
-    """Change of what evaporates through the faces of a direction. [kg/s]."""
+def _taken(g, edge, d_t, d_w, d_s):  # type: ignore[no-untyped-def]
+    """Change of what evaporates, the air left as it is. [kg/s]."""
     more = 0.0
     for k in range(d_s.shape[0]):
-        if g.axis[k] == a:
-            p = g.node[k]
-            more += edge[k, 1] * d_t[p] + edge[k, 2] * d_w[p] + edge[k, 3] * d_s[k]
+        p = g.node[k]
+        more += edge[k, 1] * d_t[p] + edge[k, 2] * d_w[p] + edge[k, 3] * d_s[k]
     return more
 
 
 @compiled
-def _stage(  # type: ignore[no-untyped-def]
-    inv, lo, di, up, g, edge, boil, any_boiling, room, closed, z, mass, r_e, r_w, r_s, r_v, led
-):
-    """Solve one stage in place by the two directions; the ledger takes the same terms.
-
-    Returns the increment of the vapour in a chamber's air.
-    """
+def _air_column(inv, own, lo, di, up, g, edge, room, z):  # type: ignore[no-untyped-def]
+    """What a kilogram of vapour in the chamber's air does; the air's own diagonal."""
     z_e, z_w, z_s = z
-    films = r_s.shape[0]
-    for a in range(2):
-        for k in range(films):
-            if g.axis[k] != a and a == 0:
-                r_e[g.node[k]] -= edge[k, 8] * r_s[k]
-        _sweep(lo[a], di[a], up[a], g.step[a], a, g, edge, r_e, r_w, r_s)
-        if closed:
-            own = 0.0
-            for k in range(films):
-                if g.axis[k] == a:
-                    own += edge[k, 14] + edge[k, 15]
-            alpha = 0.5 * room[1] + room[0] * own
-            back = room[0] * _taken(a, g, edge, z_e[a], z_w[a], z_s[a])
-            more = room[0] * _taken(a, g, edge, r_e, r_w, r_s)
-            r_v = (r_v + more) / (inv - alpha - back)
-            for p in range(r_e.shape[0]):
-                r_e[p] += z_e[a, p] * r_v
-                r_w[p] += z_w[a, p] * r_v
-            for k in range(films):
-                r_s[k] += z_s[a, k] * r_v
-        ev = 0.0
-        for k in range(films):
-            if g.axis[k] != a:
-                continue
-            p = g.node[k]
-            d_t, d_w, d_s = r_e[p], r_w[p], r_s[k]
-            led[0] += edge[k, 0] * d_t
-            one = edge[k, 1] * d_t + edge[k, 2] * d_w + edge[k, 3] * d_s
-            if closed:
-                one += (edge[k, 14] + edge[k, 15]) * r_v
-            ev += one
-            led[2] += edge[k, 7] * one
-            dr = edge[k, 4] * d_t + edge[k, 5] * d_w + edge[k, 6] * d_s
-            led[5] += dr
-            led[6] += edge[k, 8] * dr
-        led[1] += ev
-        boiled = 0.0
-        if any_boiling:
-            for p in range(r_e.shape[0]):
-                if boil[p, 2] > 0.0 and g.along[p] == a:
-                    b = boil[p, 0] * r_e[p] + boil[p, 1] * r_w[p]
-                    led[4] += boil[p, 2] * b
-                    boiled += b
-        led[3] += boiled
-        if closed:
-            gained = room[0] * ev + 0.5 * room[1] * r_v
-            condensed = 0.5 * room[2] * r_v
-            led[8] += ev + boiled - condensed - gained
-            led[9] += condensed
-        if a == 0:
-            for p in range(r_e.shape[0]):
-                r_e[p] = inv * (mass[p, 0] * r_e[p] + mass[p, 1] * r_w[p])
-                r_w[p] *= inv * g.volume[p]
-            for k in range(films):
-                if g.axis[k] == 1:
-                    r_e[g.node[k]] += edge[k, 8] * r_s[k]
-            if closed:
-                r_v *= inv
+    z_e[:] = 0.0
+    z_w[:] = 0.0
+    slope = 0.0
+    for k in range(z_s.shape[0]):
+        p = g.node[k]
+        slope += edge[k, 14] + edge[k, 15]
+        z_e[p] -= edge[k, 7] * (edge[k, 14] + edge[k, 15])
+        z_w[p] -= edge[k, 15]
+        z_s[k] = -edge[k, 14]
+    _lines(own, lo, di, up, g, edge, z_e, z_w, z_s)
+    back = _taken(g, edge, z_e, z_w, z_s)
+    return inv - room[1] - room[0] * (slope + back)
+
+
+@compiled
+def _stage(  # type: ignore[no-untyped-def]
+    own, lo, di, up, g, edge, boil, any_boiling, room, air, z, r_e, r_w, r_s, r_v, led
+):
+    """Solve one stage in place; the ledger takes the same terms.
+
+    `air` is the diagonal of the chamber's air, 0 where there is none. Returns the increment
+    of its vapour.
+    """
+    _lines(own, lo, di, up, g, edge, r_e, r_w, r_s)
+    if air != 0.0:
+        r_v = (r_v + room[0] * _taken(g, edge, r_e, r_w, r_s)) / air
+        r_e += z[0] * r_v
+        r_w += z[1] * r_v
+        r_s += z[2] * r_v
+    ev = 0.0
+    for k in range(r_s.shape[0]):
+        p = g.node[k]
+        d_t, d_w, d_s = r_e[p], r_w[p], r_s[k]
+        led[0] += edge[k, 0] * d_t
+        one = edge[k, 1] * d_t + edge[k, 2] * d_w + edge[k, 3] * d_s
+        if air != 0.0:
+            one += (edge[k, 14] + edge[k, 15]) * r_v
+        ev += one
+        led[2] += edge[k, 7] * one
+        dr = edge[k, 4] * d_t + edge[k, 5] * d_w + edge[k, 6] * d_s
+        led[5] += dr
+        led[6] += edge[k, 8] * dr
+    led[1] += ev
+    boiled = 0.0
+    if any_boiling:
+        for p in range(r_e.shape[0]):
+            if boil[p, 2] > 0.0:
+                b = boil[p, 0] * r_e[p] + boil[p, 1] * r_w[p]
+                led[4] += boil[p, 2] * b
+                boiled += b
+    led[3] += boiled
+    if air != 0.0:
+        condensed = room[2] * r_v
+        led[8] += ev + boiled - condensed - room[0] * ev - room[1] * r_v
+        led[9] += condensed
     return r_v
 
 
@@ -821,9 +803,9 @@ def _integrate(  # type: ignore[no-untyped-def]
     book = np.zeros(_BOOKS)
     env, later = np.empty(table.shape[1] + 2), np.empty(table.shape[1] + 2)
     lo, di, up = np.zeros((2, n, 4)), np.zeros((2, n, 4)), np.zeros((2, n, 4))
-    mass, boil = np.zeros((n, 2)), np.zeros((n, 3))
+    mass, own, boil = np.zeros((n, 2)), np.zeros((n, 4)), np.zeros((n, 3))
     edge, room, drift = np.zeros((films, 16)), np.zeros(3), np.zeros((films, 3))
-    z = (np.zeros((2, n)), np.zeros((2, n)), np.zeros((2, films)))
+    z = (np.zeros(n), np.zeros(n), np.zeros(films))
     of, of_y, stream = np.zeros((5, n)), np.zeros((5, n)), np.empty(n)
     v_t, v_w, v_s, v_v = (
         np.zeros((_STAGES, n)),
@@ -883,13 +865,14 @@ def _integrate(  # type: ignore[no-untyped-def]
                 m, r, drift,
             )  # fmt: skip
             any_boiling = _matrix(
-                h, t, w, s, vapour, t_max, env, around, c, g, m, r, of, mass, lo, di, up, edge,
-                boil, room,
+                h, t, w, s, vapour, t_max, env, around, c, g, m, r, of, mass, own, lo, di, up,
+                edge, boil, room,
             )  # fmt: skip
             for a in range(2):
                 _factor(lo[a], di[a], up[a], g.step[a])
+            air = 0.0
             if r.closed:
-                _vapour_column(lo, di, up, g, edge, z[0], z[1], z[2])
+                air = _air_column(inv, own, lo, di, up, g, edge, room, z)
             for stage in range(_STAGES):
                 if stage == 0:
                     f_e[:], f_w[:], f_s[:], led[:], f_v = g_e, g_w, g_s, g_led, g_v
@@ -921,8 +904,8 @@ def _integrate(  # type: ignore[no-untyped-def]
                         for q in range(_BOOKS):
                             led[q] += cc * book_k[j, q]
                 v_v[stage] = _stage(
-                    inv, lo, di, up, g, edge, boil, any_boiling, room, r.closed, z, mass, f_e,
-                    f_w, f_s, f_v, led,
+                    own, lo, di, up, g, edge, boil, any_boiling, room, air, z, f_e, f_w, f_s,
+                    f_v, led,
                 )  # fmt: skip
                 for p in range(n):
                     v_t[stage, p] = f_e[p]
