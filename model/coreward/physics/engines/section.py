@@ -45,6 +45,7 @@ from coreward.physics.engines.fast import (
     _E,
     _G,
     _M,
+    _primitive,
     _surroundings,
 )
 from coreward.physics.problem import LEDGER, Forcing
@@ -64,7 +65,6 @@ from coreward.physics.statement import (
     surface_exchange,
     swelling_modulus,
     swelling_pressure_slope,
-    temperature,
     vapour_enthalpy,
     water_enthalpy,
     water_heat_capacity,
@@ -254,18 +254,14 @@ def _runs(face: Floats, volume: Floats, outer: NDArray[np.bool_]) -> tuple[Whole
 def _invert(u_e, u_w, s, t_max, g, m, guess, t, w):  # type: ignore[no-untyped-def]
     """Temperature and water from the conserved quantities."""
     n = u_e.shape[0]
-    for p in range(n):
-        w[p] = u_w[p] / g.volume[p]
+    all_w = u_w.copy()
     if m.moist:
         # A film has the temperature of its volume: to the inversion it is more water there.
         for k in range(s.shape[0]):
-            w[g.node[k]] += g.area[k] * s[k] / g.volume[g.node[k]]
+            all_w[g.node[k]] += g.area[k] * s[k]
+    _primitive(u_e, all_w, 0.0, t_max, guess, g.volume, 1.0, m, t, w)
     for p in range(n):
-        t[p] = temperature(u_e[p] / g.volume[p], w[p], t_max[p], guess[p], m)
-    if m.moist:
-        for k in range(s.shape[0]):
-            p = g.node[k]
-            w[p] = u_w[p] / g.volume[p]
+        w[p] = u_w[p] / g.volume[p]
 
 
 @compiled
