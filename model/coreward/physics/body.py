@@ -291,6 +291,28 @@ class FiniteShape(Shape):
         """Return one of two pieces that it is cut into across its length."""
         return replace(self, length_m=0.5 * self.length_m)  # type: ignore[type-var]
 
+    def axes(self) -> tuple[LikeBody, LikeBody] | None:
+        """Return the two bodies of one dimension whose product stands for it, core to surface.
+
+        Exact for a short cylinder and for a bar that is long; of a brick, width and length
+        are made one, and of a flat or a loaf the section, each with its area per volume and
+        the wait of its slowest point. None of what is no product.
+        """
+        factors = self._factors()
+        if len(factors) == 1:
+            return None
+        two = []
+        for group in (factors[:1], factors[1:]):
+            if len(group) == 1 and len(group[0].even) == 1:
+                half = float(group[0].surface[0, 0])
+                dimensions = group[0].area * half / group[0].volume
+            else:
+                kept = reduced(group)
+                dimensions = kept.dimensionality
+                half = dimensions * kept.volume_per_area
+            two.append(LikeBody(half, min(max(dimensions, 1.0), 7.0), 2.0 * half))
+        return two[0], two[1]
+
     def like(self) -> LikeBody:
         """Return the body of one dimension that stands for it."""
         return LikeBody(self.half_size, self.dimensionality, self.size)

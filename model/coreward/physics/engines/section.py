@@ -22,7 +22,7 @@ flow along the lines sums to zero, so the ledger closes to rounding error here t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -152,6 +152,10 @@ class SectionMesh:
     def surface_area(self) -> float:
         """Of all faces."""
         return float(self.grid.area.sum())
+
+    def whole(self) -> Mesh:
+        """What a mesh of one dimension tells of all of it: volumes and surface."""
+        return replace(self.across, volume=self.volume, surface_area=self.surface_area)
 
 
 def section_mesh(
@@ -985,7 +989,7 @@ def _integrate(  # type: ignore[no-untyped-def]
 
 
 @dataclass(frozen=True)
-class Around:
+class Faces:
     """What differs from face to face of a section, in the order of `Grid.side`.
 
     Attributes
@@ -1036,7 +1040,7 @@ class SectionRaw:
 def solve(
     mesh: SectionMesh,
     material: MaterialConstants,
-    around: Around,
+    around: Faces,
     forcing: Forcing,
     start: SectionState,
     duration_s: float,
@@ -1051,7 +1055,7 @@ def solve(
     ----------
     mesh : SectionMesh
     material : MaterialConstants
-    around : Around
+    around : Faces
     forcing : Forcing
     start : SectionState
     duration_s : float
