@@ -240,7 +240,8 @@ def _laid(time_s: Floats, value: Floats, times: Floats) -> Floats:
     """Rows between the solver's steps, that leave no range of their neighbours."""
     if len(time_s) < 2:
         return np.repeat(value[:1], len(times), axis=0)
-    rows: Floats = PchipInterpolator(time_s, value, axis=0)(np.minimum(times, time_s[-1]))
+    with np.errstate(over="ignore"):  # slopes of what is nothing to a hundred digits
+        rows: Floats = PchipInterpolator(time_s, value, axis=0)(np.minimum(times, time_s[-1]))
     return rows
 
 
@@ -320,7 +321,8 @@ def _assemble(
             return _laid(raw.time_s, value, at)
 
         t, w = laid(raw.temperature_c[:, line]), laid(raw.water[:, line])
-        film, highest = laid(raw.film[:, film_at]), laid(raw.highest_c[:, line])
+        film = np.interp(times, raw.time_s, raw.film[:, film_at])
+        highest = laid(raw.highest_c[:, line])
         env = np.column_stack([np.interp(times, leg.forcing.time_s, x) for x in _given(leg)])
         if leg.chamber.closed:
             per = [pascal_per_kilogram(float(a), leg.chamber) for a in env[:, 0]]

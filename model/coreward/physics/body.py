@@ -18,7 +18,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.errors import InputError
-from coreward.physics.warming import Cloud, Reduced, bar, gauss, grid, reduced
+from coreward.physics.warming import (
+    FAR_BIOT,
+    FAR_LEFT,
+    MATCHED_BIOT,
+    MATCHED_LEFT,
+    Cloud,
+    Reduced,
+    bar,
+    gauss,
+    grid,
+    reduced,
+)
 
 Floats = NDArray[np.float64]
 
@@ -302,15 +313,17 @@ class FiniteShape(Shape):
         if len(factors) == 1:
             return None
         two = []
-        for group in (factors[:1], factors[1:]):
+        matched = ((factors[:1], MATCHED_BIOT, MATCHED_LEFT), (factors[1:], FAR_BIOT, FAR_LEFT))
+        for group, biot, left in matched:
             if len(group) == 1 and len(group[0].even) == 1:
                 half = float(group[0].surface[0, 0])
                 dimensions = group[0].area * half / group[0].volume
             else:
-                kept = reduced(group)
+                kept = reduced(group, biot, left)
                 dimensions = kept.dimensionality
                 half = dimensions * kept.volume_per_area
-            two.append(LikeBody(half, min(max(dimensions, 1.0), 7.0), 2.0 * half))
+            across = min(2.0 * half, LARGEST_SIZE_M)
+            two.append(LikeBody(half, min(max(dimensions, 1.0), 7.0), across))
         return two[0], two[1]
 
     def like(self) -> LikeBody:
