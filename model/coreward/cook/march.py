@@ -66,7 +66,7 @@ _SMOOTH_K = 0.2
 
 
 def choose_engine(name: str) -> Callable[[Problem], Raw]:
-    """Return the `solve` of an engine by its name."""
+    """Return the `solve` of an engine of one dimension by its name."""
     if name == "fast":
         from coreward.physics.engines.fast import solve
 
@@ -75,7 +75,10 @@ def choose_engine(name: str) -> Callable[[Problem], Raw]:
         from coreward.physics.engines.fipy_engine import solve as solve_fipy
 
         return solve_fipy
-    raise InputError(f"There is no engine {name!r}; choose 'fast' or 'fipy'.")
+    raise InputError(
+        f"There is no engine {name!r}; choose 'fast' or 'fipy', or 'section' for a piece with "
+        "ends in two dimensions."
+    )
 
 
 def convection(piece: Piece, s: Around, air: Floats) -> Floats:
@@ -276,11 +279,11 @@ class Part:
     continues: bool = False
 
 
-def _rows(raw: Raw, spacing: float) -> Floats:
+def rows_of(time_s: Floats, spacing: float) -> Floats:
     """Output times of a stage: the solver's own steps, and a regular grid."""
-    end = raw.time_s[-1]
+    end = time_s[-1]
     grid = np.arange(0.0, end, spacing)
-    times = np.unique(np.concatenate((grid, raw.time_s)))
+    times = np.unique(np.concatenate((grid, time_s)))
     # A grid time within a hundredth of a second of a step adds nothing.
     keep = np.concatenate(([True], np.diff(times) > 0.01))
     keep[-1] = True
@@ -569,7 +572,7 @@ def march_leg(
     raw = _solve(solve, problem, stage.surroundings.radiant_flux)
     hottest = float(raw.temperature_c[:, -1].max())
     if piece.material.moist and hottest > CRUST_LIMIT_C:
-        notes.append(_BURNT)
+        notes.append(BURNT)
     end = state.time_s + float(raw.time_s[-1])
     reached = None if until_c is None else raw.reached or there
     record = StageRecord(
@@ -593,19 +596,23 @@ def march_leg(
     )
     done = bool(reached) or seconds >= left - 1e-6
     if done and until_c is not None and not reached:
-        notes.append(
-            say(
-                "The core did not reach {0} in {1}; it ended at {2} after {3}.",
-                Published(until_c),
-                way.name,
-                Reading(float(state.temperature_c[0])),
-                Lasting(end - way.begun_s),
-            )
-        )
+        core_c = float(state.temperature_c[0])
+        notes.append(target_missed(until_c, way.name, core_c, end - way.begun_s))
     return part, state, notes, replace(way, legs=way.legs + 1, sprays=sprays, done=done)
 
 
-_BURNT = say(
+def target_missed(until_c: float, name: str, core_c: float, lasted_s: float) -> Text:
+    """Say that a stage ended before the core had its temperature."""
+    return say(
+        "The core did not reach {0} in {1}; it ended at {2} after {3}.",
+        Published(until_c),
+        name,
+        Reading(core_c),
+        Lasting(lasted_s),
+    )
+
+
+BURNT = say(
     "The surface comes above {0}: what browning and charring do there is not in the model, and "
     "its temperature is a rough guess.",
     Degrees(CRUST_LIMIT_C),
@@ -635,7 +642,7 @@ def finish(
     chamber: ChamberConstants = OPEN,
 ) -> Part:
     """Lay the rows of a result over a solved stage."""
-    times = _rows(raw, spacing)
+    times = rows_of(raw.time_s, spacing)
     m = piece.material.constants
     t = interpolate(raw.time_s, raw.temperature_c, raw.temperature_slope, times, _SMOOTH_K)
     w = interpolate(raw.time_s, raw.water, raw.water_slope, times, 0.0)

@@ -45,9 +45,11 @@ def simulate(
     piece : Piece
     stages : Stage or sequence of Stage
         Each begins with the state the one before left.
-    engine : {"fast", "fipy"}
+    engine : {"fast", "fipy", "section"}
+        "section" computes a piece with ends in two dimensions and returns a
+        `coreward.cook.section.SectionResult`.
     cells : int
-        Nodes from core to surface.
+        Nodes from core to surface, along each axis.
     tolerance : float
         Local error allowed per step. [K]
 
@@ -64,6 +66,10 @@ def simulate(
     """
     plan = (stages,) if isinstance(stages, Stage) else tuple(stages)
     check_cook(piece, plan, tolerance)
+    if engine == "section":
+        from coreward.cook.section import simulate_section  # late: it has code of its own
+
+        return simulate_section(piece, plan, cells, tolerance)
     mesh = make_mesh(piece.shape, cells)
     parts, _, notes = march(piece, plan, mesh, engine, tolerance, row_spacing(plan))
     return assemble(piece, plan, parts, mesh, engine, tolerance, notes)

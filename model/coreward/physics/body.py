@@ -25,7 +25,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.errors import InputError
-from coreward.physics.warming import Cloud, Reduced, bar, gauss, grid, reduced
+from coreward.physics.warming import (
+    FAR_BIOT,
+    FAR_LEFT,
+    MATCHED_BIOT,
+    MATCHED_LEFT,
+    Cloud,
+    Reduced,
+    bar,
+    gauss,
+    grid,
+    reduced,
+)
 
 Floats = NDArray[np.float64]
 
@@ -297,6 +308,30 @@ class FiniteShape(Shape):
     def halved(self) -> Shape:
         """Return one of two pieces that it is cut into across its length."""
         return replace(self, length_m=0.5 * self.length_m)  # type: ignore[type-var]
+
+    def axes(self) -> tuple[LikeBody, LikeBody] | None:
+        """Return the two bodies of one dimension whose product stands for it, core to surface.
+
+        Exact for a short cylinder and for a bar that is long; of a brick, width and length
+        are made one, and of a flat or a loaf the section, each with its area per volume and
+        the wait of its slowest point. None of what is no product.
+        """
+        factors = self._factors()
+        if len(factors) == 1:
+            return None
+        two = []
+        matched = ((factors[:1], MATCHED_BIOT, MATCHED_LEFT), (factors[1:], FAR_BIOT, FAR_LEFT))
+        for group, biot, left in matched:
+            if len(group) == 1 and len(group[0].even) == 1:
+                half = float(group[0].surface[0, 0])
+                dimensions = group[0].area * half / group[0].volume
+            else:
+                kept = reduced(group, biot, left)
+                dimensions = kept.dimensionality
+                half = dimensions * kept.volume_per_area
+            across = min(2.0 * half, LARGEST_SIZE_M)
+            two.append(LikeBody(half, min(max(dimensions, 1.0), 7.0), across))
+        return two[0], two[1]
 
     def like(self) -> LikeBody:
         """Return the body of one dimension that stands for it."""

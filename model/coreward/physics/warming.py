@@ -39,6 +39,12 @@ Floats = NDArray[np.float64]
 # square; 6.9 % from 0.3 to 30).
 MATCHED_BIOT = 5.0
 MATCHED_LEFT = 0.2
+# The same for width and length of a brick made one, beside a thickness that is kept: when the
+# core is done these have only come half of the way. Of seven pairs tried on forty bricks,
+# the one with the least error of the brick's times to 63 and 90 %: 0.8 % in the mean and 5 %
+# at worst, Biot numbers 0.5 to 20 (with the pair above 2 % in the mean and 9 % at worst).
+FAR_BIOT = 20.0
+FAR_LEFT = 0.5
 _LEAST, _MOST = 1.0, 7.0
 
 
@@ -205,11 +211,11 @@ def like(dimensions: float, biot: float, volume_per_area: float = 1.0) -> Warmin
     return Warming((x / (dimensions * volume_per_area)) ** 2, share, (0.0,))
 
 
-@lru_cache(maxsize=1)
-def _matched_times() -> Callable[[float], float]:
+@lru_cache(maxsize=2)
+def _matched_times(biot: float, left: float) -> Callable[[float], float]:
     """Dimensionality by the time matched, for a volume per area of one."""
     n = np.linspace(_LEAST, _MOST, 25)
-    times = [time_until(MATCHED_LEFT, [like(one, MATCHED_BIOT)]) for one in n]
+    times = [time_until(left, [like(one, biot)]) for one in n]
     from scipy.interpolate import PchipInterpolator  # late: only bodies of finite size ask
 
     curve = PchipInterpolator(times, n)
@@ -235,10 +241,12 @@ class Reduced:
     place: tuple[float, ...]
 
 
-def reduced(factors: Sequence[Cloud]) -> Reduced:
+def reduced(
+    factors: Sequence[Cloud], biot: float = MATCHED_BIOT, left: float = MATCHED_LEFT
+) -> Reduced:
     """Return what is kept of the product of some factors."""
     thick = 1.0 / sum(one.area / one.volume for one in factors)
-    modes = [warming(one, MATCHED_BIOT / thick) for one in factors]
-    time = time_until(MATCHED_LEFT, modes) / thick**2
+    modes = [warming(one, biot / thick) for one in factors]
+    time = time_until(left, modes) / thick**2
     place = tuple(x for one in modes for x in one.place)
-    return Reduced(_matched_times()(time), thick, place)
+    return Reduced(_matched_times(biot, left)(time), thick, place)
