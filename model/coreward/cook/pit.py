@@ -122,6 +122,8 @@ class FirePlan:
         Set of table ``fuel``; the pit's own if None.
     fuel_kg : float, optional
         With its moisture; a usual load if None. [kg]
+    refuel : bool
+        Whether fuel is added as is usual for the pit, beside what `events` say.
     pan_kg : float
         Water in the pan. [kg]
     pan_area_m2 : float
@@ -141,6 +143,7 @@ class FirePlan:
     set_c: float = 110.0
     fuel: str | None = None
     fuel_kg: float | None = None
+    refuel: bool = True
     pan_kg: float = 0.0
     pan_area_m2: float = 0.07
     outside_c: float = 15.0
@@ -180,6 +183,16 @@ class FirePlan:
     def thermostat(self) -> bool:
         """Whether a thermostat and not a vent decides."""
         return self.pit_set()["most_power"] > 0.0
+
+    def all_events(self, duration_s: float) -> tuple[FireEvent, ...]:
+        """Return what is stated, with the fuel that is added as is usual for the pit."""
+        every = _HOUR * self.pit_set()["refuel_every"]
+        if not (self.refuel and every > 0.0) or self.thermostat:
+            return self.events
+        mass = self.pit_set()["refuel_mass"]
+        count = int(duration_s // every)
+        usual = (FireEvent(every * (n + 1), "fuel", mass) for n in range(count))
+        return (*self.events, *usual)
 
     def constants(self) -> PitConstants:
         """Return the pit as the physics takes it."""
@@ -400,19 +413,20 @@ def _settings(plan: FirePlan, duration_s: float) -> list[tuple[float, Around, li
     """When something changes: the surroundings from then on, and what is added then."""
     field = {"vent": "inlet", "outlet": "outlet", "lid": "lid", "gust": "wind", "rain": "rain", "set": "set_c"}  # fmt: skip
     moments = {0.0}
-    for event in plan.events:
+    events = plan.all_events(duration_s)
+    for event in events:
         moments.add(min(event.at_s, duration_s))
         if event.for_s > 0.0 and event.kind in field:
             moments.add(min(event.at_s + event.for_s, duration_s))
     found = []
     for moment in sorted(m for m in moments if m < duration_s):
         now = plan.around()
-        for event in sorted(plan.events, key=lambda e: e.at_s):
+        for event in sorted(events, key=lambda e: e.at_s):
             over = event.for_s > 0.0 and moment >= event.at_s + event.for_s
             if event.kind in field and event.at_s <= moment and not over:
                 value = event.value / _HOUR if event.kind == "rain" else event.value
                 now = now._replace(**{field[event.kind]: value})
-        added = [e for e in plan.events if e.at_s == moment and e.kind in ("fuel", "pan")]
+        added = [e for e in events if e.at_s == moment and e.kind in ("fuel", "pan")]
         found.append((moment, now, added))
     return found
 

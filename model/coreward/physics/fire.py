@@ -15,9 +15,11 @@ in series, :math:`\dot m = \sqrt{2 \Delta p / (1/(\rho_0 C^2 A_i^2) + 1/(\rho C^
 count half to either. An open lid exchanges :math:`C/3 \, A \sqrt{g' h}` [1]_. The outflow
 follows from the volume that does not change.
 
-*Burning.* Lit fuel takes up oxygen in proportion to what the gas holds of it, so air limits a
-fire whose lit part is large, and fuel one that is lit throughout. The lit part grows where the
-gas holds more oxygen than a settled fire leaves and shrinks where less; starved, it goes out.
+*Burning.* Past the fuel flow what the vents let in and what turns over in the pit; lit fuel
+takes up oxygen `K` in proportion to the share `Y` that is left there,
+:math:`Y (\dot m + \dot m_r + K) = \dot m + \dot m_r Y_{gas}`: air limits a fire whose lit part
+is large, and fuel one that is lit throughout. The lit part grows where more is left than by a
+settled fire, :math:`1 - 1/\lambda`, and shrinks where less; starved, it goes out.
 Moisture leaves with what burns. Combustion is complete: no carbon monoxide, no smoke.
 
 *Energies* count from liquid water, fuel and gases at 0 °C, so a fuel's store is its upper heat.
@@ -78,6 +80,8 @@ _CP = np.array(
 _SPREAD_POWER = 3.0
 _DYING_SHARE = 0.25
 _DYING_S = 900.0
+# The gas of a pit passes its fuel once in so long. Assumed here.
+_TURN_OVER_S = 240.0
 # Openings let through a little where nothing drives them. [Pa]
 _CALM_PA = 0.02
 _DISCHARGE = 0.6
@@ -223,11 +227,22 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
     b1, b2 = y[11] / p.body_in_store, y[12] / p.body_out_store
     l1, l2 = y[13] / p.lid_in_store, y[14] / p.lid_out_store
     t0 = a.outside_c
+    # --- draught
+    rho0 = p.pressure / (DRY_AIR_GAS_CONSTANT * (t0 + _KELVIN))
+    rho = mass / p.volume
+    push = STANDARD_GRAVITY * p.height * (rho0 - rho)
+    push += 0.5 * _WIND_SHARE * rho0 * a.wind * a.wind
+    push = math.sqrt(push * push + _CALM_PA * _CALM_PA)
+    a_in = _DISCHARGE * (p.inlet * a.inlet + 0.5 * p.leak)
+    a_out = _DISCHARGE * (p.outlet * a.outlet + 0.5 * p.leak)
+    resist = 1.0 / (rho0 * a_in * a_in) + 1.0 / (rho * a_out * a_out)
+    fresh = math.sqrt(2.0 * push / resist)
     # --- the fire
     fuel = y[5] + y[6] + y[7]
     fuel_kg = max(fuel, 1e-9)
     # What is nearly zero must not come back with its sign changed.
     phi = 0.0
+    left_share = share
     need = max(
         OXYGEN_PER_CARBON * y[5] + OXYGEN_PER_HYDROGEN * y[6] - y[7], 1e-12 * fuel_kg
     ) / fuel_kg
@@ -248,14 +263,19 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
             phi = power / max(net, 1e6) / fuel_kg * left * share / (share + 0.02)
         else:
             lit = min(max(y[10], 0.0), fuel_kg)
-            phi = p.burning_rate * lit * share / (need * fuel_kg) * left
+            turned = mass / _TURN_OVER_S
+            takes = p.burning_rate * lit * left
+            left_share = (fresh + turned * share) / (
+                fresh + turned + takes / OXYGEN_OF_AIR
+            )
+            phi = takes * left_share / (need * fuel_kg)
     for i in range(5):
         q[11 + i] = phi * y[5 + i]
     burnt = phi * fuel_kg
     wet = max(1.0 - y[9] / fuel_kg / p.wettest, 0.0)
     lit_share = min(max(y[10], 0.0) / fuel_kg, 1.0)
-    gain = (share / p.oxygen_left) ** _SPREAD_POWER * wet * (1.0 - lit_share)
-    dying = max(1.0 - share / (_DYING_SHARE * p.oxygen_left), 0.0)
+    gain = (left_share / p.oxygen_left) ** _SPREAD_POWER * wet * (1.0 - lit_share)
+    dying = max(1.0 - left_share / (_DYING_SHARE * p.oxygen_left), 0.0)
     q[38] = burnt * (min(gain, 4.0) - 1.0) - max(y[10], 0.0) * dying * dying / _DYING_S
     if p.feeds or p.electric:
         q[38] = 0.0
@@ -318,16 +338,7 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
                 q[35] = flow
             else:
                 q[36] = flow
-    # --- openings
-    rho0 = p.pressure / (DRY_AIR_GAS_CONSTANT * (t0 + _KELVIN))
-    rho = mass / p.volume
-    push = STANDARD_GRAVITY * p.height * (rho0 - rho)
-    push += 0.5 * _WIND_SHARE * rho0 * a.wind * a.wind
-    push = math.sqrt(push * push + _CALM_PA * _CALM_PA)
-    a_in = _DISCHARGE * (p.inlet * a.inlet + 0.5 * p.leak)
-    a_out = _DISCHARGE * (p.outlet * a.outlet + 0.5 * p.leak)
-    resist = 1.0 / (rho0 * a_in * a_in) + 1.0 / (rho * a_out * a_out)
-    fresh = math.sqrt(2.0 * push / resist)
+    # --- all that is let in
     fresh += p.fan_air * need * burnt / OXYGEN_OF_AIR
     lift = abs(rho0 - rho) + 0.01
     fresh += a.lid * p.lid_opening * (
