@@ -49,8 +49,8 @@ WARM_UP_S: Final = 2.0 * _HOUR
 _MOST_KNOTS: Final = 700
 _NEAR_C: Final = 107.0  # what a pit is usually run at; where a settled fire is guessed
 # Between two rounds, of the meat's surface as the fire sees it, root mean square over the day:
-# a core is then out by less than a tenth of it. [K]
-SETTLED_K: Final = 0.1
+# of it a tenth is the thinning of rows; a core is out by less (test). [K]
+SETTLED_K: Final = 0.3
 MOST_ROUNDS: Final = 8
 _WETTEST: Final = 1.5  # kg of water per kg of dry fuel: wetter does not catch (from memory)
 
@@ -148,7 +148,7 @@ class FirePlan:
     pan_area_m2: float = 0.07
     outside_c: float = 15.0
     outside_dew_point_c: float = 8.0
-    wind: float = 1.0
+    wind: float = 0.5
     sky_below: float = 10.0
     events: tuple[FireEvent, ...] = ()
     pressure_pa: float = 101325.0

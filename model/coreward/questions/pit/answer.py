@@ -81,8 +81,8 @@ class Move:
         return say(
             "{0}: {1} in 20 min, {2} in 2 h, dew point {3} to {4}, {5}; look again in {6}.",
             Opening(self.words),
-            Difference(self.soon_k, 0, signed=True),
-            Difference(self.later_k, 0, signed=True),
+            change(self.soon_k),
+            change(self.later_k),
             Degrees(self.dew_before_c),
             Degrees(self.dew_after_c),
             later_words(self.ready_s),
@@ -116,7 +116,7 @@ class Cost:
             "{0} after {1}: the air {2}, {3}.",
             Opening(self.words),
             Lasting(self.event.at_s),
-            Difference(self.air_k, 0, signed=True),
+            change(self.air_k),
             later_words(self.ready_s),
         )
 
@@ -185,6 +185,11 @@ class PitDay:
             "{0}. After {1} the air is at {2}, its dew point {3}.",
             ready, Lasting(now), Degrees(self.at("air_c", now)), Degrees(self.at("dew_point_c", now)),
         )  # fmt: skip
+
+
+def change(kelvin: float) -> Difference:
+    """Return a change as it is said: whole degrees, and none is none."""
+    return Difference(0.0 if abs(kelvin) < 0.5 else kelvin, 0, signed=True)
 
 
 def later_words(seconds: float) -> Text:
@@ -312,7 +317,7 @@ def _tried(plan: FirePlan, at_s: float) -> list[tuple[str, Text, tuple[FireEvent
                      (FireEvent(at_s, "vent", to),))
                 )  # fmt: skip
     found.append(
-        ("fill the pan", say("put {0} of hot water in the pan", Mass(_PAN_KG, 0)),
+        ("fill the pan", say("put {0} of hot water in the pan", Mass(_PAN_KG)),
          (FireEvent(at_s, "pan", _PAN_KG),))
     )  # fmt: skip
     found.append(
