@@ -17,6 +17,7 @@ from coreward import (
     cautions,
     forecast_command,
     launch,
+    pit_command,
     remember_command,
     verdict_command,
     watch_command,
@@ -123,6 +124,16 @@ def build_parser() -> argparse.ArgumentParser:
     )
     watch_command.add_options(away)
     away.set_defaults(run=_run_watch)
+
+    fire = commands.add_parser(
+        "pit",
+        help="what vent, fuel, lid and weather do to air, damp and meat; or a pit from its log",
+        description="Cook meat over a fire and say what a hand on the vent would change; with "
+        "a log, learn the pit from its air and say how far to move. Advice only.",
+        epilog=_PROBE_CAUTION,
+    )
+    pit_command.add_options(fire)
+    fire.set_defaults(run=_run_pit)
 
     report = commands.add_parser(
         "report",
@@ -315,6 +326,11 @@ def _run_remember(options: argparse.Namespace) -> int:
 
 def _run_watch(options: argparse.Namespace) -> int:
     watch_command.run(options)
+    return EXIT_FINE
+
+
+def _run_pit(options: argparse.Namespace) -> int:
+    pit_command.run(options)
     return EXIT_FINE
 
 

@@ -138,7 +138,7 @@ class FirePlan:
     """
 
     pit: str | tables.ParameterSet = "upright steel"
-    vent: float = 0.3
+    vent: float = 0.5
     outlet: float = 1.0
     set_c: float = 110.0
     fuel: str | None = None

@@ -14,7 +14,9 @@ store of added fuel. In units of the conductance from gas to wall,
 with `v` the open share, `l` the leak, `\theta` above the temperature outside, and `z` a level
 that wanders (what no note tells). Where a thermostat rules, `P` is what its band asks for.
 Constants have a bell curve each; the log moves them by least squares. What the log does not
-tell stays near where it began. It is advice only: nothing is driven.
+tell stays near where it began. Beyond the readings the level is what a person's moves say of
+it: who opens a vent further and further has a fire that sinks, for the air was to stay where it
+was held before. It is advice only: nothing is driven.
 """
 
 from __future__ import annotations
@@ -35,9 +37,9 @@ from coreward.questions.pit.answer import change
 from coreward.words import Difference, Lasting, Text, say
 
 Floats = NDArray[np.float64]
-What = Literal["vent", "lid", "fuel", "wind", "set", "knob", "outside", "meat"]
+What = Literal["vent", "lid", "fuel", "wind", "set", "knob", "outside", "meat", "aim"]
 _WHATS: Final[tuple[What, ...]] = (
-    "vent", "lid", "fuel", "wind", "set", "knob", "outside", "meat"
+    "vent", "lid", "fuel", "wind", "set", "knob", "outside", "meat", "aim"
 )  # fmt: skip
 _STEP_S: Final = 30.0
 _MEAN_S: Final = 300.0
@@ -48,6 +50,10 @@ _HOUR: Final = 3600.0
 _SCATTER_K: Final = 3.0
 _WARMING_S, _WARMING_K = 5400.0, 12.0
 _LEVEL_STEP: Final = 0.12
+# How the air was held lately says how it will be: so long, looked at so often, and by so much
+# at least. Assumed here; the last tuned on pits of our own making.
+_LATELY_S, _LOOK_S, _HELD_K = 3.0 * _HOUR, 1800.0, 6.0
+_AFTER_LID_S: Final = 1200.0
 _FADES_S: Final = 2.0 * _HOUR
 _LEAST_S: Final = 2.0 * _HOUR
 _MEAT_WET_C: Final = 62.0
@@ -89,7 +95,8 @@ class Note:
         [s]
     what : str
         "vent" (open share), "lid" (open for `for_s`), "fuel" (kg), "wind" (m/s), "set" (a
-        thermostat, °C), "knob" (share of a burner), "outside" (°C), "meat" (kg that are in).
+        thermostat, °C), "knob" (share of a burner), "outside" (°C), "meat" (kg that are in),
+        "aim" (what the person wants, °C).
     value : float
     for_s : float
         Of a lid. [s]
@@ -200,6 +207,8 @@ class OwnPit:
         Constants of the reduced pit by name.
     level : ndarray
         The wandering level at its knots.
+    until_s, steered_s : float
+        Last reading, and how far the notes tell of the level beyond it. [s]
     leak_share : float
         What goes through with the vent shut, of what goes through wide open. [-]
     fast_s, slow_s : float
@@ -216,6 +225,7 @@ class OwnPit:
     numbers: dict[str, float]
     level: Floats
     until_s: float
+    steered_s: float
     leak_share: float
     fast_s: float
     slow_s: float
@@ -228,8 +238,8 @@ class OwnPit:
         used = self.notes if notes is None else tuple(notes)
         at = np.asarray(at_s, dtype=float)
         found, outside = _run(
-            np.array([self.numbers[name] for name in _NAMES]), self.level, self.until_s, used,
-            float(at.max()),
+            np.array([self.numbers[name] for name in _NAMES]), self.level,
+            self.steered_s if notes is None else self.until_s, used, float(at.max()),
         )  # fmt: skip
         return np.interp(at, _STEP_S * np.arange(len(found)), found + outside)
 
@@ -298,6 +308,49 @@ def _run(
     start = np.array([0.0, 0.0, 0.3, numbers[_P["first_fuel"]], 0.0])
     _follow(numbers, wander, tables, start, mode, out)
     return out, tables[6]
+
+
+def _steered(
+    p: Floats, level: Floats, notes: Sequence[Note], mode: int, time: Floats, air: Floats
+) -> tuple[Floats, float]:
+    """Return the level with what a person's moves beyond the readings tell of it."""
+    until = float(time[-1])
+    moves = [note.at_s for note in notes if note.at_s > until]
+    if mode == 2 or not moves:
+        return level, until
+    end = max(moves)
+    lately = time > until - _LATELY_S
+    aims = [note for note in notes if note.what == "aim"]
+    held = float(np.median(air[lately]))
+    slack = max(float(np.std(air[lately])), _HELD_K)
+    lids = np.array([note.at_s for note in notes if note.what == "lid"])
+    looks = np.arange(until + _LOOK_S, end + _LOOK_S, _LOOK_S)
+    since = np.array([np.min(np.where(lids <= t, t - lids, np.inf), initial=np.inf) for t in looks])
+    tables, _ = _grids(notes, int(math.ceil(end / _STEP_S)) + 200)
+    vent = tables[4 if mode == 1 else 0][(looks / _STEP_S).astype(int)]
+    # Wide open it cannot be held, only hoped for.
+    looks = looks[(since > _AFTER_LID_S) & (vent < 0.95)]
+    # A new aim moves what is held by as much.
+    first = [a.value for a in aims if a.at_s <= until]
+    want = np.full(len(looks), held)
+    for aim in sorted(aims, key=lambda a: a.at_s):
+        if aim.at_s > until and first:
+            want[looks > aim.at_s + 0.5 * _HOUR] = held + aim.value - first[-1]
+    known = int(until // _KNOT_S) + 1
+    if not len(looks):
+        return level, until
+    more = max(int(math.ceil(end / _KNOT_S)) + 1 - known, 1)
+
+    def extended(x: Floats) -> Floats:
+        return np.concatenate((level[:known], level[known - 1] + np.cumsum(_LEVEL_STEP * x)))
+
+    def misses(x: Floats) -> Floats:
+        shown, outside = _run(p, extended(x), end, notes, end + _LOOK_S)
+        at = np.interp(looks, _STEP_S * np.arange(len(shown)), shown + outside)
+        return np.concatenate(((at - want) / slack, x))
+
+    found = least_squares(misses, np.zeros(more), max_nfev=15)
+    return extended(found.x), end
 
 
 def learn_pit(time_s: Floats, air_c: Floats, notes: Sequence[Note] = ()) -> OwnPit:
@@ -374,6 +427,7 @@ def learn_pit(time_s: Floats, air_c: Floats, notes: Sequence[Note] = ()) -> OwnP
             best = found
     x = best.x
     p = numbers(x)
+    level, steered = _steered(p, wandering(x), notes, mode, time, air)
     spread = np.sqrt(np.diag(np.linalg.pinv(best.jac.T @ best.jac)))[: len(bell)]
     miss = residuals(x)[: len(rows)] * scatter * math.sqrt(3.0)
     settled = middle > _WARMING_S
@@ -382,8 +436,9 @@ def learn_pit(time_s: Floats, air_c: Floats, notes: Sequence[Note] = ()) -> OwnP
     return OwnPit(
         notes=tuple(notes),
         numbers=named,
-        level=wandering(x),
+        level=level,
         until_s=until,
+        steered_s=steered,
         leak_share=named["leak"] / (named["leak"] + 1.0),
         fast_s=named["probe_s"] + named["inner_s"] / (1.0 + loss + named["between"]),
         slow_s=named["lit_s"] + named["outer_s"] + named["inner_s"],

@@ -59,7 +59,7 @@ class PitState(PanelState):
         tried=("upright steel", "electric oven"),
     )  # fmt: skip
     vent = Number(
-        0.35, label="vent open", quantity=PERCENT, low=0.0, high=1.0,
+        0.5, label="vent open", quantity=PERCENT, low=0.0, high=1.0,
         reason="a vent is shut or wide open at most", name="vent",
     )  # fmt: skip
     outlet = Number(
