@@ -52,7 +52,7 @@ _WARMING_S, _WARMING_K = 5400.0, 12.0
 _LEVEL_STEP: Final = 0.12
 # How the air was held lately says how it will be: so long, looked at so often, and by so much
 # at least. Assumed here; the last tuned on pits of our own making.
-_LATELY_S, _LOOK_S, _HELD_K = 3.0 * _HOUR, 1800.0, 6.0
+_LATELY_S, _LOOK_S, _HELD_K = 8.0 * _HOUR, 1800.0, 6.0
 _AFTER_LID_S: Final = 1200.0
 _FADES_S: Final = 2.0 * _HOUR
 _LEAST_S: Final = 2.0 * _HOUR
@@ -319,10 +319,17 @@ def _steered(
     if mode == 2 or not moves:
         return level, until
     end = max(moves)
-    lately = time > until - _LATELY_S
+    lately = time > max(until - _LATELY_S, min(_WARMING_S, 0.5 * until))
     aims = [note for note in notes if note.what == "aim"]
-    held = float(np.median(air[lately]))
-    slack = max(float(np.std(air[lately])), _HELD_K)
+    # Beside what was wanted, where that is noted; else as it was.
+    wanted = np.zeros(len(time))
+    for aim in sorted(aims, key=lambda a: a.at_s):
+        wanted[time > aim.at_s + 0.5 * _HOUR] = aim.value
+    if wanted[lately].min() <= 0.0:
+        wanted[:] = 0.0
+    beside = (air - wanted)[lately]
+    held = float(np.median(beside))
+    slack = max(float(np.std(beside)), _HELD_K)
     lids = np.array([note.at_s for note in notes if note.what == "lid"])
     looks = np.arange(until + _LOOK_S, end + _LOOK_S, _LOOK_S)
     since = np.array([np.min(np.where(lids <= t, t - lids, np.inf), initial=np.inf) for t in looks])
@@ -330,12 +337,10 @@ def _steered(
     vent = tables[4 if mode == 1 else 0][(looks / _STEP_S).astype(int)]
     # Wide open it cannot be held, only hoped for.
     looks = looks[(since > _AFTER_LID_S) & (vent < 0.95)]
-    # A new aim moves what is held by as much.
-    first = [a.value for a in aims if a.at_s <= until]
-    want = np.full(len(looks), held)
+    want = np.full(len(looks), held + wanted[-1])
     for aim in sorted(aims, key=lambda a: a.at_s):
-        if aim.at_s > until and first:
-            want[looks > aim.at_s + 0.5 * _HOUR] = held + aim.value - first[-1]
+        if wanted[-1] > 0.0:
+            want[looks > aim.at_s + 0.5 * _HOUR] = held + aim.value
     known = int(until // _KNOT_S) + 1
     if not len(looks):
         return level, until
