@@ -20,10 +20,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print JSON for a program")
     fire = parser.add_argument_group("the fire")
     fire.add_argument("--pit", default="upright steel", help="a set of `coreward tables pit`")
-    fire.add_argument("--vent", type=number, default=0.5, help="open share of the inlet, 0 to 1")
+    fire.add_argument(
+        "--vent", type=number, default=0.5, help="open share of the inlet, 0 to 1"
+    )
     fire.add_argument("--outlet", type=number, default=1.0, help="open share of the outlet")
     fire.add_argument("--set", type=temperature_c, help="the thermostat, where there is one")
-    fire.add_argument("--for-air", type=temperature_c, metavar="TEMPERATURE", help="find the vent that holds the empty pit there")  # fmt: skip
+    fire.add_argument("--for-air", type=temperature_c, metavar="T", help="find the vent for it")
     fire.add_argument("--pan", type=number, default=0.0, help="water in the pan, kg")
     fire.add_argument("--outside", type=temperature_c, help="the air outside (default 15C)")
     fire.add_argument("--wind", type=number, default=0.5, help="m/s")
@@ -35,7 +37,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "'wind', 'knob', 'meat' and 'aim' too",
     )  # fmt: skip
     meat = parser.add_argument_group("the meat")
-    meat.add_argument("--cut", default="pork shoulder", help="as `coreward tables piece` names it")
+    meat.add_argument(
+        "--cut", default="pork shoulder", help="as `coreward tables piece` names it"
+    )
     meat.add_argument("--mass", type=number, default=4.0, help="kg")
     meat.add_argument("--pieces", type=int, default=1, help="alike, in the one pit")
     meat.add_argument("--core", type=temperature_c, help="the core wanted (default 90C)")
@@ -90,8 +94,6 @@ def _day(options: argparse.Namespace) -> Any:
 
 def _own(options: argparse.Namespace) -> Any:
     """Learn a pit from its log; `--for-air` asks what brings it there."""
-    import numpy as np
-
     from coreward.questions.pit.own_pit import Note, learn_pit
 
     log = read(options)
@@ -100,8 +102,11 @@ def _own(options: argparse.Namespace) -> Any:
         raise InputError(
             "The log has no air of the pit: say which column it is with --column 'NAME=air'."
         )
-    notes = [Note(at, what, value, for_s) for at, what, value, for_s in map(_parts, options.event)]  # type: ignore[arg-type]
-    found = learn_pit(log.time_s, np.asarray(air[0].value_c), notes)
+    notes = []
+    for text in options.event:
+        at, what, value, for_s = _parts(text)
+        notes.append(Note(at, what, value, for_s))  # type: ignore[arg-type]
+    found = learn_pit(log.time_s, air[0].temperature_c, notes)
     if options.for_air is not None and math.isfinite(options.for_air):
         found = replace(found, advised=(found.advice(options.for_air),))
     return found

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import coreward as cw
 from coreward import tables
 from coreward.cook.pit import (
     FireEvent,
@@ -24,7 +25,6 @@ from coreward.cook.pit import (
 from coreward.physics import fire as physics
 from coreward.questions.pit.answer import pit_day
 from coreward.questions.stall import usual
-import coreward as cw
 
 HOUR = 3600.0
 PITS = tables.names("pit")
@@ -62,7 +62,9 @@ def test_a_broken_balance_would_be_seen():
 
 
 def test_a_finer_march_tells_the_same():
-    plan = FirePlan(events=(FireEvent(HOUR, "lid", 1.0, 30.0), FireEvent(2 * HOUR, "vent", 0.9)))
+    plan = FirePlan(
+        events=(FireEvent(HOUR, "lid", 1.0, 30.0), FireEvent(2 * HOUR, "vent", 0.9))
+    )
     usual_, fine = (run_fire(plan, 5 * HOUR, tolerance=k) for k in (0.1, 0.002))
     hours = np.arange(0.1, 5.0, 0.1)
     apart = [at(usual_, usual_.air_c, h) - at(fine, fine.air_c, h) for h in hours]
@@ -110,7 +112,9 @@ def test_flame_of_damp_wood_and_of_much_air_is_cooler():
 def test_heat_of_gases_against_equations_of_state(kind, fluid):
     steps = np.linspace(285.0, 1900.0, 400)
     cp = [CP.PropsSI("CP0MASS", "T", t, "P", 10.0, fluid) for t in steps]
-    rise = physics.gas_enthalpy(kind, 1900.0 - 273.15) - physics.gas_enthalpy(kind, 285.0 - 273.15)
+    rise = physics.gas_enthalpy(kind, 1900.0 - 273.15) - physics.gas_enthalpy(
+        kind, 285.0 - 273.15
+    )
     assert rise == pytest.approx(np.trapezoid(cp, steps), rel=0.004)
 
 
@@ -225,7 +229,9 @@ def two_days():
     found = []
     for outlet in (0.3, 3.0):
         pit = tables.load("pit", "electric oven")
-        pit = pit.replace(outlet_area=outlet * pit["outlet_area"], inlet_area=outlet * pit["inlet_area"])
+        pit = pit.replace(
+            outlet_area=outlet * pit["outlet_area"], inlet_area=outlet * pit["inlet_area"]
+        )
         found.append(cook_in_pit(piece, FirePlan(pit, set_c=107.0), 10 * HOUR))
     return found
 
@@ -237,7 +243,9 @@ def test_fire_and_meat_agree_and_both_close(two_days):
         assert day.vapour_apart < 0.01
         assert day.dew_apart_k < 1.0
         assert day.fire.closing.worst < 1e-10
-        assert max(day.cook.balance.energy, day.cook.balance.water, day.cook.balance.vapour) < 1e-8
+        assert (
+            max(day.cook.balance.energy, day.cook.balance.water, day.cook.balance.vapour) < 1e-8
+        )
 
 
 def test_the_plateau_shifts_with_the_vent_as_the_chamber_says(two_days):
@@ -294,7 +302,9 @@ def test_meat_damps_its_pit_and_cools_it():
     kind=st.sampled_from(["lid", "rain", "gust", "vent", "fuel", "pan"]),
     lasts=st.sampled_from([0.0, 1.0, 600.0]),
 )
-def test_whatever_happens_stays_physical(pit, vent, outlet, outside, wind, fuel, pan, kind, lasts):
+def test_whatever_happens_stays_physical(
+    pit, vent, outlet, outside, wind, fuel, pan, kind, lasts
+):
     value = {"lid": 1.0, "rain": 40.0, "gust": 25.0, "vent": 1.0, "fuel": 1.0, "pan": 3.0}[kind]
     soaked = {"fuel": "wood", "moisture": 0.65} if kind == "fuel" else {}
     event = FireEvent(1.0 * HOUR, kind, value, lasts, **soaked)

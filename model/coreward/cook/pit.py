@@ -24,7 +24,11 @@ from coreward.errors import InputError
 from coreward.physics import fire as physics
 from coreward.physics.chamber import humidity_ratio
 from coreward.physics.fire import NO_MEAT, Around, Meat, PitConstants, Q, S
-from coreward.physics.water import VAPOUR_GAS_CONSTANT, saturation_pressure, saturation_temperature
+from coreward.physics.water import (
+    VAPOUR_GAS_CONSTANT,
+    saturation_pressure,
+    saturation_temperature,
+)
 
 Floats = NDArray[np.float64]
 Kind = Literal["vent", "outlet", "lid", "fuel", "gust", "rain", "pan", "set"]
@@ -161,7 +165,9 @@ class FirePlan:
         ):  # fmt: skip
             value = getattr(self, name)
             if not (math.isfinite(value) and low <= value <= high):
-                raise InputError(f"{name} must lie between {low:g} and {high:g}; it is {value}.")
+                raise InputError(
+                    f"{name} must lie between {low:g} and {high:g}; it is {value}."
+                )
         if not -60.0 <= self.outside_dew_point_c <= self.outside_c:
             raise InputError(
                 "The dew point outside must not lie above the temperature there, nor below "
@@ -173,7 +179,11 @@ class FirePlan:
 
     def pit_set(self) -> tables.ParameterSet:
         """Return the pit."""
-        return self.pit if isinstance(self.pit, tables.ParameterSet) else tables.load("pit", self.pit)
+        return (
+            self.pit
+            if isinstance(self.pit, tables.ParameterSet)
+            else tables.load("pit", self.pit)
+        )
 
     def fuel_set(self) -> tables.ParameterSet:
         """Return what it burns."""
@@ -261,9 +271,16 @@ def fuel_states(fuel: tables.ParameterSet, mass_kg: float, moisture: float | Non
     share = fuel["moisture"] if moisture is None else moisture
     dry = mass_kg * (1.0 - share)
     added = np.zeros(len(S))
-    for state, name in (("carbon", "carbon"), ("hydrogen", "hydrogen"), ("bound_oxygen", "oxygen")):
+    for state, name in (
+        ("carbon", "carbon"),
+        ("hydrogen", "hydrogen"),
+        ("bound_oxygen", "oxygen"),
+    ):
         added[S[state]] = dry * fuel[name]
-    upper = 1e6 * fuel["lower_heat"] + physics.LATENT_0 * physics.WATER_PER_HYDROGEN * fuel["hydrogen"]
+    upper = (
+        1e6 * fuel["lower_heat"]
+        + physics.LATENT_0 * physics.WATER_PER_HYDROGEN * fuel["hydrogen"]
+    )
     added[S["chemical"]] = dry * upper
     added[S["moisture"]] = mass_kg * share
     return added
@@ -338,7 +355,10 @@ class FireRun:
         """Of the gas. [°C]."""
         most = 0.99 * self.plan.pressure_pa
         return np.array(
-            [saturation_temperature(min(max(float(p), 1.0), most)) for p in self.vapour_pressure]
+            [
+                saturation_temperature(min(max(float(p), 1.0), most))
+                for p in self.vapour_pressure
+            ]
         )
 
     @property
@@ -374,7 +394,10 @@ class FireRun:
         stores = (
             "enthalpy", "chemical", "body_in", "body_out", "lid_in", "lid_out", "pan_heat"
         )  # fmt: skip
-        out = ("heat_out", "gas_meat", "wall_meat", "body_loss", "lid_loss", "lid_inside_loss", "rain", "condensed_heat")  # fmt: skip
+        out = (
+            "heat_out", "gas_meat", "wall_meat", "body_loss", "lid_loss", "lid_inside_loss",
+            "rain", "condensed_heat",
+        )  # fmt: skip
         into = ("heat_in", "electric", "meat_vapour_heat")
         burnt = physics.WATER_PER_HYDROGEN * q["hydrogen"]
         bound = physics.OXYGEN_PER_HYDROGEN * q["hydrogen"]
@@ -411,7 +434,8 @@ def _left(rest: float, through: Sequence[float]) -> float:
 
 def _settings(plan: FirePlan, duration_s: float) -> list[tuple[float, Around, list[FireEvent]]]:
     """When something changes: the surroundings from then on, and what is added then."""
-    field = {"vent": "inlet", "outlet": "outlet", "lid": "lid", "gust": "wind", "rain": "rain", "set": "set_c"}  # fmt: skip
+    field = {"vent": "inlet", "outlet": "outlet", "lid": "lid"}
+    field |= {"gust": "wind", "rain": "rain", "set": "set_c"}
     moments = {0.0}
     events = plan.all_events(duration_s)
     for event in events:
@@ -506,7 +530,9 @@ def run_fire(
         for event in events:
             more = np.zeros(len(S))
             if event.kind == "fuel":
-                kind = plan.fuel_set() if event.fuel is None else tables.load("fuel", event.fuel)
+                kind = (
+                    plan.fuel_set() if event.fuel is None else tables.load("fuel", event.fuel)
+                )
                 more = fuel_states(kind, event.value, event.moisture)
             else:
                 more[S["pan_water"]] = event.value
@@ -676,12 +702,16 @@ def _meat_of(cook: Result, pieces: int, heat_transfer: float, emissivity: float)
     return Meat(edges, cook.surface_c, rate, heat_transfer * area, emissivity * area)
 
 
-def _first_meat(piece: Piece, pieces: int, duration_s: float, heat_transfer: float, emissivity: float) -> Meat:
+def _first_meat(
+    piece: Piece, pieces: int, duration_s: float, heat_transfer: float, emissivity: float
+) -> Meat:
     """A guess to begin with: a surface that warms to a wet one, and no vapour."""
     time = np.linspace(0.0, duration_s, 60)
     surface = 70.0 - (70.0 - piece.start_c) * np.exp(-time / 3000.0)
     area = pieces * (piece.surface_m2 or 0.0)
-    return Meat(time, surface, np.full(60, 6e-5 * area), heat_transfer * area, emissivity * area)
+    return Meat(
+        time, surface, np.full(60, 6e-5 * area), heat_transfer * area, emissivity * area
+    )
 
 
 def cook_in_pit(
@@ -725,7 +755,11 @@ def cook_in_pit(
     """
     if piece.surface_m2 is None:
         raise InputError("The meat changes the fire, and for that its mass must be known.")
-    h = tables.load("fire")["convective_coefficient"] if heat_transfer is None else heat_transfer
+    h = (
+        tables.load("fire")["convective_coefficient"]
+        if heat_transfer is None
+        else heat_transfer
+    )
     shine = piece.material.meat_emissivity
     begin = warmed(plan) if start is None else start
     meat = (
@@ -747,13 +781,14 @@ def cook_in_pit(
             return _agreed(run, cook, pieces, rounds, apart, before)
 
 
-def _agreed(run: FireRun, cook: Result, pieces: int, rounds: int, apart: float, seen: Meat) -> PitCook:
+def _agreed(
+    run: FireRun, cook: Result, pieces: int, rounds: int, apart: float, seen: Meat
+) -> PitCook:
     """Compare what the fire gave with what the cook took."""
     end = cook.duration_s
     area = pieces * (cook.piece.surface_m2 or 0.0)
-    given = float(
-        np.interp(end, run.time_s, run.ledger[:, Q["gas_meat"]] + run.ledger[:, Q["wall_meat"]] + run.ledger[:, Q["sky_meat"]])  # fmt: skip
-    )
+    heat = run.ledger[:, [Q["gas_meat"], Q["wall_meat"], Q["sky_meat"]]].sum(axis=1)
+    given = float(np.interp(end, run.time_s, heat))
     t, q = cook.time_s, cook.surface
     taken = area * float(np.trapezoid(q["convection"] + q["radiation"], t))
     vapour = float(np.interp(end, run.time_s, run.ledger[:, Q["meat_vapour"]]))

@@ -11,7 +11,7 @@ the states `y` are what is conserved (enthalpy, masses of species and elements) 
 linear sums: what the stores gain is what the ledger says came and went, to rounding.
 
 *Draught.* :math:`\Delta p = g H (\rho_0 - \rho) + c_w \rho_0 v^2 / 2` over inlet and outlet
-in series, :math:`\dot m = \sqrt{2 \Delta p / (1/(\rho_0 C^2 A_i^2) + 1/(\rho C^2 A_o^2))}`; gaps
+in series, :math:`\dot m^2 = 2 \Delta p / (1/(\rho_0 C^2 A_i^2) + 1/(\rho C^2 A_o^2))`; gaps
 count half to either. An open lid exchanges :math:`C/3 \, A \sqrt{g' h}` [1]_. The outflow
 follows from the volume that does not change.
 
@@ -175,15 +175,18 @@ def gas_enthalpy(kind: int, celsius: float) -> float:
     """Of a gas, counted from 0 °C (vapour: from liquid water). [J/kg]."""
     x = celsius * 1e-3
     c = _CP[kind]
-    h = celsius * (c[0] + x * (c[1] / 2.0 + x * (c[2] / 3.0 + x * c[3] / 4.0)))
-    return h + LATENT_0 if kind == 3 else h
+    h: float = celsius * (c[0] + x * (c[1] / 2.0 + x * (c[2] / 3.0 + x * c[3] / 4.0)))
+    if kind == 3:
+        h += LATENT_0
+    return h
 
 
 @compiled
 def _capacity(kind: int, celsius: float) -> float:
     x = celsius * 1e-3
     c = _CP[kind]
-    return c[0] + x * (c[1] + x * (c[2] + x * c[3]))
+    found: float = c[0] + x * (c[1] + x * (c[2] + x * c[3]))
+    return found
 
 
 @compiled
@@ -243,9 +246,10 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
     # What is nearly zero must not come back with its sign changed.
     phi = 0.0
     left_share = share
-    need = max(
-        OXYGEN_PER_CARBON * y[5] + OXYGEN_PER_HYDROGEN * y[6] - y[7], 1e-12 * fuel_kg
-    ) / fuel_kg
+    need = (
+        max(OXYGEN_PER_CARBON * y[5] + OXYGEN_PER_HYDROGEN * y[6] - y[7], 1e-12 * fuel_kg)
+        / fuel_kg
+    )
     power = 0.0
     if p.feeds or p.electric:
         call = min(max(0.5 + (a.set_c - t) / p.band, 0.0), 1.0)
@@ -265,9 +269,7 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
             lit = min(max(y[10], 0.0), fuel_kg)
             turned = mass / _TURN_OVER_S
             takes = p.burning_rate * lit * left
-            left_share = (fresh + turned * share) / (
-                fresh + turned + takes / OXYGEN_OF_AIR
-            )
+            left_share = (fresh + turned * share) / (fresh + turned + takes / OXYGEN_OF_AIR)
             phi = takes * left_share / (need * fuel_kg)
     for i in range(5):
         q[11 + i] = phi * y[5 + i]
@@ -293,12 +295,12 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
     q[21] = p.body_area * (h_out * (b2 - t0) + p.outer_emissivity * (_fourth(b2) - sky))
     q[22] = p.lid_area * (h_out * (l2 - t0) + p.outer_emissivity * (_fourth(l2) - sky))
     q[21] += a.lid * p.lid_opening * p.inner_emissivity * (_fourth(b1) - sky)
-    q[23] = a.lid * p.lid_area * (
-        h_out * (l1 - t0) + p.inner_emissivity * (_fourth(l1) - sky)
-    )
+    q[23] = a.lid * p.lid_area * (h_out * (l1 - t0) + p.inner_emissivity * (_fourth(l1) - sky))
     dry_off = min(max((l2 - t0) / 60.0, 0.0), 1.0)
-    q[24] = a.rain * p.lid_area * (
-        WATER_CP * (l2 - t0) + dry_off * LATENT_0 if l2 > t0 else WATER_CP * (l2 - t0)
+    q[24] = (
+        a.rain
+        * p.lid_area
+        * (WATER_CP * (l2 - t0) + dry_off * LATENT_0 if l2 > t0 else WATER_CP * (l2 - t0))
     )
     q[25] = (
         closed * p.inner_emissivity * min(p.lid_area, p.body_area) * (_fourth(b1) - _fourth(l1))
@@ -341,9 +343,13 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
     # --- all that is let in
     fresh += p.fan_air * need * burnt / OXYGEN_OF_AIR
     lift = abs(rho0 - rho) + 0.01
-    fresh += a.lid * p.lid_opening * (
-        _DISCHARGE / 3.0 * math.sqrt(STANDARD_GRAVITY * p.lid_opening_height * lift * rho0)
-        + 0.05 * a.wind * rho0
+    fresh += (
+        a.lid
+        * p.lid_opening
+        * (
+            _DISCHARGE / 3.0 * math.sqrt(STANDARD_GRAVITY * p.lid_opening_height * lift * rho0)
+            + 0.05 * a.wind * rho0
+        )
     )
     y0 = a.outside_ratio
     h_fresh = (
@@ -363,13 +369,11 @@ def _flows(y, a, ts, meat_vapour, meat_conductance, meat_area, p, q):  # type: i
     heat = q[14] + q[37] - q[16] - q[17] - q[18] - q[26] + q[30] - q[31] + q[34]
     heat -= (q[35] + q[36]) * gas_enthalpy(3, t)
 
-    warm = heat + use * gas_enthalpy(1, t) - made * gas_enthalpy(2, t) - steam * gas_enthalpy(
-        3, t
+    warm = (
+        heat + use * gas_enthalpy(1, t) - made * gas_enthalpy(2, t) - steam * gas_enthalpy(3, t)
     )
     swell = -use * _R_O2 + made * _R_CO2 + steam * VAPOUR_GAS_CONSTANT
-    r0 = (
-        (1.0 - OXYGEN_OF_AIR) * _R_INERT + OXYGEN_OF_AIR * _R_O2 + y0 * VAPOUR_GAS_CONSTANT
-    )
+    r0 = (1.0 - OXYGEN_OF_AIR) * _R_INERT + OXYGEN_OF_AIR * _R_O2 + y0 * VAPOUR_GAS_CONSTANT
     h_mixed = (
         (1.0 - OXYGEN_OF_AIR) * gas_enthalpy(0, t)
         + OXYGEN_OF_AIR * gas_enthalpy(1, t)

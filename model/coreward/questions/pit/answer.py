@@ -22,6 +22,7 @@ _HOUR: Final = 3600.0
 _MINUTE: Final = 60.0
 LONGEST_S: Final = 24.0 * _HOUR
 _ROWS_S: Final = 120.0
+_NEAR_S: Final = (-1.0, 1.0, 5.0, 15.0, 30.0, 60.0, 90.0)
 # What is tried at a moment. Assumed here: what a hand does at once.
 _VENT_STEP: Final = 1.0 / 3.0
 _SET_STEP_K: Final = 10.0
@@ -177,13 +178,22 @@ class PitDay:
         """When it is ready, and the pit now."""
         now = self.now_s
         ready: Text = (
-            say("Ready, the core at {0}, {1} after it goes in", Degrees(self.core_c, None), Lasting(self.ready_s))
+            say(
+                "Ready, the core at {0}, {1} after it goes in",
+                Degrees(self.core_c, None),
+                Lasting(self.ready_s),
+            )
             if math.isfinite(self.ready_s)
-            else say("The core does not reach {0} in {1}", Degrees(self.core_c, None), Lasting(float(self.time_s[-1])))
+            else say(
+                "The core does not reach {0} in {1}",
+                Degrees(self.core_c, None),
+                Lasting(float(self.time_s[-1])),
+            )
         )
         return say(
             "{0}. After {1} the air is at {2}, its dew point {3}.",
-            ready, Lasting(now), Degrees(self.at("air_c", now)), Degrees(self.at("dew_point_c", now)),
+            ready, Lasting(now), Degrees(self.at("air_c", now)),
+            Degrees(self.at("dew_point_c", now)),
         )  # fmt: skip
 
 
@@ -207,7 +217,9 @@ def event_words(event: FireEvent, plan: FirePlan) -> Text:
     for_s: Text = say(" for {0}", _short(event.for_s)) if event.for_s > 0.0 else ""
     if event.kind == "fuel":
         wet = "" if event.moisture is None else f" with {100.0 * event.moisture:.0f} % of water"
-        return say("{0} of {1} added{2}", Mass(event.value), event.fuel or plan.fuel_set().name, wet)
+        return say(
+            "{0} of {1} added{2}", Mass(event.value), event.fuel or plan.fuel_set().name, wet
+        )
     words: dict[str, Text] = {
         "vent": f"the vent at {share}",
         "outlet": f"the outlet at {share}",
@@ -348,7 +360,9 @@ def _later(more: PitCook, less: PitCook, core_c: float) -> float:
     return math.nan if math.isinf(with_it) and math.isinf(without) else with_it - without
 
 
-def _move(name: str, words: Text, day: PitCook, other: PitCook, core_c: float, at_s: float) -> Move:
+def _move(
+    name: str, words: Text, day: PitCook, other: PitCook, core_c: float, at_s: float
+) -> Move:
     grid = at_s + np.arange(0.0, LATER_S + 1.0, _MINUTE)
     changed = _air(other, grid) - _air(day, grid)
     later = float(changed[-1])
@@ -364,7 +378,9 @@ def _move(name: str, words: Text, day: PitCook, other: PitCook, core_c: float, a
     )  # fmt: skip
 
 
-def _cost(event: FireEvent, plan: FirePlan, without: PitCook, day: PitCook, core_c: float) -> Cost:
+def _cost(
+    event: FireEvent, plan: FirePlan, without: PitCook, day: PitCook, core_c: float
+) -> Cost:
     grid = event.at_s + np.arange(0.0, LATER_S, 5.0)
     moved = _air(day, grid) - _air(without, grid)
     return Cost(
@@ -381,7 +397,10 @@ def _told(
 ) -> PitDay:  # fmt: skip
     fire, cook = day.fire, day.cook
     end = ready if math.isfinite(ready) else float(cook.time_s[-1])
-    time = np.arange(0.0, end + _ROWS_S, _ROWS_S)
+    # Close together where something happens: a lid is back within minutes.
+    near = [e.at_s + e.for_s * k + s for e in plan.events for k in (0, 1) for s in _NEAR_S]
+    time = np.unique(np.concatenate((np.arange(0.0, end + _ROWS_S, _ROWS_S), near)))
+    time = time[time <= end + _ROWS_S]
     # Between two rows of an event the clock stands still.
     once = np.concatenate((np.diff(fire.time_s) > 0.0, [True]))
 
@@ -426,8 +445,17 @@ def _accounts(
         for i, name in enumerate(_ledger_names())
     }
     states = {
-        name: float(np.interp(end_s, fire.time_s, fire.state(name))) - float(fire.state(name)[0])
-        for name in ("body_in", "body_out", "lid_in", "lid_out", "enthalpy", "pan_heat", "vapour")
+        name: float(np.interp(end_s, fire.time_s, fire.state(name)))
+        - float(fire.state(name)[0])
+        for name in (
+            "body_in",
+            "body_out",
+            "lid_in",
+            "lid_out",
+            "enthalpy",
+            "pan_heat",
+            "vapour",
+        )
     }
     burnt = WATER_PER_HYDROGEN * q["hydrogen"]
     walls = q["body_loss"] + q["lid_loss"] + q["lid_inside_loss"]
@@ -486,8 +514,8 @@ def _warnings(day: PitCook, end_s: float) -> tuple[Text, ...]:
     if day.apart_k > 0.5 or day.heat_apart > _AGREED:
         found.append(
             say(
-                "Fire and meat were not brought to agree: the meat's surface still moved by {0} "
-                "and the heat differs by {1} %.",
+                "Fire and meat were not brought to agree: the surface still moved by {0} and the"
+                "  heat differs by {1} %.",
                 Difference(day.apart_k), f"{100.0 * day.heat_apart:.1f}",
             )
         )  # fmt: skip

@@ -37,10 +37,12 @@ def document(answer: PitDay) -> Document:
             Picture(
                 lambda units: figure_pit(answer, units),
                 lambda units: alt_text(answer, units),
-                "Left: pit and meat, and the fire under them. Right: where heat and water went.",
+                "Left: pit, meat and fire. Right: where heat and water went.",
             ),
             _air_facts(answer),
-            Listing(tuple(heat_words(answer)), "Where the fire's heat went, until it was ready"),
+            Listing(
+                tuple(heat_words(answer)), "Where the fire's heat went, until it was ready"
+            ),
             Listing(tuple(water_words(answer)), "Where the water came from, and went"),
             Listing(answer.assumptions, "What this takes for granted", small=True),
             _numerics(answer),
@@ -67,7 +69,14 @@ def move_table(answer: PitDay) -> Table:
         )
         for move in answer.moves
     )
-    heads = ("done", "air in 20 min", "in 2 h", "dew point in 2 h", "at the end", "look again in")
+    heads = (
+        "done",
+        "air in 20 min",
+        "in 2 h",
+        "dew point in 2 h",
+        "at the end",
+        "look again in",
+    )
     return table_of(title, heads, rows, (34, 12, 10, 17, 19, 12))
 
 
@@ -82,7 +91,8 @@ def cost_table(answer: PitDay) -> Table:
         )
         for cost in answer.costs
     )
-    return table_of("What each event costs, cooked with it and without", ("event", "after", "air, at most", "at the end"), rows, (40, 16, 16, 28))  # fmt: skip
+    heads = ("event", "after", "air, at most", "at the end")
+    return table_of("What each event costs, cooked with it and without", heads, rows)
 
 
 def _air_facts(answer: PitDay) -> Facts:
@@ -115,7 +125,10 @@ def _numerics(answer: PitDay) -> Facts:
 
 
 def _curves(answer: PitDay) -> Data:
-    names = ("time_s", "air_c", "wall_c", "dew_point_c", "fresh_air_kg_h", "oxygen", "power_w", "fuel_kg")  # fmt: skip
+    names = (
+        "time_s", "air_c", "wall_c", "dew_point_c", "fresh_air_kg_h", "oxygen", "power_w",
+        "fuel_kg",
+    )  # fmt: skip
     columns = {name: getattr(answer, name) for name in names}
     return data_of("pit.csv", columns | {"core_c": answer.core, "surface_c": answer.surface})
 
@@ -132,7 +145,8 @@ def pit_code(answer: PitDay) -> str:
     }
     if answer.plan.events:
         events = ", ".join(
-            f"FireEvent({e.at_s!r}, {e.kind!r}, {e.value!r}, {e.for_s!r}, {e.fuel!r}, {e.moisture!r})"
+            f"FireEvent({e.at_s!r}, {e.kind!r}, {e.value!r}, {e.for_s!r}, "
+            f"{e.fuel!r}, {e.moisture!r})"
             for e in answer.plan.events
         )
         given["events"] = f"({events},)"
@@ -144,7 +158,16 @@ def pit_code(answer: PitDay) -> str:
             "",
             *call("piece = cw.Piece", piece, (cook.piece.shape.code, made)),
             *call("plan = FirePlan", given),
-            *call("answer = cw.pit_day", {"core_c": repr(answer.core_c), "pieces": repr(answer.day.pieces), "now_s": repr(answer.now_s)}, ("piece", "plan")),  # fmt: skip
+            *call(
+                "answer = cw.pit_day",
+                {
+                    "core_c": repr(answer.core_c),
+                    "pieces": repr(answer.day.pieces),
+                    "now_s": repr(answer.now_s),
+                    "longest_s": repr(float(answer.day.fire.time_s[-1])),
+                },
+                ("piece", "plan"),
+            ),
             "print(cw.document(answer).text())",
             "",
         ]
@@ -163,8 +186,16 @@ def own_document(answer: OwnPit) -> Document:
         lead=answer.sentence,
         caution=("Advice only: nothing is driven.", cautions.ANSWER),
         blocks=(
-            *([Listing(tuple(answer.advised), "To bring the air to")] if answer.advised else []),
-            table_of("The reduced pit, and by how much the log narrowed each", ("constant", "value", "told by the log"), rows),  # fmt: skip
+            *(
+                [Listing(tuple(answer.advised), "To bring the air to")]
+                if answer.advised
+                else []
+            ),
+            table_of(
+                "The reduced pit, and by how much the log narrowed each",
+                ("constant", "value", "told by the log"),
+                rows,
+            ),
         ),
         versions=versions(),
         numbers={"kind": "own pit"},

@@ -176,16 +176,14 @@ def _grids(notes: Sequence[Note], count: int) -> tuple[Floats, int]:
     rows = {"vent": 0, "wind": 3, "meat": 5, "outside": 6}
     rows |= {"set": 4} if mode == 2 else {"knob": 4}
     for note in sorted(notes, key=lambda n: n.at_s):
-        i = int(round(note.at_s / _STEP_S))
+        i = round(note.at_s / _STEP_S)
         if i >= count:
             continue
         i = max(i, 0)
         if note.what == "lid":
             # A lid between two steps counts by its share of each.
-            inside = np.clip(
-                (np.minimum(note.at_s + note.for_s, grid + _STEP_S) - np.maximum(note.at_s, grid))
-                / _STEP_S, 0.0, 1.0,
-            )  # fmt: skip
+            begun, over = np.maximum(note.at_s, grid), note.at_s + note.for_s
+            inside = np.clip((np.minimum(over, grid + _STEP_S) - begun) / _STEP_S, 0.0, 1.0)
             found[1] = np.maximum(found[1], note.value * inside)
         elif note.what == "fuel":
             found[2, i] += note.value
@@ -241,21 +239,26 @@ class OwnPit:
             np.array([self.numbers[name] for name in _NAMES]), self.level,
             self.steered_s if notes is None else self.until_s, used, float(at.max()),
         )  # fmt: skip
-        return np.interp(at, _STEP_S * np.arange(len(found)), found + outside)
+        shown: Floats = np.interp(at, _STEP_S * np.arange(len(found)), found + outside)
+        return shown
 
-    def vent_change(self, vent: float, now_s: float | None = None) -> tuple[float, float, float]:
+    def vent_change(
+        self, vent: float, now_s: float | None = None
+    ) -> tuple[float, float, float]:
         """Return what a vent does: air in 20 min and in 2 h [K], and when to look again [s]."""
         now = self.until_s if now_s is None else now_s
-        grid = now + 60.0 * np.arange(121)
+        grid: Floats = now + 60.0 * np.arange(121.0)
         later = [note for note in self.notes if note.at_s <= now]
-        moved = self.predict(grid, [*later, Note(now, "vent", vent)]) - self.predict(grid, later)
+        moved = self.predict(grid, [*later, Note(now, "vent", vent)]) - self.predict(
+            grid, later
+        )
         near = np.abs(moved - moved[-1]) <= 0.33 * abs(moved[-1]) + 0.2
         off = np.flatnonzero(~near)
         again = 60.0 * (float(off[-1]) + 1.0) if len(off) else 0.0
         return float(moved[20]), float(moved[-1]), max(300.0 * math.ceil(again / 300.0), 900.0)
 
     def vent_for(self, air_c: float, now_s: float | None = None) -> float:
-        """Return the open share that brings the air there in two hours; the nearer end if none."""
+        """Return the open share that brings the air there in two hours, or the nearer end."""
         now = self.until_s if now_s is None else now_s
         later = [note for note in self.notes if note.at_s <= now]
         at = np.array([now + 2.0 * _HOUR])
@@ -292,7 +295,7 @@ class OwnPit:
 def _run(
     numbers: Floats, level: Floats, until_s: float, notes: Sequence[Note], end_s: float
 ) -> tuple[Floats, Floats]:
-    count = int(math.ceil(end_s / _STEP_S)) + 2
+    count = (math.ceil(end_s / _STEP_S)) + 2
     tables, mode = _grids(notes, count)
     grid = _STEP_S * np.arange(count)
     knots = _KNOT_S * np.arange(len(level))
@@ -301,7 +304,9 @@ def _run(
     beyond = grid > until_s
     if beyond.any():
         last = float(np.interp(until_s, knots, level))
-        usual = float(np.mean(np.interp(until_s - np.linspace(0.0, 4 * _HOUR, 9), knots, level)))
+        usual = float(
+            np.mean(np.interp(until_s - np.linspace(0.0, 4 * _HOUR, 9), knots, level))
+        )
         fade = np.exp(-(grid[beyond] - until_s) / _FADES_S)
         wander[beyond] = usual + (last - usual) * fade
     out = np.empty(count)
@@ -332,8 +337,10 @@ def _steered(
     slack = max(float(np.std(beside)), _HELD_K)
     lids = np.array([note.at_s for note in notes if note.what == "lid"])
     looks = np.arange(until + _LOOK_S, end + _LOOK_S, _LOOK_S)
-    since = np.array([np.min(np.where(lids <= t, t - lids, np.inf), initial=np.inf) for t in looks])
-    tables, _ = _grids(notes, int(math.ceil(end / _STEP_S)) + 200)
+    since = np.array(
+        [np.min(np.where(lids <= t, t - lids, np.inf), initial=np.inf) for t in looks]
+    )
+    tables, _ = _grids(notes, (math.ceil(end / _STEP_S)) + 200)
     vent = tables[4 if mode == 1 else 0][(looks / _STEP_S).astype(int)]
     # Wide open it cannot be held, only hoped for.
     looks = looks[(since > _AFTER_LID_S) & (vent < 0.95)]
@@ -344,7 +351,7 @@ def _steered(
     known = int(until // _KNOT_S) + 1
     if not len(looks):
         return level, until
-    more = max(int(math.ceil(end / _KNOT_S)) + 1 - known, 1)
+    more = max((math.ceil(end / _KNOT_S)) + 1 - known, 1)
 
     def extended(x: Floats) -> Floats:
         return np.concatenate((level[:known], level[known - 1] + np.cumsum(_LEVEL_STEP * x)))
@@ -392,7 +399,7 @@ def learn_pit(time_s: Floats, air_c: Floats, notes: Sequence[Note] = ()) -> OwnP
     knots = int(until // _KNOT_S) + 2
     bell = np.array([_PRIOR[name] for name in _NAMES])
     plain = np.array([name in ("offset",) for name in _NAMES])
-    tables, mode = _grids(notes, int(math.ceil(until / _STEP_S)) + 2)
+    tables, mode = _grids(notes, (math.ceil(until / _STEP_S)) + 2)
     levels = 0 if mode == 2 else knots
     grid = _STEP_S * np.arange(tables.shape[1])
 
@@ -417,7 +424,9 @@ def learn_pit(time_s: Floats, air_c: Floats, notes: Sequence[Note] = ()) -> OwnP
         cumulated = np.concatenate(([0.0], np.cumsum(shown))) * _STEP_S
         ends = np.concatenate((grid, [grid[-1] + _STEP_S]))
         low, high = edges[rows], np.minimum(edges[rows] + _MEAN_S, until + _STEP_S)
-        means = (np.interp(high, ends, cumulated) - np.interp(low, ends, cumulated)) / (high - low)
+        means = (np.interp(high, ends, cumulated) - np.interp(low, ends, cumulated)) / (
+            high - low
+        )
         miss = (means - mean) / scatter
         # Readings five minutes apart err alike: a dozen count as four.
         return np.concatenate((miss / math.sqrt(3.0), x))

@@ -84,8 +84,8 @@ class PitState(PanelState):
     )  # fmt: skip
     cut = shared.cut("pork shoulder", names=_CUTS, tried=_CUTS[:2])
     mass_kg = shared.mass(
-        4.0, low=1.5, high=6.5, reason="a lighter piece hardly damps its air, and a heavier one "
-        "of some cuts is not sold",
+        4.0, low=1.5, high=6.5, reason="a lighter piece hardly damps its air, and a "
+        "heavier one of some cuts is not sold",
     )  # fmt: skip
     pieces = Choice(
         "1", label="pieces", options={"1": "alone"} | {str(n): f"{n} alike" for n in (2, 3)},
@@ -196,7 +196,9 @@ class PitPanel(Panel):
             self._tables.value = panel_html(document(outcome), units)
 
         first = [outcome.sentence, *outcome.warnings]
-        said = [move.sentence for move in outcome.moves] + [one.sentence for one in outcome.costs]
+        said = [move.sentence for move in outcome.moves] + [
+            one.sentence for one in outcome.costs
+        ]
         return View(
             self._drawing.update(outcome, units),
             alt_text(outcome, units),
