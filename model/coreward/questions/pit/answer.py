@@ -514,8 +514,8 @@ def _warnings(day: PitCook, end_s: float) -> tuple[Text, ...]:
     if day.apart_k > 0.5 or day.heat_apart > _AGREED:
         found.append(
             say(
-                "Fire and meat were not brought to agree: the surface still moved by {0} and the"
-                "  heat differs by {1} %.",
+                "Fire and meat were not brought to agree: the surface still moved by {0} and "
+                "the heat differs by {1} %.",
                 Difference(day.apart_k), f"{100.0 * day.heat_apart:.1f}",
             )
         )  # fmt: skip
