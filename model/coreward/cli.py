@@ -18,6 +18,7 @@ from coreward import (
     cautions,
     forecast_command,
     launch,
+    pit_command,
     remember_command,
     verdict_command,
     watch_command,
@@ -144,6 +145,14 @@ def build_parser() -> argparse.ArgumentParser:
         "Follow a growing log and say when it needs a person, each thing once, and "
         "until when nobody is needed. Ctrl+C ends it.",
         watch_command.add_options,
+    )
+    command(
+        "pit",
+        pit_command.run,
+        "what vent, fuel, lid and weather do to air, damp and meat; or a pit from its log",
+        "Cook meat over a fire and say what a hand on the vent would change; with a log, "
+        "learn the pit from its air and say how far to move. Advice only.",
+        pit_command.add_options,
     )
     command(
         "report",

@@ -15,7 +15,14 @@ from playwright.sync_api import Browser, Page, expect
 from support.app_page import PHONE
 from support.workbench import KEPT, RUN_TIMEOUT_MS, Panel, end
 
-COOK = ("start", "plan-the-day", "my-log", "rest-and-carryover", "is-this-hold-enough")
+COOK = (
+    "start",
+    "plan-the-day",
+    "the-pit",
+    "my-log",
+    "rest-and-carryover",
+    "is-this-hold-enough",
+)
 PROGRAM = "import sys; from coreward.cli import main; sys.exit(main(['--no-browser']))"
 # As a projector shows it.
 SCREEN = {"width": 1280, "height": 720}

@@ -30,6 +30,7 @@ ELSEWHERE = {
     "lesson-plan": "the panel of plan-the-day and cards",
     "lesson-rest": "the panel of rest-and-carryover and cards",
     "my-log": "its one panel is shown in the app view",
+    "the-pit": "its one panel is shown in the app view",
     "plan-the-day": "its one panel is shown in the app view",
     "is-this-hold-enough": "test_verdict_page",
     "rest-and-carryover": "test_rest_page",

@@ -22,6 +22,7 @@ NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 TRIED_AFTER = {
     "start": ("try_ends(settings)", "settings", "look"),
     "plan-the-day": ("{}", "panel"),
+    "the-pit": ("{}", "panel"),
     "my-log": ("{}", "panel"),
     "rest-and-carryover": ("{}", "panel"),
     "is-this-hold-enough": ("{}", "panel"),

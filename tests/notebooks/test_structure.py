@@ -18,6 +18,7 @@ EXPECTED = (
     "why-the-stall",
     "my-log",
     "rest-and-carryover",
+    "the-pit",
     "is-this-hold-enough",
     "how-far-to-trust-it",
     "teach-the-stall",
@@ -29,7 +30,14 @@ EXPECTED = (
     "lesson-rest",
     "lesson-hold",
 )
-COOK = ("start", "plan-the-day", "my-log", "rest-and-carryover", "is-this-hold-enough")
+COOK = (
+    "start",
+    "plan-the-day",
+    "the-pit",
+    "my-log",
+    "rest-and-carryover",
+    "is-this-hold-enough",
+)
 
 
 def _cell(source: str, **fields: Any) -> dict[str, Any]:

@@ -7,13 +7,14 @@ from typing import Any
 
 import pytest
 
+from coreward.questions.pit.panel import pit_panel
 from coreward.questions.rest.panel import rest_panel
 from coreward.questions.review.panel import log_panel
 from coreward.questions.stall.panel import stall_panel
 from coreward.questions.verdict.panel import verdict_panel
 
 
-@pytest.mark.parametrize("make", [stall_panel, rest_panel, verdict_panel, log_panel])
+@pytest.mark.parametrize("make", [stall_panel, rest_panel, verdict_panel, log_panel, pit_panel])
 def test_a_page_and_a_pdf(make: Callable[..., Any]) -> None:
     panel = make()
     panel.settle()

@@ -14,6 +14,7 @@ import pytest
 
 from coreward import cli, person
 from coreward.logs.demo import SUPPER_LOG, demo_folder
+from coreward.questions.pit.panel import pit_panel
 from coreward.questions.plan.panel import plan_panel
 from coreward.questions.rest.panel import rest_panel
 from coreward.questions.review.panel import log_panel
@@ -33,6 +34,7 @@ PANELS: dict[str, Callable[[str], Any]] = {
     "hold in air": lambda u: verdict_panel(u, remember=False, humidity="air", mass_kg=3.3),
     "hold of a log": lambda u: verdict_panel(u, path=LOG, remember=False),
     "stall": lambda u: stall_panel(u, remember=False),
+    "pit": lambda u: pit_panel(u, remember=False),
     "rest": lambda u: rest_panel(u, remember=False),
     "log": lambda u: log_panel(LOG, units=u),
 }

@@ -69,7 +69,14 @@ FRONT: Final = Page(
 )
 """The live plan of the front door; it has no notebook, and no address but the first."""
 
-COOK: Final = ("start", "plan-the-day", "my-log", "rest-and-carryover", "is-this-hold-enough")
+COOK: Final = (
+    "start",
+    "plan-the-day",
+    "the-pit",
+    "my-log",
+    "rest-and-carryover",
+    "is-this-hold-enough",
+)
 LEARN: Final = (
     "why-the-stall",
     "teach-the-stall",

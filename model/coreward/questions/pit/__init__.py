@@ -1,0 +1,1 @@
+"""What vents, fuel, lid and weather do to air, damp and meat."""
