@@ -21,7 +21,8 @@ sys.path.insert(0, str(TESTS))
 def module(name: str) -> ModuleType:
     """Return a file of tests as a module."""
     spec = importlib.util.spec_from_file_location(name, UNIT / f"{name}.py")
-    assert spec is not None and spec.loader is not None
+    assert spec is not None
+    assert spec.loader is not None
     found = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(found)
     return found
