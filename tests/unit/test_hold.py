@@ -393,3 +393,9 @@ def test_what_is_missing_is_missing_to_the_second_weakest_of_thirty() -> None:
     assert spread.kelvin_until(1.0) == pytest.approx(0.9, abs=1e-6)
     # At 61 °C its rate is 1.1 log a minute.
     assert spread.minutes_until(1.0, 61.0) == pytest.approx(0.9 / 1.1, abs=1e-6)
+
+
+def test_a_record_without_a_reading_has_no_hold() -> None:
+    nothing = (np.array([0.0, 60.0]), np.array([np.nan, np.nan]))
+    record = cook_record(nothing, longest_gap_s=330.0, ceiling_c=100.0)
+    assert module.best_hold(record, load_kinetics("salmonella beef guideline")) is None
