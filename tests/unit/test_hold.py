@@ -398,4 +398,4 @@ def test_what_is_missing_is_missing_to_the_second_weakest_of_thirty() -> None:
 def test_a_record_without_a_reading_has_no_hold() -> None:
     nothing = (np.array([0.0, 60.0]), np.array([np.nan, np.nan]))
     record = cook_record(nothing, longest_gap_s=330.0, ceiling_c=100.0)
-    assert module.best_hold(record, load_kinetics("salmonella beef guideline")) is None
+    assert best_hold(record, load_kinetics("salmonella beef guideline")) is None
