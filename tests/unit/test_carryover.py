@@ -426,6 +426,8 @@ def test_a_dew_point_is_moved_only_where_pit_and_damp_stay_as_they_are():
     damp = cw.Surroundings(60.0, dew_point_c=58.0)
     assert module._moister(damp, 5.0).dew_point_c == 60.0
     time = np.array([0.0, 3600.0])
+    damper = cw.Surroundings(100.0, dew_point_c=(time, np.array([30.0, 50.0])))
+    assert module._moister(damper, 5.0) is None
     rising = cw.Surroundings((time, np.array([100.0, 120.0])), dew_point_c=35.0)
     assert module._moister(rising, 5.0) is None
     case = module._Case(

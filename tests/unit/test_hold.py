@@ -26,6 +26,7 @@ from coreward.questions.hold.answer import (
     hold_time,
     time_until_enough,
 )
+from coreward.questions.hold.spread import Spread, TimeAtTemperature
 from coreward.questions.verdict import longest_hold, verdict
 from coreward.questions.verdict.history import cook_record
 from coreward.tables.standards import band_limits, load_standard, standard_names
@@ -375,3 +376,26 @@ def test_a_come_up_of_exactly_the_limit_is_not_late(monkeypatch: pytest.MonkeyPa
         changed = replace(limit, limit_s=allowed)
         monkeypatch.setattr(module, "band_limits", lambda changed=changed: (changed,))
         assert hold_time(SLICE, "us meat 6.5 log", **COARSE).late is late
+
+
+def test_what_is_missing_is_missing_to_the_second_weakest_of_thirty() -> None:
+    """Of 30 members 95 % must get there: all but the one weakest, and nothing between two."""
+    weakest_first = 0.1 * np.arange(30.0)
+
+    def rates(temperature_c: Any) -> Any:
+        """Log reductions a minute: those at 60 °C, and one more for each kelvin."""
+        return np.asarray(weakest_first[:, np.newaxis] + (temperature_c - 60.0))
+
+    minute = TimeAtTemperature(np.array([60.0]), np.array([60.0]))
+    spread = Spread(weakest_first, minute, rates)
+    assert spread.confident == pytest.approx(0.1)
+    # 0.1 log, and one for each kelvin: 0.9 K to one log.
+    assert spread.kelvin_until(1.0) == pytest.approx(0.9, abs=1e-6)
+    # At 61 °C its rate is 1.1 log a minute.
+    assert spread.minutes_until(1.0, 61.0) == pytest.approx(0.9 / 1.1, abs=1e-6)
+
+
+def test_a_record_without_a_reading_has_no_hold() -> None:
+    nothing = (np.array([0.0, 60.0]), np.array([np.nan, np.nan]))
+    record = cook_record(nothing, longest_gap_s=330.0, ceiling_c=100.0)
+    assert best_hold(record, load_kinetics("salmonella beef guideline")) is None

@@ -645,6 +645,20 @@ def test_no_raw_key_and_no_bare_argument_in_the_words() -> None:
     assert "McMinn et al. 2018" in notes
 
 
+def test_steam_lasts_no_longer_than_the_cooking() -> None:
+    """Ten hours are said of a piece put on two hours into the record; lethal after 84 min."""
+    time, core = cook(70.0, 30.0)
+    told = verdict(
+        (time + 7200.0, core),
+        meat="beef",
+        standards=["us meat 6.5 log"],
+        surface="steam",
+        humid_s=36_000.0,
+    )
+    assert told.state == "met"
+    assert "; steam for 1 h 24 min" in said(told.standards[0].governing)
+
+
 # How sure.
 
 

@@ -10,6 +10,8 @@ import pytest
 from coreward.errors import InputError
 from coreward.logs.log import Channel, ProbeLog
 from coreward.questions.verdict import verdict
+from coreward.questions.verdict.history import cook_record
+from coreward.questions.verdict.record import _falls_around as falls_around
 from coreward.words import shown
 from support.said import text_of
 
@@ -94,3 +96,11 @@ def test_the_text_says_what_would_help_of_all_that_is_not_met_and_of_nothing_els
         for enough in asked:
             assert f"what would help: {enough}" in text
     assert states == {"met", "not met"}
+
+
+@pytest.mark.parametrize(("after_c", "fell"), [(45.0, True), (45.1, False)])
+def test_a_piece_fell_by_fifteen_kelvin_about_the_time(after_c: float, fell: bool) -> None:
+    time = np.arange(0.0, 2.0 * HOUR, MINUTE)
+    values = np.where(time < HOUR, 60.0, after_c)
+    record = cook_record((time, values), longest_gap_s=330.0, ceiling_c=100.0)
+    assert falls_around(record, HOUR) is fell

@@ -200,7 +200,7 @@ def best_hold(record: CookRecord, kinetics: Kinetics) -> tuple[float, float] | N
     counted as a flat hold. [°C], [s]
     """
     time, coldest = record.known()
-    if time.size < 2:
+    if not time.size:
         return None
     low, high = kinetics.valid_low_c, min(kinetics.valid_high_c, float(np.max(coldest)))
     if high < low:

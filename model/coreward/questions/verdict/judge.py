@@ -257,9 +257,7 @@ def _order(state: State) -> int:
 def _only_doubtful(read: Read, judged: Sequence[PieceVerdict]) -> bool:
     """Whether what was judged is itself in doubt: then even "not met" is not known."""
     doubtful = {doubt.channel for doubt in read.doubts if doubt.channel is not None}
-    return all(set(piece.channels) & doubtful for piece in judged if piece.channels) and any(
-        piece.channels for piece in judged
-    )
+    return all(set(piece.channels) & doubtful for piece in judged)
 
 
 def _check_numbers(**numbers: float | None) -> None:
