@@ -206,7 +206,7 @@ class PitPanel(Panel):
             alt_text(outcome, units),
             "\n".join(shown(words, units) for words in first),
             below=fill,
-            banner=_banner(said[0].shown(units)) if said else "",
+            banner=_banner(shown(said[0], units)) if said else "",
         )
 
     def code(self) -> str:
