@@ -29,7 +29,7 @@ def document(answer: PitDay) -> Document:
     return Document(
         title=say("{0}: fire, air and meat", Opening(answer.plan.pit_set().name)),
         lead=answer.sentence,
-        caution=(cautions.COMPUTED, cautions.ANSWER),
+        caution=(cautions.COMPUTED, cautions.FORECAST),
         blocks=(
             *([Listing(answer.warnings, "Beware")] if answer.warnings else []),
             *([move_table(answer)] if answer.moves else []),
@@ -151,9 +151,12 @@ def pit_code(answer: PitDay) -> str:
         )
         given["events"] = f"({events},)"
     piece = {"start_c": repr(float(cook.piece.start_c)), "mass_kg": repr(cook.piece.mass_kg)}
+    imports = ["import coreward as cw"]
+    if "tables.load(" in "".join(given.values()):
+        imports.append("from coreward import tables")
     return "\n".join(
         [
-            "import coreward as cw",
+            *imports,
             "from coreward.cook.pit import FireEvent, FirePlan",
             "",
             *call("piece = cw.Piece", piece, (cook.piece.shape.code, made)),
