@@ -382,6 +382,9 @@ def solver_is_compiled(cache_folder: Path) -> bool:
     return max(compiled) >= max((file.stat().st_mtime for file in sources), default=0.0)
 
 
+_COMPILED = ("engines.fast", "fire")
+
+
 def warm_solver(cache_folder: Path, *, out: TextIO, tell_every_s: float = 5.0) -> None:
     """Compile the solver if it is not compiled yet, saying so while it takes time.
 
@@ -394,10 +397,9 @@ def warm_solver(cache_folder: Path, *, out: TextIO, tell_every_s: float = 5.0) -
     """
     if solver_is_compiled(cache_folder):
         return
-    engine = importlib.import_module("coreward.physics.engines.fast")
+    compiled = [importlib.import_module(f"coreward.physics.{name}") for name in _COMPILED]
     out.write(
-        "Preparing the solver for this machine, only this first time; it takes half a "
-        "minute or so: "
+        "Preparing the solver for this machine, only this first time; it takes a minute or so: "
     )
     out.flush()
     begin = time.perf_counter()
@@ -411,7 +413,8 @@ def warm_solver(cache_folder: Path, *, out: TextIO, tell_every_s: float = 5.0) -
     teller = threading.Thread(target=tell, daemon=True)
     teller.start()
     try:
-        engine.warm_up()
+        for module in compiled:
+            module.warm_up()
     finally:
         is_done.set()
         teller.join()

@@ -217,7 +217,7 @@ def made(vents, hours=9.0, seed=1):
     return time, air, notes, plan
 
 
-VENTS = ((0.0, 0.6), (1.5, 0.3), (3.0, 0.5), (4.5, 0.25), (7.0, 0.45))
+VENTS = ((0.0, 0.6), (1.5, 0.25), (3.0, 0.7), (4.5, 0.3), (6.5, 0.9))
 
 
 def test_a_pit_is_learned_and_foretells_a_vent():
@@ -226,7 +226,11 @@ def test_a_pit_is_learned_and_foretells_a_vent():
     pit = learn_pit(time[known], air[known], [n for n in notes if n.at_s <= 6.0 * HOUR])
     assert pit.scatter_k < 4.0
     told = pit.predict(time[~known], notes)
-    assert np.sqrt(np.mean((told - air[~known]) ** 2)) < 5.0
+    miss = np.sqrt(np.mean((told - air[~known]) ** 2))
+    stays = np.sqrt(np.mean((air[known][-60:].mean() - air[~known]) ** 2))
+    # The vent moves the air by tens of kelvins; half of that must be foretold at least.
+    assert stays > 10.0
+    assert miss < 0.5 * stays
     assert 0.0 < pit.leak_share < 0.5
     assert pit.fast_s < pit.slow_s
     soon, later, again = pit.vent_change(0.6)

@@ -40,7 +40,8 @@ def notes_of(
         at, what = seconds(row["clock"], first), row["what"]
         numbers = [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", what)]
         lid = re.search(r"open for (\d+) s", what)
-        if lid:
+        # A door of the fire is none of the pit.
+        if lid and not re.search(r"(firebox|hearth) door|chute open|drawer open", what):
             found.append(Note(at, "lid", 1.0, float(lid[1])))
         for start, kind in (
             ("vent to", "vent"),

@@ -32,7 +32,7 @@ References
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -715,6 +715,20 @@ def march(
         meat.area, p, seen,
     )  # fmt: skip
     return Stretch(time, kept, np.concatenate((ledger[None], books[:rows])), seen, step)
+
+
+def warm_up() -> None:
+    """Compile the march, or load it from the cache, so that no page waits for it."""
+    numbers: dict[str, Any] = dict.fromkeys(PitConstants._fields, 1.0)
+    numbers |= {"feeds": False, "electric": False, "pressure": 101325.0, "volume": 0.1}
+    p = PitConstants(**numbers)
+    state = np.zeros(_NS)
+    masses = ((1.0 - OXYGEN_OF_AIR) * 0.12, OXYGEN_OF_AIR * 0.12, 0.0, 1e-3)
+    state[1:5] = masses
+    state[0] = sum(m * gas_enthalpy(kind, 20.0) for kind, m in enumerate(masses))
+    state[S["body_in"] : S["lid_out"] + 1] = 20.0
+    around = Around(0.0, 0.0, 0.0, 0.0, 20.0, 0.008, 0.0, 0.0, 100.0)
+    march(p, state, np.zeros(_NQ), 0.0, 0.1, around)
 
 
 def flame_temperature(

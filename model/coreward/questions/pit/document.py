@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from coreward import cautions
 from coreward.cook.pit import FirePlan
 from coreward.questions.pit.answer import PitDay, change, later_words
@@ -29,7 +31,7 @@ def document(answer: PitDay) -> Document:
     return Document(
         title=say("{0}: fire, air and meat", Opening(answer.plan.pit_set().name)),
         lead=answer.sentence,
-        caution=(cautions.COMPUTED, cautions.ANSWER),
+        caution=(cautions.COMPUTED, cautions.FORECAST),
         blocks=(
             *([Listing(answer.warnings, "Beware")] if answer.warnings else []),
             *([move_table(answer)] if answer.moves else []),
@@ -151,9 +153,12 @@ def pit_code(answer: PitDay) -> str:
         )
         given["events"] = f"({events},)"
     piece = {"start_c": repr(float(cook.piece.start_c)), "mass_kg": repr(cook.piece.mass_kg)}
+    imports = ["import coreward as cw"]
+    if "tables.load(" in "".join(given.values()):
+        imports.append("from coreward import tables")
     return "\n".join(
         [
-            "import coreward as cw",
+            *imports,
             "from coreward.cook.pit import FireEvent, FirePlan",
             "",
             *call("piece = cw.Piece", piece, (cook.piece.shape.code, made)),
@@ -174,6 +179,17 @@ def pit_code(answer: PitDay) -> str:
     )
 
 
+# tests/verification/judge_pits.py on ten simulated logs that were made with other equations:
+# 4.9 to 12.7 K, median 8.9 (it was to be 5), and 35 K in one of them at a first score.
+_HOW_GOOD: Final = say(
+    "Of ten simulated logs of another making the last third was foretold to within {0} to {1}, "
+    "{2} in the middle, root mean square: a guide to which way and how far, no promise.",
+    Difference(5.0, 0),
+    Difference(13.0, 0),
+    Difference(9.0, 0),
+)
+
+
 @document_of.register
 def own_document(answer: OwnPit) -> Document:
     """Return what a log tells of its pit."""
@@ -191,6 +207,7 @@ def own_document(answer: OwnPit) -> Document:
                 if answer.advised
                 else []
             ),
+            Listing((_HOW_GOOD,), "How far to trust it"),
             table_of(
                 "The reduced pit, and by how much the log narrowed each",
                 ("constant", "value", "told by the log"),

@@ -4,19 +4,20 @@ A reduced pit: gas, an inner and a slow outer store, a lit part that follows the
 store of added fuel. In units of the conductance from gas to wall,
 
 .. math::
-   m = (l + v) \sqrt{\theta / 100} / (l + 1), \qquad
+   m = A(l + v) \sqrt{\theta / 100} / A(l + 1), \quad A(x) = x / \sqrt{1 + s x^2}, \quad
    \theta (1 + c m + \Lambda) = P + \theta_1,
 
 .. math::
    P = e^{z} [ p (\varphi m + (1 - \varphi) L) + a W (1 + 2 m) / 3 \tau_b ], \qquad
    \tau_L \dot L = m - L, \quad \dot W = - W (1 + 2 m) / 3 \tau_b,
 
-with `v` the open share, `l` the leak, `\theta` above the temperature outside, and `z` a level
-that wanders (what no note tells). Where a thermostat rules, `P` is what its band asks for.
-Constants have a bell curve each; the log moves them by least squares. What the log does not
-tell stays near where it began. Beyond the readings the level is what a person's moves say of
-it: who opens a vent further and further has a fire that sinks, for the air was to stay where it
-was held before. It is advice only: nothing is driven.
+with `v` the open share, `l` the leak, `s` the outlet behind them, `\theta` above the
+temperature outside, and `z` a level that wanders (what no note tells). Where a thermostat
+rules, `P` is what its band asks for, and what it has missed so far. Constants have a bell
+curve each; the log moves them by least squares. What it does not tell stays near where it
+began. Beyond the readings the level is what a person's moves say of it: who opens a vent
+further and further has a fire that sinks, for the air was to stay where it was held before.
+It is advice only: nothing is driven.
 """
 
 from __future__ import annotations
@@ -80,6 +81,8 @@ _PRIOR: Final = {
     "probe_s": (math.log(60.0), 0.5),
     "offset": (0.0, 4.0),
     "first_fuel": (0.0, 1.0),
+    "series": (math.log(0.5), 1.0),
+    "reset_s": (math.log(3000.0), 0.8),
 }
 _NAMES: Final = tuple(_PRIOR)
 _P: Final = {name: i for i, name in enumerate(_NAMES)}
@@ -119,6 +122,12 @@ class Note:
 
 
 @compiled
+def _way(opening: float, series: float) -> float:
+    """What an opening lets through with another behind it."""
+    return opening / math.sqrt(1.0 + series * opening * opening)
+
+
+@compiled
 def _follow(p, level, tables, start, mode, out):  # type: ignore[no-untyped-def]
     """March the reduced pit over the grid; `out` gets what the probe shows above outside."""
     vent, lid, fuel, wind, dial, meat, outside = (
@@ -126,9 +135,10 @@ def _follow(p, level, tables, start, mode, out):  # type: ignore[no-untyped-def]
     )  # fmt: skip
     h = _STEP_S
     th1, th2, lit, store, probe, th = start[0], start[1], start[2], start[3], start[4], start[4]
-    leak = p[1]
+    leak, missed = p[1], 0.0
+    whole = _way(leak + 1.0, p[20])
     for i in range(out.shape[0]):
-        m = (leak + vent[i]) / (leak + 1.0) * math.sqrt(max(th, 5.0) / 100.0)
+        m = _way(leak + vent[i], p[20]) / whole * math.sqrt(max(th, 5.0) / 100.0)
         lit += (m - lit) * h / (p[9] + h)
         store += fuel[i]
         rate = (1.0 + 2.0 * m) / (3.0 * p[14])
@@ -140,7 +150,11 @@ def _follow(p, level, tables, start, mode, out):  # type: ignore[no-untyped-def]
         elif mode == 1:
             power = p[0] * dial[i] * math.exp(level[i])
         else:
-            call = 0.5 + (dial[i] + p[18] - outside[i] - probe) / p[15]
+            off = (dial[i] + p[18] - outside[i] - probe) / p[15]
+            call = 0.3 + off + missed
+            # What is missed counts while there is still something to ask for.
+            if 0.0 < call < 1.0 or call * off < 0.0:
+                missed = min(max(missed + off * h / p[21], -0.5), 0.7)
             power = p[16] * min(max(call, 0.0), 1.0)
         if dial[i] < 0.0:
             power = 0.0
@@ -453,7 +467,8 @@ def learn_pit(time_s: Floats, air_c: Floats, notes: Sequence[Note] = ()) -> OwnP
         level=level,
         until_s=until,
         steered_s=steered,
-        leak_share=named["leak"] / (named["leak"] + 1.0),
+        leak_share=_way(named["leak"], named["series"])
+        / _way(named["leak"] + 1.0, named["series"]),
         fast_s=named["probe_s"] + named["inner_s"] / (1.0 + loss + named["between"]),
         slow_s=named["lit_s"] + named["outer_s"] + named["inner_s"],
         scatter_k=float(np.sqrt(np.mean(miss[settled] ** 2))) if settled.any() else math.nan,

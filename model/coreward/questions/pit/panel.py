@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -10,6 +11,7 @@ import ipywidgets as W
 import coreward as cw
 from coreward import tables
 from coreward.cook.pit import FireEvent, FirePlan
+from coreward.drawing.style import PALETTE
 from coreward.questions.pit.answer import PitDay, pit_day
 from coreward.questions.pit.document import document, pit_code
 from coreward.questions.pit.figure import PitPicture, alt_text
@@ -196,14 +198,20 @@ class PitPanel(Panel):
             self._drawing.update(outcome, units),
             alt_text(outcome, units),
             "\n".join(shown(words, units) for words in first),
-            "\n".join(shown(words, units) for words in said[:1]),
             below=fill,
+            banner=_banner(shown(said[0], units)) if said else "",
         )
 
     def code(self) -> str:
         """Return the lines of Python that repeat the answer."""
         outcome = self.state.outcome
         return pit_code(outcome) if isinstance(outcome, PitDay) else ""
+
+
+def _banner(words: str) -> str:
+    """Return what the first move does, in large letters."""
+    large = f"font-size:clamp(21px,2.2vw,26px);font-weight:700;color:{PALETTE['core']}"
+    return f'<div style="{large}">{html.escape(words)}</div>'
 
 
 def pit_panel(units: str | UnitChoice | None = None, **inputs: Any) -> PitPanel:
