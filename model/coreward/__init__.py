@@ -47,6 +47,7 @@ _PUBLIC = {
     "carryover": "coreward.questions.rest.carryover",
     "pull_for_peak": "coreward.questions.rest.carryover",
     "holding": "coreward.questions.rest.holding",
+    "probe_error": "coreward.questions.probe",
     "chilling": "coreward.questions.chill.answer",
     "tenderness": "coreward.questions.rest.tenderness",
     "follow_log": "coreward.logs.follow",

@@ -15,6 +15,7 @@ from coreward.reports.document import Document
 # What is given to a question, and the room that says it; an answer is said in its own room.
 _GIVEN: Final = {
     "coreward.cook.result": "coreward.questions.stall",
+    "coreward.cook.section": "coreward.questions.stall",
     "coreward.logs.log": "coreward.questions.review",
     "coreward.experience.own_cooks": "coreward.questions.keep",
 }

@@ -1,0 +1,5 @@
+"""Where to put the probe, and how wrong another place is."""
+
+from coreward.questions.probe.answer import ProbeError, probe_error
+
+__all__ = ["ProbeError", "probe_error"]
