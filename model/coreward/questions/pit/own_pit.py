@@ -18,6 +18,10 @@ curve each; the log moves them by least squares. What it does not tell stays nea
 began. Beyond the readings the level is what a person's moves say of it: who opens a vent
 further and further has a fire that sinks, for the air was to stay where it was held before.
 It is advice only: nothing is driven.
+
+Logs of another making are scored by ``tests/verification/judge_pits.py FOLDER`` and never tuned
+on. The last third of the ten so far was missed by 8.5 K rms in the middle at the first score
+(5 K was wanted, one in ten met it); staying where it was misses by 12.5 K.
 """
 
 from __future__ import annotations
