@@ -1,0 +1,156 @@
+"""What a cook would have to know: how each measurement narrows the hours of a brisket."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coreward.cook.usual_piece import piece
+from coreward.evidence.calibration.laplace import ERRORS, Fit, linearise
+from coreward.evidence.calibration.measured import (
+    Bout,
+    Kind,
+    Measured,
+    Reading,
+    Recipe,
+    Unknown,
+)
+
+Floats = NDArray[np.float64]
+_NINE_IN_TEN = 1.6449
+WRAPPING_C = 68.0
+"""Core temperature at which most cooks wrap, and look closely. [°C]"""
+
+
+@dataclass(frozen=True)
+class Look:
+    """Something a cook can find out: an unknown, or a reading when it would be wrapped.
+
+    `error` is what is left of the unknown, of its spread; or the error of the reading.
+    """
+
+    words: str
+    unknown: str = ""
+    reading: Kind | None = None
+    error: float = 0.0
+
+
+LOOKS: Final[tuple[Look, ...]] = (
+    Look("its thickness, with a tape", unknown="size", error=0.4),
+    Look("the air at the meat, with a probe of its own", unknown="air", error=0.3),
+    Look("how damp the pit is, within 3 K of dew point", reading="dew point", error=3.0),
+    Look("its weight, within 1 % of it", reading="loss", error=1.0),
+    Look("its surface, within 3 K", reading="surface", error=3.0),
+    Look("when its core passed 68 °C", reading="hours", error=0.02),
+    Look("draught: a log of this pit before", unknown="film", error=0.3),
+)
+
+
+@dataclass(frozen=True)
+class Narrowing:
+    """Hours of a described brisket: nine in ten lie within this factor, low to high."""
+
+    words: str
+    factor: float
+
+
+def described_brisket(until_c: float, readings: tuple[Reading, ...]) -> Measured:
+    """Return a whole brisket of 6.4 kg in a pit of 107 °C, as a cook would describe it."""
+    one = piece("beef brisket whole", 6.4)
+    size = math.hypot(one.assumed.thickness_spread if one.assumed else 0.1, 0.06)
+    bout = Bout("pit", 107.0, 60.0, until_c, air_speed=0.5)
+    return Measured(
+        "described", f"brisket of 6.4 kg to {until_c:g} °C", "derived",
+        Recipe("beef brisket whole", one.shape, (bout,), 4.0, 6.4),
+        (
+            Unknown("size", size, "usual proportions at this weight"),
+            Unknown("air", 4.0, "air at the meat against the dial"),
+            Unknown("damp", 1.0, "vents and fire"),
+            Unknown("film", 0.25, "draught"),
+            Unknown("start", 1.5, "as in table forecast"),
+        ),
+        readings,
+    )  # fmt: skip
+
+
+def narrowings(fit: Fit, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrowing, ...]:
+    """Return the factor of the hours of a described brisket, and what narrows it.
+
+    First as described, then with each look by itself, last with all. The model's own error
+    in hours is the same at the wrapping as at the end, for it is one cook; what an account
+    misses of loss and surface is as large as elsewhere in the calibration.
+    """
+    dew: tuple[Reading, ...] = (Reading("dew point", 35.0, 1.0),)
+    early_kinds: tuple[Kind, ...] = ("loss", "surface", "hours")
+    early = described_brisket(
+        WRAPPING_C,
+        tuple(Reading(kind, 1.0, 0.1) for kind in early_kinds) + dew,
+    )
+    late = described_brisket(93.0, (Reading("hours", 10.0, 0.1),))
+    own = np.zeros(len(late.unknowns))
+    at = fit.state.shared
+    end = linearise((late, fit.account, at, own))
+    look = linearise((early, fit.account, at, own))
+    errors = fit.state.errors
+    kinds = list(ERRORS)
+
+    def model_error(kind: str) -> float:
+        if kind not in kinds:
+            return 3.0  # K, of a surface reading or a dew point: ours
+        i = kinds.index(kind)
+        return float(np.hypot(np.exp(errors[i]), np.exp(errors[i + len(kinds)])))
+
+    n, q = len(at), len(own)
+    # One more unknown: the model's own error in hours, shared by the whole cook.
+    prior = np.zeros((n + q + 1, n + q + 1))
+    prior[:n, :n] = fit.covariance
+    prior[n:, n:] = np.eye(q + 1)
+    hours = np.concatenate((end.by_shared[0], end.by_own[0], [model_error("hours")]))
+    slopes: dict[str, Floats] = {}
+    for k, reading in enumerate(early.readings):
+        extra = model_error("hours") if reading.kind == "hours" else 0.0
+        slopes[reading.kind] = np.concatenate((look.by_shared[k], look.by_own[k], [extra]))
+    names = [u.name for u in late.unknowns]
+
+    def factor(used: tuple[Look, ...]) -> float:
+        cov = prior.copy()
+        for one in used:
+            if one.reading is None:
+                row = np.zeros(n + q + 1)
+                row[n + names.index(one.unknown)] = 1.0
+                noise = one.error**2 / (1.0 - one.error**2)
+            else:
+                row = slopes[one.reading]
+                own_error = 0.0 if one.reading == "hours" else model_error(one.reading)
+                noise = one.error**2 + own_error**2
+            gain = cov @ row
+            cov = cov - np.outer(gain, gain) / (row @ gain + noise)
+        return float(np.exp(2.0 * _NINE_IN_TEN * np.sqrt(hours @ cov @ hours)))
+
+    found = [Narrowing("as described", factor(()))]
+    found.extend(Narrowing(one.words, factor((one,))) for one in looks)
+    found.append(Narrowing("all of them", factor(looks)))
+    return tuple(found)
+
+
+def shares(fit: Fit) -> Mapping[str, float]:
+    """Return the share of the variance of those hours that each unknown makes."""
+    late = described_brisket(93.0, (Reading("hours", 10.0, 0.1),))
+    line = linearise((late, fit.account, fit.state.shared, np.zeros(len(late.unknowns))))
+    kinds = list(ERRORS)
+    i = kinds.index("hours")
+    errors = np.exp(2.0 * fit.state.errors)
+    parts = {u.name: float(line.by_own[0, k] ** 2) for k, u in enumerate(late.unknowns)}
+    slope = line.by_shared[0]
+    parts["the meat and the film, calibrated"] = float(slope @ fit.covariance @ slope)
+    parts["the model's own error"] = float(errors[i] + errors[i + len(kinds)])
+    total = sum(parts.values())
+    return {name: value / total for name, value in parts.items()}
+
+
+__all__ = ["LOOKS", "Look", "Narrowing", "described_brisket", "narrowings", "shares"]
