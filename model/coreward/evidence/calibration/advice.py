@@ -66,7 +66,7 @@ def described_brisket(until_c: float, readings: tuple[Reading, ...]) -> Measured
     bout = Bout("pit", 107.0, 60.0, until_c, air_speed=0.5)
     return Measured(
         "described", f"brisket of 6.4 kg to {until_c:g} °C", "derived",
-        Recipe("beef brisket whole", one.shape, (bout,), 4.0, 6.4),
+        Recipe("beef brisket whole", one.shape, (bout,), 4.0, 6.4, covered=True),
         (
             Unknown("size", size, "usual proportions at this weight"),
             Unknown("air", 4.0, "air at the meat against the dial"),

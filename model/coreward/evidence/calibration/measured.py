@@ -78,6 +78,7 @@ class Bout:
 class Recipe:
     """A piece and its bouts, as far as they were written down or are usual.
 
+    `covered` is True of a joint with a cap of fat, bones or skin on much of its surface;
     `moving` is False of meat that was cooked before, whose water stays. `main` is the bout
     of which hours and losses are read.
     """
@@ -90,6 +91,7 @@ class Recipe:
     bone: float = 0.0
     injected: float = 0.0
     moving: bool = True
+    covered: bool = False
     main: int = 0
 
 

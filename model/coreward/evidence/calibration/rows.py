@@ -221,7 +221,13 @@ def _roast(cut: str, mass: float, bone: bool, oven: Bout, rest: bool = True) -> 
     one = piece(cut, mass, bone=bone)
     share = one.assumed.bone_share if one.assumed is not None else 0.0
     bouts = (oven, Bout("kitchen", 21.0, 1.5, None, 10.0, 0.1)) if rest else (oven,)
-    return Recipe(cut, one.shape, bouts, 4.0, mass, share)
+    covered = _covered(cut) and mass > 0.6
+    return Recipe(cut, one.shape, bouts, 4.0, mass, share, covered=covered)
+
+
+def _covered(cut: str) -> bool:
+    """Whether a joint of it comes with fat, bones or skin over much of it."""
+    return cut not in ("beef round", "beef chuck", "salmon side", "beef brisket flat")
 
 
 def _handbook() -> Iterator[Measured]:
@@ -355,7 +361,7 @@ def _smoked() -> Iterator[Measured]:
         hold = Bout("oven", core, case["hold_hours"], None, air_speed=0.3)
         yield Measured(
             "smoked yields", f"whole brisket to {core:g} °C and 3 h of holding", case["status"],
-            Recipe(recipe.cut, recipe.shape, (*recipe.bouts, hold), 4.0, 6.0, main=1),
+            replace(recipe, bouts=(*recipe.bouts, hold), main=1),
             (whole, *warm), (Reading("loss", 100.0 - printed, 2.0),),
         )  # fmt: skip
     case = cases["stall"]
@@ -399,7 +405,7 @@ def _turkeys() -> Iterator[Measured]:
             "whole turkeys", f"whole turkey of {mass:g} kg at 163 °C", case["status"],
             Recipe("turkey breast", shape,
                    (Bout("oven", case["oven_c"], 20.0, case["end_c"], air_speed=0.3),),
-                   case["start_c"], mass, case["bone_share"]),
+                   case["start_c"], mass, case["bone_share"], covered=True),
             (Unknown("size", 0.2, "a whole bird as a breast on the bone"), _BONE,
              Unknown("air", 3.0, "calibrated oven"), _DAMP, _DRAUGHT),
             tuple(readings),
