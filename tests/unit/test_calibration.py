@@ -48,9 +48,11 @@ def test_every_row_is_whole() -> None:
         assert len({u.name for u in row.unknowns}) == len(row.unknowns), row.case
         for unknown in row.unknowns:
             assert unknown.name in UNKNOWNS, row.case
-            assert unknown.spread > 0.0 and unknown.reason, row.case
+            assert unknown.spread > 0.0, row.case
+            assert unknown.reason, row.case
         for reading in row.readings:
-            assert reading.kind in UNITS and reading.kind in ERRORS, row.case
+            assert reading.kind in UNITS, row.case
+            assert reading.kind in ERRORS, row.case
             assert reading.error > 0.0, row.case
             assert reading.kind not in LOGARITHMIC or reading.value > 0.0
 
@@ -60,7 +62,7 @@ def test_published_numbers_come_from_the_files() -> None:
     ribs = {r.kind: r.value for r in rows["prime ribs medium"].readings}
     # 9.8 min a pound of 5.49 kg, 21.7 % lost, of which 11.7 as vapour; 5 K.
     assert ribs["hours"] == pytest.approx(9.8 * 5.49 / 0.45359237 / 60.0)
-    assert ribs["loss"] == 21.7 and ribs["vapour"] == 11.7 and ribs["rise"] == 5.0
+    assert (ribs["loss"], ribs["vapour"], ribs["rise"]) == (21.7, 11.7, 5.0)
     turkey = rows["whole turkey of 8.2 kg at 163 °C"].readings
     assert turkey[0].value == pytest.approx((155.0 + 11.0 * 8.2) / 60.0)
     assert turkey[1].value == 23.0
@@ -98,7 +100,9 @@ def made(row: Measured, values: np.ndarray) -> Measured:
     return dataclasses.replace(
         row,
         readings=tuple(
-            dataclasses.replace(r, value=float(np.exp(v)) if r.kind in LOGARITHMIC else float(v))
+            dataclasses.replace(
+                r, value=float(np.exp(v)) if r.kind in LOGARITHMIC else float(v)
+            )
             for r, v in zip(row.readings, values, strict=True)
         ),
     )
@@ -137,7 +141,7 @@ def test_any_executor_gives_the_same_and_a_stopped_fit_goes_on(tmp_path: Path) -
     rows = some("beef cubes")[::3]
     heard: list[tuple[str, int, int]] = []
     straight, _ = best(rows, FLOW, most=2, progress=lambda *step: heard.append(step))
-    assert heard[0][0] == FLOW.name and heard[0][1] == 1
+    assert heard[0][:2] == (FLOW.name, 1)
     keep = tmp_path / "fit.json"
     best(rows, FLOW, most=1, keep=keep)
     with concurrent.futures.ThreadPoolExecutor(2) as pool:
@@ -186,7 +190,8 @@ def test_score_is_the_density_of_a_bell_curve() -> None:
     one = Foretold(row, 0, 3.0, 2.0, 1.0, 3.0)
     assert one.deviation == pytest.approx(1.0)
     assert one.score == pytest.approx(-0.5 - math.log(2.0 * math.sqrt(2.0 * math.pi)))
-    assert one.inside and not dataclasses.replace(one, middle=1.0).inside
+    assert one.inside
+    assert not dataclasses.replace(one, middle=1.0).inside
 
 
 @pytest.fixture(scope="module")
@@ -231,7 +236,8 @@ def test_known_numbers_come_back(
 @pytest.mark.parametrize("name", FLOW.shared)
 def test_every_shared_number_says_why(name: str) -> None:
     one = SHARED[name]
-    assert one.spread > 0.0 and one.scale in ("ln", "K", "logit", "-")
+    assert one.spread > 0.0
+    assert one.scale in ("ln", "K", "logit", "-")
     assert len(one.reason) > 10
 
 

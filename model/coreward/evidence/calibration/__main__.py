@@ -12,9 +12,17 @@ from pathlib import Path
 
 from coreward.errors import CorewardError
 from coreward.evidence.calibration.account import ACCOUNTS
+from coreward.evidence.calibration.advice import narrowings, shares
 from coreward.evidence.calibration.laplace import calibrate
-from coreward.evidence.calibration.outcome import by_kind, table_text, tables_residuals, winner
+from coreward.evidence.calibration.outcome import (
+    by_kind,
+    left_out_text,
+    table_text,
+    tables_residuals,
+    winner,
+)
 from coreward.evidence.calibration.rows import measured_rows
+from coreward.evidence.published import published_file
 from coreward.files import write_atomically
 
 _TABLE = Path(__file__).resolve().parents[2] / "tables" / "calibrated.toml"
@@ -29,6 +37,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m coreward.evidence.calibration")
     parser.add_argument("--folder", type=Path, help="where steps are kept, to go on from")
     parser.add_argument("--write", type=Path, default=_TABLE, help="the table to write")
+    parser.add_argument(
+        "--left-out", type=Path, help="the file of what was predicted of left-out sources"
+    )
     parser.add_argument(
         "--account", action="append", choices=[one.name for one in ACCOUNTS],
         help="only this account of how water travels; may be given again",
@@ -50,8 +61,15 @@ def main(arguments: list[str] | None = None) -> int:
                 f"distance {kind.distance:.2f}, width {kind.width:.2f} (tables off by "
                 f"{kind.tables:.2f})"
             )
+    best = winner(fits)
     write_atomically(given.write, table_text(fits).encode())
-    print(f"{winner(fits).account.name} is kept in {given.write.name}.")
+    left_out = given.left_out or published_file("cooks.toml").with_name("left_out.csv")
+    write_atomically(left_out, left_out_text(best).encode())
+    print(f"{best.account.name} is kept in {given.write.name} and {left_out.name}.")
+    for one in narrowings(best):
+        print(f"  a described brisket, {one.words}: nine in ten within x {one.factor:.2f}")
+    for name, share in sorted(shares(best).items(), key=lambda item: -item[1]):
+        print(f"  of its doubt: {share:.0%} {name}")
     return 0
 
 

@@ -231,9 +231,7 @@ class Cook:
             rate = _SLOWEST * reach / volume_per_area**2
         if m.expulsion_rate > 0.0:
             changed["expulsion_rate"] = rate * math.exp(at["release"])
-            changed["surface_share"] = _stretched(
-                at["surface_share"], m.surface_share, *_SHARE
-            )
+            changed["surface_share"] = _stretched(at["surface_share"], m.surface_share, *_SHARE)
         if not self.row.recipe.moving:
             changed |= {"expulsion_rate": 0.0, "permeability": 0.0}
         return m._replace(**changed)

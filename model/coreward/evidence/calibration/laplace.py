@@ -97,10 +97,11 @@ def predicted(task: tuple[Measured, Account, Floats, Floats]) -> Floats:
     """Return a row's prediction alone."""
     row, account, shared, own = task
     names = [u.name for u in row.unknowns]
-    return Cook(
+    one = Cook(
         row, account, dict(zip(account.shared, shared, strict=True)),
         dict(zip(names, own, strict=True)),
-    ).predictions()  # fmt: skip
+    )  # fmt: skip
+    return one.predictions()
 
 
 @dataclass(frozen=True)
@@ -138,7 +139,9 @@ class Stack:
         """Covariance of what no unknown explains."""
         apart = np.exp(errors[: len(ERRORS)])[self.kind_index]
         common = np.exp(errors[len(ERRORS) :])[self.kind_index]
-        return np.diag(self.error**2 + apart**2) + self.together * np.outer(common, common)
+        noise: Floats = self.together * np.outer(common, common)
+        noise[np.diag_indices_from(noise)] += self.error**2 + apart**2
+        return noise
 
     def slopes(self, lines: Sequence[Linear]) -> tuple[Floats, Floats]:
         """Slopes in the shared numbers, and in all rows' own as a block."""
@@ -154,7 +157,8 @@ class Stack:
 
 def usual_errors() -> Floats:
     """Logarithms of the middles of `ERRORS`."""
-    return np.log(np.array(list(ERRORS.values())).T.ravel())
+    middles: Floats = np.log(np.array(list(ERRORS.values())).T.ravel())
+    return middles
 
 
 def _departure(lines: Sequence[Linear], state: State, stack: Stack) -> Floats:
@@ -178,7 +182,9 @@ def solve_errors(
         factor = cho_factor(cov, lower=True)
         fit = departure @ cho_solve(factor, departure)
         size = 2.0 * np.log(np.diag(factor[0])).sum()
-        return float(0.5 * (fit + size) + 0.5 * (((errors - middle) / _ERROR_SPREAD) ** 2).sum())
+        return float(
+            0.5 * (fit + size) + 0.5 * (((errors - middle) / _ERROR_SPREAD) ** 2).sum()
+        )
 
     found = minimize(cost, start, method="L-BFGS-B", options={"maxiter": 60})
     return np.asarray(found.x, dtype=float)
@@ -285,7 +291,9 @@ def _each(
     executor: Mapper | None,
 ) -> list[_Out]:
     """Do one thing with every row at a guess."""
-    tasks = [(row, account, state.shared, own) for row, own in zip(rows, state.own, strict=True)]
+    tasks = [
+        (row, account, state.shared, own) for row, own in zip(rows, state.own, strict=True)
+    ]
     return spread(work, tasks) if executor is None else list(executor.map(work, tasks))
 
 

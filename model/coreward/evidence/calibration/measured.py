@@ -10,7 +10,15 @@ from coreward.physics.body import Shape
 
 Place = Literal["bath", "air", "oven", "pit", "kitchen"]
 Kind = Literal[
-    "hours", "loss", "cooling loss", "vapour", "rise", "share", "stand hours", "surface", "dew point"
+    "hours",
+    "loss",
+    "cooling loss",
+    "vapour",
+    "rise",
+    "share",
+    "stand hours",
+    "surface",
+    "dew point",
 ]
 """Hours are compared on a logarithm, losses in points of the raw mass (a cooling loss: of the
 mass that was cooled), the rest in K or as shares."""

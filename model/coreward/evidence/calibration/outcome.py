@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -103,6 +105,7 @@ def _record(name: str, value: float, unit: str, reach: float, note: str, least: 
     return (
         f"\n[calibrated.{name}]\nvalue = {value:.4g}\nunit = \"{unit}\"\n"
         f"range = [{low:.4g}, {value + reach:.4g}]\nsource = \"calibrated_here\"\n"
+        "where = \"python -m coreward.evidence.calibration\"\n"
         f"basis = \"fitted\"\nstatus = \"derived\"\nnote = \"{note}\"\n"
     )  # fmt: skip
 
@@ -127,9 +130,9 @@ def table_text(fits: Sequence[Fit]) -> str:
     sources = len({row.source for row in best.rows})
     text = (
         "# Written by `python -m coreward.evidence.calibration`; do not edit by hand.\n"
-        "# Shared numbers of the meat and of the air about it, as offsets from the tables on the\n"
-        "# scale of their unit (ln: of a factor; logit: of a share), with one standard deviation\n"
-        "# in NAME_spread. Ranges are nine in ten.\n\n"
+        "# Shared numbers of the meat and of the air about it, as offsets from the tables, on\n"
+        "# the scale of their unit (ln: a factor; logit: a share), one standard deviation in\n"
+        "# NAME_spread. Ranges are nine in ten.\n\n"
         "[calibrated]\n"
         f"title = \"Calibrated on {readings} readings of {sources} sources\"\n"
         f"account = \"{best.account.name}\"\n"
@@ -163,3 +166,31 @@ def table_text(fits: Sequence[Fit]) -> str:
                 f"What the model is off in {kind}, {where}, beyond every unknown.", 0.0,
             )  # fmt: skip
     return text
+
+
+_HEAD = (
+    "# What was predicted of each reading without its source, by the account of water\n"
+    "# that does so best. Derived: written by `python -m coreward.evidence.calibration`.\n"
+    "# spread: one standard deviation of everything together, of hours as a logarithm. A\n"
+    "# reading that is given others is predicted from those before it in the same cook too.\n"
+)
+
+
+def left_out_text(fit: Fit) -> str:
+    """Return what was predicted of each reading without its source, as a file."""
+    file = io.StringIO()
+    file.write(_HEAD)
+    writer = csv.writer(file, lineterminator="\n")
+    writer.writerow(
+        ("source", "case", "kind", "measured", "predicted", "spread", "given_before", "status",
+         "seen")
+    )  # fmt: skip
+    for one in fit.foretold:
+        reading = one.row.readings[one.number]
+        middle = math.exp(one.middle) if reading.kind in LOGARITHMIC else one.middle
+        writer.writerow(
+            (one.row.source, one.row.case, reading.kind, f"{reading.value:.4g}",
+             f"{middle:.4g}", f"{one.spread:.3g}", "yes" if one.number else "no",
+             one.row.status, "yes" if one.row.seen else "no")
+        )  # fmt: skip
+    return file.getvalue()

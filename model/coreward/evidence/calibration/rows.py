@@ -112,7 +112,8 @@ def _table_16_7() -> Iterator[Measured]:
         yield Measured(
             "hams in moulds", f"{name}, {regime}", "read",
             Recipe("pork ham", _cylinder(7.0, 0.165),
-                   (Bout("air", series, 30.0, 4.9, -5.0, 5.0, True),), _HOT_C, 7.0, moving=False),
+                   (Bout("air", series, 30.0, 4.9, -5.0, 5.0, True),), _HOT_C, 7.0,
+                   moving=False),
             (_SIZE, _HOT, _CHILL, _PACK, _SPEED), _spans(_joint(name, regime), "t70_8_h"),
         )  # fmt: skip
     name = "5-5.5 kg ham log in metal mould"
@@ -122,7 +123,8 @@ def _table_16_7() -> Iterator[Measured]:
         yield Measured(
             "ham logs", f"ham log in metal mould, {rack} rack, air 0 C 3 m/s", "read",
             Recipe("pork ham", Block(0.12, 0.12, 0.40),
-                   (Bout("air", spray, 30.0, 4.9, -3.0, 3.0, True),), _HOT_C, 5.25, moving=False),
+                   (Bout("air", spray, 30.0, 4.9, -3.0, 3.0, True),), _HOT_C, 5.25,
+                   moving=False),
             (_PRINTED, _HOT, _CHILL, _PACK, _SPEED), _spans(_joint(name, regime), "t70_8_h"),
         )  # fmt: skip
     side = math.sqrt(0.94 / 1050.0 / 0.05)
@@ -146,10 +148,10 @@ def _table_16_7() -> Iterator[Measured]:
             # As large as printed when cooled: the mesh is not that of a raw piece that shrank,
             # so no water is moved in it.
             recipe = Recipe(cut, shape, (cool,), _HOT_C, mass, moving=False)
-            own = (_PACK,) if wet else (_SPEED, _COVER)
+            around = (_PACK,) if wet else (_SPEED, _COVER)
             yield Measured(
                 "rolled joints", f"{name}, {regime}", "read", recipe,
-                (size, _HOT, _CHILL, *own),
+                (size, _HOT, _CHILL, *around),
                 _spans(_joint(name, regime), "t70_10_h"),
             )  # fmt: skip
 
