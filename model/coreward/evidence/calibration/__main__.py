@@ -66,9 +66,9 @@ def main(arguments: list[str] | None = None) -> int:
     left_out = given.left_out or published_file("cooks.toml").with_name("left_out.csv")
     write_atomically(left_out, left_out_text(best).encode())
     print(f"{best.account.name} is kept in {given.write.name} and {left_out.name}.")
-    for one in narrowings(best):
+    for one in narrowings(best.believed):
         print(f"  a described brisket, {one.words}: nine in ten within x {one.factor:.2f}")
-    for name, share in sorted(shares(best).items(), key=lambda item: -item[1]):
+    for name, share in sorted(shares(best.believed).items(), key=lambda item: -item[1]):
         print(f"  of its doubt: {share:.0%} {name}")
     return 0
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.cook.usual_piece import piece
-from coreward.evidence.calibration.laplace import ERRORS, Fit, linearise
+from coreward.evidence.calibration.laplace import ERRORS, Believed, linearise
 from coreward.evidence.calibration.measured import (
     Bout,
     Kind,
@@ -78,7 +78,7 @@ def described_brisket(until_c: float, readings: tuple[Reading, ...]) -> Measured
     )  # fmt: skip
 
 
-def narrowings(fit: Fit, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrowing, ...]:
+def narrowings(known: Believed, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrowing, ...]:
     """Return the factor of the hours of a described brisket, and what narrows it.
 
     First as described, then with each look by itself, last with all. The model's own error
@@ -93,10 +93,10 @@ def narrowings(fit: Fit, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrowing, ..
     )
     late = described_brisket(93.0, (Reading("hours", 10.0, 0.1),))
     own = np.zeros(len(late.unknowns))
-    at = fit.state.shared
-    end = linearise((late, fit.account, at, own))
-    look = linearise((early, fit.account, at, own))
-    errors = fit.state.errors
+    at = known.shared
+    end = linearise((late, known.account, at, own))
+    look = linearise((early, known.account, at, own))
+    errors = known.errors
     kinds = list(ERRORS)
 
     def model_error(kind: str) -> float:
@@ -108,7 +108,7 @@ def narrowings(fit: Fit, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrowing, ..
     n, q = len(at), len(own)
     # One more unknown: the model's own error in hours, shared by the whole cook.
     prior = np.zeros((n + q + 1, n + q + 1))
-    prior[:n, :n] = fit.covariance
+    prior[:n, :n] = known.covariance
     prior[n:, n:] = np.eye(q + 1)
     hours = np.concatenate((end.by_shared[0], end.by_own[0], [model_error("hours")]))
     slopes: dict[str, Floats] = {}
@@ -138,16 +138,16 @@ def narrowings(fit: Fit, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrowing, ..
     return tuple(found)
 
 
-def shares(fit: Fit) -> Mapping[str, float]:
+def shares(known: Believed) -> Mapping[str, float]:
     """Return the share of the variance of those hours that each unknown makes."""
     late = described_brisket(93.0, (Reading("hours", 10.0, 0.1),))
-    line = linearise((late, fit.account, fit.state.shared, np.zeros(len(late.unknowns))))
+    line = linearise((late, known.account, known.shared, np.zeros(len(late.unknowns))))
     kinds = list(ERRORS)
     i = kinds.index("hours")
-    errors = np.exp(2.0 * fit.state.errors)
+    errors = np.exp(2.0 * known.errors)
     parts = {u.name: float(line.by_own[0, k] ** 2) for k, u in enumerate(late.unknowns)}
     slope = line.by_shared[0]
-    parts["the meat and the film, calibrated"] = float(slope @ fit.covariance @ slope)
+    parts["the meat and the film, calibrated"] = float(slope @ known.covariance @ slope)
     parts["the model's own error"] = float(errors[i] + errors[i + len(kinds)])
     total = sum(parts.values())
     return {name: value / total for name, value in parts.items()}

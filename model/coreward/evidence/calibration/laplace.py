@@ -248,6 +248,25 @@ class Foretold:
 
 
 @dataclass(frozen=True)
+class Believed:
+    """What is believed of an account's shared numbers after all rows.
+
+    Attributes
+    ----------
+    account : Account
+    shared, covariance : ndarray
+        In standard deviations of their priors.
+    errors : ndarray
+        Logarithms of the sizes of the model's errors.
+    """
+
+    account: Account
+    shared: Floats
+    covariance: Floats
+    errors: Floats
+
+
+@dataclass(frozen=True)
 class Fit:
     """One account, calibrated.
 
@@ -267,6 +286,11 @@ class Fit:
     state: State
     covariance: Floats
     foretold: tuple[Foretold, ...]
+
+    @property
+    def believed(self) -> Believed:
+        """What is kept of it."""
+        return Believed(self.account, self.state.shared, self.covariance, self.state.errors)
 
     @property
     def score(self) -> float:
@@ -352,7 +376,8 @@ def best(
     state = start or start_state(rows, account)
     done = 0
     if keep is not None and keep.is_file():
-        state, done = _read_state(keep, rows, account)
+        state, done, settled = _read_state(keep, rows, account)
+        done = most if settled else done
     lines = _each(linearise, rows, account, state, executor)
     reach = _MOST_STEP
     while done < most:
@@ -377,11 +402,12 @@ def best(
         state = trial
         lines = _each(linearise, rows, account, state, executor)
         done += 1
+        settled = share * longest < _ENOUGH
         if keep is not None:
-            _write_state(keep, state, done, account)
+            _write_state(keep, state, done, settled, account)
         if progress is not None:
             progress(account.name, done, most)
-        if share * longest < _ENOUGH:
+        if settled:
             break
     return state, lines
 
@@ -462,13 +488,16 @@ def _without(
     return found
 
 
-def _write_state(path: Path, state: State, done: int, account: Account) -> None:
+def _write_state(
+    path: Path, state: State, done: int, settled: bool, account: Account
+) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(
         json.dumps(
             {
                 "account": account.name,
                 "done": done,
+                "settled": settled,
                 "shared": state.shared.tolist(),
                 "own": [own.tolist() for own in state.own],
                 "errors": state.errors.tolist(),
@@ -478,7 +507,7 @@ def _write_state(path: Path, state: State, done: int, account: Account) -> None:
     )
 
 
-def _read_state(path: Path, rows: Sequence[Measured], account: Account) -> tuple[State, int]:
+def _read_state(path: Path, rows: Sequence[Measured], account: Account) -> tuple[State, int, bool]:
     held = json.loads(path.read_text(encoding="utf-8"))
     own = tuple(np.array(one, dtype=float) for one in held["own"])
     if held["account"] != account.name or [len(o) for o in own] != [
@@ -487,4 +516,5 @@ def _read_state(path: Path, rows: Sequence[Measured], account: Account) -> tuple
         raise InputError(
             f"{path.name} holds a calibration of other rows: take another folder, or empty it."
         )
-    return State(np.array(held["shared"]), own, np.array(held["errors"])), int(held["done"])
+    state = State(np.array(held["shared"]), own, np.array(held["errors"]))
+    return state, int(held["done"]), bool(held["settled"])

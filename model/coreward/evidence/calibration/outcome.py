@@ -11,10 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coreward import tables
 from coreward.cook.light import spread
 from coreward.evidence.calibration.account import ACCOUNTS, SHARED, Account
 from coreward.evidence.calibration.laplace import (
     ERRORS,
+    Believed,
     Fit,
     Foretold,
     measured_values,
@@ -119,8 +121,7 @@ def table_text(fits: Sequence[Fit]) -> str:
     pairs = "; ".join(
         f"{a} {b} {correlation[i, j]:+.2f}"
         for i, a in enumerate(names)
-        for j, b in enumerate(names)
-        if j < i and abs(correlation[i, j]) >= 0.05
+        for j, b in enumerate(names[:i])
     )
     scores = "; ".join(
         f"{fit.account.name} {fit.score:.1f} ({fit.coverage:.0%} inside)"
@@ -166,6 +167,26 @@ def table_text(fits: Sequence[Fit]) -> str:
                 f"What the model is off in {kind}, {where}, beyond every unknown.", 0.0,
             )  # fmt: skip
     return text
+
+
+def believed() -> Believed:
+    """Return what table ``calibrated`` says, as the calibration left it."""
+    table = tables.load("calibrated")
+    account = next(one for one in ACCOUNTS if one.name == table.text("account"))
+    names = account.shared
+    shared = np.array([(table[n] - SHARED[n].middle) / SHARED[n].spread for n in names])
+    spreads = np.array([table[f"{n}_spread"] / SHARED[n].spread for n in names])
+    correlation = np.eye(len(names))
+    for pair in table.text("correlations").split("; "):
+        a, b, value = pair.split(" ")
+        i, j = names.index(a), names.index(b)
+        correlation[i, j] = correlation[j, i] = float(value)
+    errors = [
+        math.log(table[f"error_{kind.replace(' ', '_')}_{what}"])
+        for what in ("apart", "by_source")
+        for kind in ERRORS
+    ]
+    return Believed(account, shared, correlation * np.outer(spreads, spreads), np.array(errors))
 
 
 _HEAD = (
