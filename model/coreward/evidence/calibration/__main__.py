@@ -12,7 +12,7 @@ from pathlib import Path
 
 from coreward.errors import CorewardError
 from coreward.evidence.calibration.account import ACCOUNTS
-from coreward.evidence.calibration.advice import narrowings, shares
+from coreward.evidence.calibration.advice import advice_in_words
 from coreward.evidence.calibration.laplace import calibrate
 from coreward.evidence.calibration.outcome import (
     by_kind,
@@ -66,10 +66,7 @@ def main(arguments: list[str] | None = None) -> int:
     left_out = given.left_out or published_file("cooks.toml").with_name("left_out.csv")
     write_atomically(left_out, left_out_text(best).encode())
     print(f"{best.account.name} is kept in {given.write.name} and {left_out.name}.")
-    for one in narrowings(best.believed):
-        print(f"  a described brisket, {one.words}: nine in ten within x {one.factor:.2f}")
-    for name, share in sorted(shares(best.believed).items(), key=lambda item: -item[1]):
-        print(f"  of its doubt: {share:.0%} {name}")
+    print(advice_in_words(best.believed))
     return 0
 
 

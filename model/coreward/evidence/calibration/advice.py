@@ -20,6 +20,7 @@ from coreward.evidence.calibration.measured import (
     Recipe,
     Unknown,
 )
+from coreward.words import Degrees, Difference, Mass, Text, UnitChoice, say, together
 
 Floats = NDArray[np.float64]
 _NINE_IN_TEN = 1.6449
@@ -34,7 +35,7 @@ class Look:
     `error` is what is left of the unknown, of its spread; or the error of the reading.
     """
 
-    words: str
+    words: Text
     unknown: str = ""
     reading: Kind | None = None
     error: float = 0.0
@@ -43,10 +44,14 @@ class Look:
 LOOKS: Final[tuple[Look, ...]] = (
     Look("its thickness, with a tape", unknown="size", error=0.4),
     Look("the air at the meat, with a probe of its own", unknown="air", error=0.3),
-    Look("how damp the pit is, within 3 K of dew point", reading="dew point", error=3.0),
-    Look("its weight, within 1 % of it", reading="loss", error=1.0),
-    Look("its surface, within 3 K", reading="surface", error=3.0),
-    Look("when its core passed 68 °C", reading="hours", error=0.02),
+    Look(
+        say("how damp its pit is, within {0} of dew point", Difference(3.0)),
+        reading="dew point",
+        error=3.0,
+    ),
+    Look("its weight when it would be wrapped, within 1 %", reading="loss", error=1.0),
+    Look(say("its surface then, within {0}", Difference(3.0)), reading="surface", error=3.0),
+    Look(say("when its core passed {0}", Degrees(WRAPPING_C)), reading="hours", error=0.02),
     Look("draught: a log of this pit before", unknown="film", error=0.3),
 )
 
@@ -55,8 +60,17 @@ LOOKS: Final[tuple[Look, ...]] = (
 class Narrowing:
     """Hours of a described brisket: nine in ten lie within this factor, low to high."""
 
-    words: str
+    words: Text
     factor: float
+
+
+_IN_WORDS: Final[Mapping[str, str]] = {
+    "size": "its proportions",
+    "air": "the air at the meat",
+    "damp": "how damp the pit is",
+    "film": "the draught",
+    "start": "its temperature at the start",
+}
 
 
 def described_brisket(until_c: float, readings: tuple[Reading, ...]) -> Measured:
@@ -138,6 +152,28 @@ def narrowings(known: Believed, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrow
     return tuple(found)
 
 
+def advice_in_words(known: Believed, units: str | UnitChoice = "C") -> str:
+    """Say how far the hours of a described brisket may lie apart, and what narrows them."""
+    found = narrowings(known)
+    lines: list[Text] = [
+        say(
+            "A whole brisket of {0} in a pit of {1}, to a core of {2}: nine in ten finish "
+            f"within a factor of {found[0].factor:.1f}, first to last.",
+            Mass(6.4),
+            Degrees(107.0),
+            Degrees(93.0),
+        )
+    ]
+    looks = sorted(found[1:-1], key=lambda one: one.factor)
+    lines.extend(say("Know {0}: " + f"{one.factor:.2f}.", one.words) for one in looks)
+    lines.append(f"Know all of that: {found[-1].factor:.2f}.")
+    by = sorted(shares(known).items(), key=lambda item: -item[1])
+    lines.append(
+        "Where the doubt comes from: " + ", ".join(f"{k} {v:.0%}" for k, v in by) + "."
+    )
+    return together(lines, "\n").shown(units)
+
+
 def shares(known: Believed) -> Mapping[str, float]:
     """Return the share of the variance of those hours that each unknown makes."""
     late = described_brisket(93.0, (Reading("hours", 10.0, 0.1),))
@@ -145,7 +181,9 @@ def shares(known: Believed) -> Mapping[str, float]:
     kinds = list(ERRORS)
     i = kinds.index("hours")
     errors = np.exp(2.0 * known.errors)
-    parts = {u.name: float(line.by_own[0, k] ** 2) for k, u in enumerate(late.unknowns)}
+    parts = {
+        _IN_WORDS[u.name]: float(line.by_own[0, k] ** 2) for k, u in enumerate(late.unknowns)
+    }
     slope = line.by_shared[0]
     parts["the meat and the film, calibrated"] = float(slope @ known.covariance @ slope)
     parts["the model's own error"] = float(errors[i] + errors[i + len(kinds)])
@@ -153,4 +191,12 @@ def shares(known: Believed) -> Mapping[str, float]:
     return {name: value / total for name, value in parts.items()}
 
 
-__all__ = ["LOOKS", "Look", "Narrowing", "described_brisket", "narrowings", "shares"]
+__all__ = [
+    "LOOKS",
+    "Look",
+    "Narrowing",
+    "advice_in_words",
+    "described_brisket",
+    "narrowings",
+    "shares",
+]

@@ -488,9 +488,7 @@ def _without(
     return found
 
 
-def _write_state(
-    path: Path, state: State, done: int, settled: bool, account: Account
-) -> None:
+def _write_state(path: Path, state: State, done: int, settled: bool, account: Account) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(
         json.dumps(
@@ -507,7 +505,9 @@ def _write_state(
     )
 
 
-def _read_state(path: Path, rows: Sequence[Measured], account: Account) -> tuple[State, int, bool]:
+def _read_state(
+    path: Path, rows: Sequence[Measured], account: Account
+) -> tuple[State, int, bool]:
     held = json.loads(path.read_text(encoding="utf-8"))
     own = tuple(np.array(one, dtype=float) for one in held["own"])
     if held["account"] != account.name or [len(o) for o in own] != [
