@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import concurrent.futures
+import csv
 import dataclasses
 import math
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +15,7 @@ import pytest
 from coreward.errors import InputError
 from coreward.evidence.calibration import laplace
 from coreward.evidence.calibration.account import ACCOUNTS, LIKE_RISE, SHARED, Cook, matters
+from coreward.evidence.calibration.advice import advice_in_words, narrowings, shares
 from coreward.evidence.calibration.laplace import (
     ERRORS,
     Fit,
@@ -27,7 +30,14 @@ from coreward.evidence.calibration.laplace import (
     usual_errors,
 )
 from coreward.evidence.calibration.measured import LOGARITHMIC, UNITS, UNKNOWNS, Measured
-from coreward.evidence.calibration.outcome import by_kind, tables_residuals, winner
+from coreward.evidence.calibration.outcome import (
+    believed,
+    by_kind,
+    left_out_text,
+    table_text,
+    tables_residuals,
+    winner,
+)
 from coreward.evidence.calibration.rows import SOURCES, measured_rows
 
 FLOW = ACCOUNTS[1]
@@ -209,8 +219,8 @@ def test_known_numbers_come_back(
     """Forty makings of all rows from drawn numbers: intervals hold what they say.
 
     Linear about the middle, so that forty calibrations cost nothing; with the sizes of the
-    model's errors found anew in each making. Of 40 x 9 or so intervals, which are not quite
-    independent, 50 % hold 0.5 ± 0.05 and 90 % hold 0.9 ± 0.03 (two standard errors).
+    model's errors found anew in each making. The 40 x 9 or so intervals hang together
+    within a making: the shares are known to some 0.035 and 0.02, and twice that is allowed.
     """
     rows, lines = about_the_middle
     stack = Stack(rows)
@@ -246,3 +256,48 @@ def test_fit_is_a_record() -> None:
     fit = Fit(FLOW, (), state, np.eye(2), ())
     assert fit.score == 0.0
     assert 0.6 < LIKE_RISE < 0.85
+
+
+def test_what_is_kept_is_what_was_found() -> None:
+    """Table and file say the same as the fit that they were written from, to their digits."""
+    names = FLOW.shared
+    generator = np.random.default_rng(3)
+    root = 0.3 * generator.standard_normal((len(names), len(names)))
+    covariance = root @ root.T + 0.1 * np.eye(len(names))
+    state = State(generator.standard_normal(len(names)), (), usual_errors() + 0.2)
+    row = made(some("beef cubes")[0], np.array([5.0]))
+    fit = Fit(FLOW, (row,), state, covariance, (Foretold(row, 0, 3.0, 2.0, 1.0, 3.0),))
+    text = table_text((fit, dataclasses.replace(fit, account=ACCOUNTS[0], foretold=())))
+    table = next(iter(tomllib.loads(text).values()))
+    assert table["account"] in (FLOW.name, ACCOUNTS[0].name)
+    kept = tomllib.loads(table_text((fit,)))["calibrated"]
+    for i, name in enumerate(names):
+        middle = SHARED[name].middle + SHARED[name].spread * state.shared[i]
+        assert kept[name]["value"] == pytest.approx(middle, rel=1e-3, abs=1e-3)
+        low, high = kept[name]["range"]
+        assert low <= kept[name]["value"] <= high
+    assert kept["error_loss_apart"]["value"] == pytest.approx(2.5 * math.exp(0.2), rel=1e-3)
+    told = list(csv.DictReader(left_out_text(fit).splitlines()[4:]))
+    assert (told[0]["measured"], told[0]["predicted"], told[0]["spread"]) == ("5", "3", "2")
+
+
+def test_table_calibrated_can_be_believed() -> None:
+    known = believed()
+    assert known.covariance.shape == (len(known.shared),) * 2
+    assert np.linalg.eigvalsh(known.covariance).min() > 0.0
+    # Rows only ever narrow: no number is less known than its prior said.
+    assert np.diag(known.covariance).max() < 1.05
+
+
+def test_advice_narrows_and_is_told_in_the_readers_units() -> None:
+    known = believed()
+    found = narrowings(known)
+    described, everything = found[0].factor, found[-1].factor
+    assert all(everything <= one.factor <= described + 1e-9 for one in found[1:-1])
+    # When the core passed its wrapping tells most: the same pit, piece and model so far.
+    assert found[1:-1][-2].factor == min(one.factor for one in found[1:-1])
+    assert sum(shares(known).values()) == pytest.approx(1.0)
+    words = advice_in_words(known, "F")
+    assert "200 °F" in words
+    assert "°C" not in words
+    assert " K" not in words

@@ -46,6 +46,8 @@ class Account:
         depends on size; else at one rate for every size.
     chamber : bool
         Whether ovens and pits are closed rooms that the meat makes damp.
+    changed : tuple of (str, float)
+        Numbers of `transport` from which it departs instead.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Account:
     water_holding: str
     sized: bool = False
     chamber: bool = False
+    changed: tuple[tuple[str, float], ...] = ()
 
     @property
     def shared(self) -> tuple[str, ...]:
@@ -72,7 +75,13 @@ ACCOUNTS: Final[tuple[Account, ...]] = (
     Account("both", "both", "honikel_fit"),
     Account("sized release in a chamber", "expulsion", "through_flow", True, True),
     Account("swelling_pressure in a chamber", "swelling_pressure", "through_flow", False, True),
-)
+    # Slower flow, and a part that is let go within hours and mostly runs off.
+    Account(
+        "flow and drain", "both", "through_flow",
+        changed=(("permeability", 1e-16), ("expulsion_rate", 1.0 / 7200.0),
+                 ("surface_share", 0.4)),
+    ),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -214,7 +223,7 @@ class Cook:
         self.mesh: Mesh = make_mesh(shape, LIGHT_CELLS)
 
     def _constants(self, volume_per_area: float) -> MaterialConstants:
-        m, at = self.material.constants, self._at
+        m, at = self.material.constants._replace(**dict(self.account.changed)), self._at
         k = math.exp(at["conductivity"])
         changed: dict[str, Any] = {
             name: getattr(m, name) * k
