@@ -32,7 +32,13 @@ _FATTY = "Choi-Okos fat with all its heat of melting, against a tabulated mean 0
 _CRUST = (
     "the surface dries too soon; even with all expelled water there it is 16 K too warm (tried)"
 )
+_DRIP = (
+    "a share of the expelled water is taken to drip; with all of it at the surface this row "
+    "comes inside (tried), as it is by pressed flow"
+)
 RECORDED_OUTSIDE = {
+    "175 °C oven: share evaporated of the loss by 65 °C": _DRIP,
+    "225 °C oven: share evaporated of the loss by 65 °C": _DRIP,
     "corned beef, alpha, 4 to 6 °C": "salt is not in the composition model",
     "lean beef, cp, 0 to 100 °C": _FATTY,
     "fatty beef, cp, 0 to 100 °C": _FATTY,
