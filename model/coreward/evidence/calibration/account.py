@@ -223,7 +223,9 @@ class Cook:
         self.mesh: Mesh = make_mesh(shape, LIGHT_CELLS)
 
     def _constants(self, volume_per_area: float) -> MaterialConstants:
-        m, at = self.material.constants._replace(**dict(self.account.changed)), self._at
+        m, at = self.material.constants, self._at
+        departs: dict[str, Any] = dict(self.account.changed)
+        m = m._replace(**departs)
         k = math.exp(at["conductivity"])
         changed: dict[str, Any] = {
             name: getattr(m, name) * k
