@@ -10,80 +10,42 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.linalg import solve_banded
 
 from coreward.errors import InputError
 from coreward.evidence import trust
+from coreward.evidence.calibration.account import LIKE_RISE
+from coreward.evidence.calibration.rows import measured_rows
 from coreward.evidence.published import published_cases, published_rows
-from coreward.evidence.trust import roasts as trust_roasts
+from coreward.evidence.trust import left_out
+from coreward.physics.body import FiniteCylinder
 
 PUBLISHED = Path(__file__).resolve().parents[2] / "data" / "published"
 
 # Rows outside, and what we take for the reason. A reason is an opinion; the row is not.
 _FATTY = "Choi-Okos fat with all its heat of melting, against a tabulated mean 0 to 100 °C"
-_LAG = "the rate of 0.05 per minute leaves an eighth of the excess after the 40 min to which "
-_LAG += "the equilibrium curve was fitted"
-_GEOMETRY = "unknown oven and shape; a cylinder of that mass is slow even as a dry solid"
-_AIR = "in the source air at 2 m/s beats water at the same temperature; ours has 8 to 15 W/m²K"
-_DRIP = (
-    "a share of the expelled water is taken to drip; with all of it at the surface this row "
-)
-_DRIP += "comes inside (tried)"
 _CRUST = (
     "the surface dries too soon; even with all expelled water there it is 16 K too warm (tried)"
 )
+_DRIP = (
+    "a share of the expelled water is taken to drip; with all of it at the surface this row "
+    "comes inside (tried), as it is by pressed flow"
+)
 RECORDED_OUTSIDE = {
+    "175 °C oven: share evaporated of the loss by 65 °C": _DRIP,
+    "225 °C oven: share evaporated of the loss by 65 °C": _DRIP,
     "corned beef, alpha, 4 to 6 °C": "salt is not in the composition model",
     "lean beef, cp, 0 to 100 °C": _FATTY,
     "fatty beef, cp, 0 to 100 °C": _FATTY,
     "lean pork, cp, 0 to 100 °C": _FATTY,
     "fatty pork, cp, 0 to 100 °C": _FATTY,
     "lean chicken, cp, 0 to 100 °C": _FATTY,
-    "lean beef cube held 40 min at 60 °C": _LAG,
-    "lean beef cube held 40 min at 65 °C": _LAG,
-    "lean beef cube held 40 min at 70 °C": _LAG,
-    "lean beef cube held 40 min at 75 °C": _LAG,
-    "lean beef cube held 40 min at 80 °C": _LAG,
-    "lean beef cube held 40 min at 90 °C": _LAG,
-    "lean beef cube held 40 min at 100 °C": _LAG,
-    "beef brisket flat, braised (13806)": "fat loss of the rows is twice ours",
-    "beef brisket point, braised (13808)": "the rows say the point loses less than the flat",
-    "pork shoulder, roasted (10071)": "roasts lose too much: a thick cylinder, hours at 163 °C",
-    "pork spare ribs, braised (10089)": "bone and far longer cooking in the source",
-    "pork loin, roasted (10023)": "roasts lose too much",
-    "pork loin, braised (10021)": "85 °C is assumed; pork is often stopped sooner",
-    "lamb shoulder, roasted (17245)": "roasts lose too much",
-    "salmon side, roasted (15209)": "the water-holding curve is of beef",
-    "prime ribs well done: rise in the rest": "ours stores more heat in the outer layers",
-    "prime ribs medium: rise in the rest": "ours stores more heat in the outer layers",
-    "ham roasted: rise in the rest": "ours stores more heat in the outer layers",
-    "veal leg roast: rise in the rest": "ours stores more heat in the outer layers",
-    "prime ribs well done: loss in the oven": _GEOMETRY,
-    "prime ribs medium: loss in the oven": _GEOMETRY,
-    "ham roasted: loss in the oven": _GEOMETRY,
-    "veal leg roast: loss in the oven": _GEOMETRY,
-    "lamb leg roast: loss in the oven": _GEOMETRY,
-    "pork loin roast: loss in the oven": _GEOMETRY,
-    "prime ribs well done: minutes per pound": _GEOMETRY,
-    "prime ribs medium: minutes per pound": _GEOMETRY,
-    "ham roasted: minutes per pound": _GEOMETRY,
-    "veal leg roast: minutes per pound": _GEOMETRY,
-    "lamb leg roast: minutes per pound": _GEOMETRY,
-    "pork loin roast: minutes per pound": _GEOMETRY,
-    "3.75 kg vacuum-packed beef roast, Air 1 C 2 m/s, 50 to 12 °C": _AIR,
-    "3.75 kg vacuum-packed beef roast, Air 1 C 1 m/s, 50 to 12 °C": _AIR,
-    "0.94 kg beef slab, Air 0 C 1.2 m/s, 70 to 10 °C": "no evaporation in this row",
-    "0.94 kg beef slab, Air 0 C 1.2 m/s, 70 to 10 °C, bare": _AIR,
-    "7.3 kg hams in bags, chill room -2 °C, start to 50 °C": _AIR,
-    "6.4 kg boned turkey, air 0 °C 1.2 m/s, 70 to 10 °C": "shape unknown; see the beef in air",
-    "6.8 kg hams in bags, shop air, start to 50 °C": _AIR,
-    "loss of a joint cooled in air": "the cooled surface dries and hardly any water follows",
     "small brisket: least rise of the core in 6 h": "our stall is a slope, not a plateau",
-    "175 °C oven: share evaporated of the loss by 65 °C": _DRIP,
-    "225 °C oven: share evaporated of the loss by 65 °C": _DRIP,
     "175 °C oven: surface less wet surface, core at 40 °C": _CRUST,
     "225 °C oven: surface less wet surface, core at 40 °C": _CRUST,
     "93 °C: loss of a small roast less that of a large one": "loss follows temperature alone",
@@ -100,7 +62,9 @@ def rows() -> tuple[trust.TrustRow, ...]:
 def test_every_verdict_is_the_recorded_one(rows: tuple[trust.TrustRow, ...]) -> None:
     for row in rows:
         print(f"{row.verdict:8s}{row.case} | {row.published} | {row.ours} | {row.difference}")
-    now = {row.case for row in rows if row.verdict == "outside"}
+    # What was predicted without its source is recorded by its own file.
+    kept = {row.case for row in left_out.left_out_rows()}
+    now = {row.case for row in rows if row.verdict == "outside"} - kept
     recorded = set(RECORDED_OUTSIDE)
     assert now - recorded == set(), "newly outside"
     assert recorded - now == set(), "no longer outside (or no longer compared): record it"
@@ -110,7 +74,7 @@ def test_the_table_is_whole(rows: tuple[trust.TrustRow, ...]) -> None:
     cases = [row.case for row in rows]
     assert len(cases) == len(set(cases))
     assert {row.topic for row in rows} == set(trust.TOPICS)
-    assert len(cases) >= 140
+    assert len(cases) >= 170
     for row in rows:
         assert row.allowed[0] < row.allowed[1], row.case
         assert row.computed[0] <= row.computed[1], row.case
@@ -156,15 +120,25 @@ def test_a_row_can_be_outside() -> None:
     assert never.ours == "never"
 
 
-def test_a_changed_source_changes_the_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The table reads its files and computes: moving a published value moves a verdict."""
-    before = {row.case: row.verdict for row in trust.trust_table(["yield"])}
+def test_left_out_rows_are_the_measured_ones() -> None:
+    """The file that the calibration writes holds every reading of every row, as printed."""
+    kept = {(row["case"], row["kind"]): row for row in published_rows(left_out.FILE)}
+    wanted = {(row.case, r.kind): (row, r) for row in measured_rows() for r in row.readings}
+    assert set(kept) == set(wanted), "make it again: python -m coreward.evidence.calibration"
+    for key, (row, reading) in wanted.items():
+        assert float(kept[key]["measured"]) == pytest.approx(reading.value, rel=1e-3)
+        assert kept[key]["source"] == row.source
+        assert float(kept[key]["spread"]) > 0.0
+
+
+def test_a_changed_prediction_changes_the_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = {row.case: row.verdict for row in left_out.left_out_rows()}
     moved = tuple(
-        {**row, "yield_percent": str(float(row["yield_percent"]) + 30.0)}
-        for row in published_rows("cooking_yields.csv")
+        {**row, "predicted": str(float(row["predicted"]) * 10.0 + 100.0)}
+        for row in published_rows(left_out.FILE)
     )
-    monkeypatch.setattr(trust_roasts, "published_rows", lambda name: moved)
-    after = {row.case: row.verdict for row in trust.trust_table(["yield"])}
+    monkeypatch.setattr(left_out, "published_rows", lambda name: moved)
+    after = {row.case: row.verdict for row in left_out.left_out_rows.__wrapped__()}
     assert "inside" in before.values()
     assert set(after.values()) == {"outside"}
 
@@ -198,3 +172,74 @@ def test_every_case_names_its_source() -> None:
         if isinstance(entry, dict) and name not in {"assumed", "carryover"}:
             assert entry["source"], name
             assert entry["status"] in {"read", "memory"}, name
+
+
+def test_left_out_sources_are_predicted_as_said() -> None:
+    """The figures that the page states, from the file that the calibration wrote."""
+    rows = left_out.left_out_rows()
+    share = sum(row.verdict == "inside" for row in rows) / len(rows)
+    print(f"{share:.0%} of {len(rows)} readings inside")
+    assert len(rows) >= 100
+    assert share >= 0.75
+
+
+def test_the_body_with_ends_rises_as_far_as_is_corrected_for() -> None:
+    """Rises of exact finite cylinders over those of the body that stands for them.
+
+    Dry conduction, a film of 8 and 18 W/m²K in an oven of 163 °C, pulled at 68 °C, then
+    12 W/m²K in 21 °C: the product of slab and cylinder holds in the oven, and in the rest
+    the excess over the kitchen is a difference of two products.
+    """
+    ratios = []
+    for diameter, length in ((0.15, 0.30), (0.15, 0.20), (0.13, 0.40)):
+        like = FiniteCylinder(diameter, length).like()
+        for film in (8.0, 18.0):
+            exact = _rise([(1.0, diameter / 2.0), (0.0, length / 2.0)], film)
+            ratios.append(exact / _rise([(like.exponent, like.half_size)], film))
+    print([round(ratio, 3) for ratio in ratios])
+    assert np.mean(ratios) == pytest.approx(LIKE_RISE, abs=0.02)
+    assert min(ratios) > 0.66
+    assert max(ratios) < 0.82
+
+
+def _rise(axes: list[tuple[float, float]], film: float) -> float:
+    """Rise of the core in the rest of a product of bodies of one axis. [K]."""
+    oven, kitchen, start, pull = 163.0, 21.0, 5.0, 68.0
+    cold = [np.ones(_CELLS) for _ in axes]
+    warm = [np.ones(_CELLS) for _ in axes]
+    heat = [_stepper(power, reach, film) for power, reach in axes]
+    rest = [_stepper(power, reach, 12.0) for power, reach in axes]
+
+    def product(fields: list[np.ndarray]) -> float:
+        return float(np.prod([field[0] for field in fields]))
+
+    while oven + (start - oven) * product(cold) < pull:
+        cold = [step(field) for step, field in zip(heat, cold, strict=True)]
+    highest = pull
+    for _ in range(180):
+        cold = [step(field) for step, field in zip(rest, cold, strict=True)]
+        warm = [step(field) for step, field in zip(rest, warm, strict=True)]
+        core = kitchen + (oven - kitchen) * product(warm) + (start - oven) * product(cold)
+        highest = max(highest, core)
+    return highest - pull
+
+
+_CELLS = 60
+
+
+def _stepper(power: float, reach: float, film: float) -> Callable[[np.ndarray], np.ndarray]:
+    """One implicit step of 30 s of a dry solid, relative to its surroundings."""
+    conductivity, capacity, step = 0.47, 3.6e6, 30.0
+    faces = np.linspace(0.0, reach, _CELLS + 1)
+    volume = np.diff(faces ** (power + 1.0)) / (power + 1.0)
+    area = faces**power if power > 0.0 else np.ones(_CELLS + 1)
+    inner = conductivity * area[1:-1] / (reach / _CELLS)
+    outer = area[-1] / (1.0 / film + 0.5 * reach / _CELLS / conductivity)
+    held = capacity * volume / step
+    bands = np.zeros((3, _CELLS))
+    bands[0, 1:], bands[2, :-1] = -inner, -inner
+    bands[1] = held
+    bands[1, :-1] += inner
+    bands[1, 1:] += inner
+    bands[1, -1] += outer
+    return lambda field: solve_banded((1, 1), bands, held * field)

@@ -1,7 +1,8 @@
-"""How far the model agrees with textbooks and measurements, computed live.
+"""How far the model agrees with textbooks and measurements.
 
 Every row holds one published value (or range, or statement) against what the model
-gives now. Nothing in the model was adjusted to a row unless the row says so. A row
+gives now; a measured cook against what the calibration predicted of it from all other
+sources (`left_out`). A row that was in view when a number was chosen says so. A row
 is *inside* when what we compute meets the published value within a tolerance that
 the row explains, and *outside* when it does not: those rows stay in the table.
 """
@@ -9,18 +10,19 @@ the row explains, and *outside* when it does not: those rows stay in the table.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import chain
 
 from coreward.errors import InputError
+from coreward.evidence.trust.left_out import about
 from coreward.evidence.trust.roasts import (
     CarryoverCase,
     carryover_cases,
     carryover_rows,
     cooling_rows,
     roasting_rows,
-    yield_rows,
 )
 from coreward.evidence.trust.row import TrustRow, Verdict
-from coreward.evidence.trust.solids import conduction_rows, property_rows, water_rows
+from coreward.evidence.trust.solids import conduction_rows, property_rows
 from coreward.evidence.trust.stall import (
     CLOSURE_COOKS,
     SLOWING_CORE_C,
@@ -137,11 +139,11 @@ def summary(rows: Sequence[TrustRow]) -> str:
 _SECTIONS: dict[str, Callable[[], Iterator[TrustRow]]] = {
     "conduction": conduction_rows,
     "properties": property_rows,
-    "water": water_rows,
-    "yield": yield_rows,
-    "carryover": carryover_rows,
-    "cooling": cooling_rows,
-    "smoking": smoking_rows,
-    "roasting": roasting_rows,
+    "water": about("water"),
+    "yield": about("yield"),
+    "carryover": lambda: chain(about("carryover")(), carryover_rows()),
+    "cooling": lambda: chain(about("cooling")(), cooling_rows()),
+    "smoking": lambda: chain(about("smoking")(), smoking_rows()),
+    "roasting": lambda: chain(about("roasting")(), roasting_rows()),
     "trade": trade_rows,
 }

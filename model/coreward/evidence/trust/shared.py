@@ -12,7 +12,7 @@ from coreward import tables
 from coreward.cook.stages import Piece, Surroundings
 from coreward.cook.usual_piece import piece
 from coreward.evidence.published import published_cases
-from coreward.physics.body import SHAPES, FiniteCylinder, Shape
+from coreward.physics.body import FiniteCylinder, Shape
 
 Floats = NDArray[np.float64]
 
@@ -63,12 +63,6 @@ def usual_oven(air_c: float | None = None) -> Surroundings:
     )
 
 
-def usual_shape(cut: str) -> Shape:
-    """Return a cut in its usual shape and size, without ends."""
-    made = tables.load("cut", cut)
-    return SHAPES[made.text("usual_shape")](made["usual_thickness"])
-
-
 def usual_piece(cut: str) -> Piece:
     """Return a cut at its usual weight, in its usual proportions."""
     made: Piece = piece(cut, tables.load("piece", cut)["mass"])
@@ -98,13 +92,3 @@ def usual_kitchen(evaporation: bool = True) -> Surroundings:
 def unmoved_water() -> tables.ParameterSet:
     """Transport that leaves the water where it is."""
     return tables.load("transport", "expulsion").replace(expulsion_rate=0.0)
-
-
-def usual_pit(air_c: float | None = None) -> Surroundings:
-    """Return the assumed pit, at a temperature of choice."""
-    a = assumed()
-    return Surroundings(
-        a["pit_c"] if air_c is None else air_c,
-        dew_point_c=a["pit_dew_point_c"],
-        heat_transfer=a["pit_heat_transfer"],
-    )

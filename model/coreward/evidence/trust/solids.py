@@ -1,4 +1,4 @@
-"""Rows of trust: heat conduction, thermal properties, water held by heated meat."""
+"""Rows of trust: heat conduction and thermal properties."""
 
 from __future__ import annotations
 
@@ -21,14 +21,11 @@ from coreward.evidence.trust.shared import (
     crossing,
     volume,
 )
-from coreward.physics.body import SHAPES, Sphere
+from coreward.physics.body import SHAPES
 from coreward.physics.meat import constant_material, meat
 from coreward.physics.statement import conductivity, enthalpy
 
 Floats = NDArray[np.float64]
-
-
-_GRAM = 1e-3
 
 
 # Fine enough that what is left is the rounding of the exact answers.
@@ -220,53 +217,4 @@ def property_rows() -> Iterator[TrustRow]:
             f"{shares['water']:.0%}, the rest partly ours",
             independent=not (quantity == "alpha" and row["material"] in _SEEN),
             published_value=low if single else math.nan,
-        )
-
-
-def water_rows() -> Iterator[TrustRow]:
-    """Cubes of 110 g warmed at 2.5 K/min and held 40 min, in a bag: all loss is drip."""
-    lean = meat(
-        "beef round",
-        composition={
-            "water": 0.75, "protein": 0.22, "fat": 0.02, "ash": 0.01, "carbohydrate": 0.0
-        },
-    )  # fmt: skip
-    size = 2.0 * (3.0 * 110.0 * _GRAM / lean.raw_density / (4.0 * math.pi)) ** (1.0 / 3.0)
-    for row in published_rows("water_holding.csv"):
-        target, loss = float(row["temperature_c"]), float(row["loss_percent"])
-        start = 10.0
-        ramp = (target - start) / 2.5 * 60.0
-        run = simulate(
-            Piece(Sphere(size), lean, start),
-            Stage(
-                Surroundings(
-                    ([0.0, ramp, ramp + 2400.0], [start, target, target]),
-                    dew_point_c=5.0,
-                    heat_transfer=300.0,
-                    evaporation=False,
-                ),
-                duration_s=ramp + 2400.0,
-            ),
-        )
-        ours = 100.0 * float(run.dripped_fraction[-1])
-        held = (
-            100.0
-            * run.film[-1]
-            * run.mesh.surface_area
-            / (lean.raw_density * run.mesh.volume.sum())
-        )
-        value = ours + float(held)
-        yield TrustRow(
-            topic="water",
-            case=f"lean beef cube held 40 min at {target:g} °C",
-            source="Handbook of Meat Processing, table 6.1 (Honikel)",
-            status="read",
-            unit="%",
-            allowed=(loss - 3.0, loss + 3.0),
-            computed=(value, value),
-            published_text=f"{loss:g} %",
-            how="± 3 points: half a point of rounding and the spread among animals (ours); "
-            "the holding curve was fitted to this table, the rate of expulsion was not",
-            independent=False,
-            published_value=loss,
         )

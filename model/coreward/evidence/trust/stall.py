@@ -16,7 +16,6 @@ from coreward import tables
 from coreward.cook.result import Result
 from coreward.cook.simulate import simulate
 from coreward.cook.stages import Chamber, Piece, Series, Stage, Surroundings, fresh_air
-from coreward.cook.usual_piece import piece
 from coreward.evidence.trust.row import TrustRow
 from coreward.evidence.trust.shared import (
     HOUR,
@@ -26,7 +25,6 @@ from coreward.evidence.trust.shared import (
     observations,
     unmoved_water,
     usual_piece,
-    usual_pit,
 )
 from coreward.physics.body import Shape, Slab
 from coreward.physics.meat import FLOWING, meat
@@ -346,41 +344,6 @@ def compare_closures(
 def smoking_rows() -> Iterator[TrustRow]:
     """Compare smoked brisket and its stall with what was published."""
     observed = observations()
-    case = observed["brisket_time"]
-    light, heavy = (piece("beef brisket whole", mass) for mass in case["mass_kg"])
-    times = [
-        (pit_cook(pit_c=case["pit_c"], shape=shape, cut="beef brisket whole",
-                  hours=LONGEST_H).time_at_core(case["core_c"]) or math.nan) / HOUR
-        for shape in (light.shape, heavy.shape)
-    ]  # fmt: skip
-    hours, spread = case["hours"], case["spread_hours"]
-    yield TrustRow(
-        topic="smoking", case="whole brisket to 85 °C in a 99 °C pit", source=case["source"],
-        status=case["status"], unit="h", allowed=(hours - spread, hours + spread),
-        computed=(min(times), max(times)), published_text="about 11 h",
-        how="bracket: 5.7 and 7.1 kg in usual proportions, dew point 35 °C, 10 W/m²K: assumed",
-        independent=case["independent"],
-    )  # fmt: skip
-    case = observed["brisket_yield"]
-    whole = usual_piece("beef brisket whole")
-    for core, printed in zip(case["core_c"], case["yield_percent"], strict=True):
-        run = simulate(
-            whole,
-            [
-                Stage(usual_pit(), duration_s=LONGEST_H * HOUR, until_core_c=core),
-                Stage(usual_pit(core), duration_s=case["hold_hours"] * HOUR),
-            ],
-        )
-        ours = 100.0 * (1.0 - float(run.mass_loss_fraction[-1]))
-        yield TrustRow(
-            topic="smoking", case=f"yield of whole brisket, {core:g} °C and 3 h",
-            source=case["source"], status=case["status"], unit="%",
-            allowed=(printed - case["tolerance"], printed + case["tolerance"]),
-            computed=(ours, ours), published_text=f"{printed:g} %",
-            how="6 kg in usual proportions, pit 107 °C, dew point 35 °C, then 3 h in air at "
-            "the core's temperature: all assumed; ± 4 points: one study",
-            published_value=printed,
-        )  # fmt: skip
     case = observed["stall"]
     small = pit_cook(
         pit_c=case["pit_c"], dew_point_c=case["dew_point_c"], thickness_m=case["thickness_m"],

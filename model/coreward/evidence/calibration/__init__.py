@@ -1,0 +1,1 @@
+"""One calibration of the meat against everything in print."""
