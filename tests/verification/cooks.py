@@ -22,9 +22,11 @@ FLAT = "beef brisket flat"
 # and of the water lost, as a share of the water the raw piece holds.
 CORE_K = 0.05
 WATER_SHARE = 0.005
-# Of a chamber's air, once the meat has made it damp (the first half hour starts from air
-# that is dry and moves by kelvins in a minute): what a reading to a tenth would not show.
+# Of a chamber's air, but for ten minutes after the start and after each change, when it moves
+# by a kelvin in ten seconds and a change that comes a second later is seen as one in the dew
+# point: what a reading to a tenth would not show.
 DEW_K = 0.1
+SETTLES_S = 600.0
 # Tight enough that what differs is the two ways of cutting up space and time.
 TOLERANCE_K = 5e-4
 
@@ -141,6 +143,8 @@ def cooks() -> tuple[Cook, ...]:
                     duration_s=6 * HOUR,
                 ),
             ),
+            # A boiling front again: 0.04 K between 60 and 240 nodes.
+            fast_cells=240,
         ),
         Cook(
             "drying out, 150 °C",
@@ -269,6 +273,9 @@ def compare(fast: Result, fipy: Result, seconds: float = 0.0) -> Agreement:
 
     core = difference("core_c")
     shut = any(isinstance(stage.surroundings, cw.Chamber) for stage in fast.stages)
+    calm = np.ones(len(times), dtype=bool)
+    for record in fast.records:
+        calm &= ~((times >= record.begin_s - 60.0) & (times <= record.begin_s + SETTLES_S))
     material = fast.piece.material
     share = material.composition["water"] if material.moist else 1.0
     return Agreement(
@@ -276,7 +283,7 @@ def compare(fast: Result, fipy: Result, seconds: float = 0.0) -> Agreement:
         core_at_s=float(times[core.argmax()]),
         surface_k=float(np.median(difference("surface_c"))),
         water_share=float(difference("mass_loss_fraction").max() / share),
-        dew_k=float(difference("dew_point_c")[times > 0.5 * HOUR].max()) if shut else 0.0,
+        dew_k=float(difference("dew_point_c")[calm].max()) if shut else 0.0,
         finish_s=fipy.duration_s - fast.duration_s,
         fipy_seconds=seconds,
         fipy_steps=sum(record.steps for record in fipy.records),
@@ -304,8 +311,8 @@ def main() -> int:
         ok = a.core_k <= CORE_K and a.water_share <= WATER_SHARE and a.dew_k <= DEW_K
         bad += not ok
         print(f"{cook.name:50s} {a.core_k:8.4f} {a.core_at_s / HOUR:6.2f} {a.surface_k:7.3f} "
-              f"{100 * a.water_share:8.4f} {a.dew_k:7.4f} {a.finish_s:8.1f} {a.fipy_seconds:6.1f} "
-              f"{a.fipy_steps:6d} {'' if ok else '  DISAGREE'}", flush=True)  # fmt: skip
+              f"{100 * a.water_share:8.4f} {a.dew_k:7.4f} {a.finish_s:8.1f} "
+              f"{a.fipy_seconds:6.1f} {a.fipy_steps:6d} {'' if ok else '  DISAGREE'}", flush=True)  # fmt: skip
     return 1 if bad else 0
 
 
