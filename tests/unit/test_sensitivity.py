@@ -114,6 +114,12 @@ def test_the_study_of_the_standstill_ranks_what_sets_the_finish() -> None:
     result = study.plateau_sensitivity(8)
     assert result.runs == 8 * (len(result.inputs) + 2)
     assert result.total.shape == (len(study.PLATEAU_OUTCOMES), len(study.plateau_inputs()))
+    text = sensitivity_table(result, study.PLATEAU_OUTCOMES)
+    assert "length: alone" in text
+    assert "carryover" not in text
+    figure = figure_sensitivity(result, study.PLATEAU_OUTCOMES)
+    names = [ax.get_title(loc="left") for ax in figure.axes]
+    assert names == [name for name, _ in study.PLATEAU_OUTCOMES]
     # Even with eight samples: how thick it is rules when it is done.
     assert result.ranked(2)[0][0].name == "thickness"
     # A finish that nobody waits for would be no finish.

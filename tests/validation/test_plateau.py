@@ -105,7 +105,20 @@ def test_foil_ends_it(tight: Result) -> None:
 
 @pytest.mark.parametrize(
     ("temperature_c", "printed"),
-    [(20.0, 0.0), (30.0, 0.0), (40.0, 2.0), (50.0, 6.0), (55.0, 9.0), (100.0, 45.0), (60.0, 13.0), (65.0, 18.0), (70.0, 23.0), (75.0, 28.0), (80.0, 33.0), (90.0, 41.0)],
+    [
+        (20.0, 0.0),
+        (30.0, 0.0),
+        (40.0, 2.0),
+        (50.0, 6.0),
+        (55.0, 9.0),
+        (100.0, 45.0),
+        (60.0, 13.0),
+        (65.0, 18.0),
+        (70.0, 23.0),
+        (75.0, 28.0),
+        (80.0, 33.0),
+        (90.0, 41.0),
+    ],
 )
 def test_one_law_gives_the_cubes_their_loss(temperature_c: float, printed: float) -> None:
     """Lean beef of 100 to 120 g, 75 % water, 2.5 K/min, held 40 min: loss in per cent.
@@ -171,7 +184,9 @@ def test_a_law_without_grain_loses_too_much_in_long_cooks(tight: Result) -> None
     Four fifths of a cube's water leaves along its fibres, a slab's hardly any: then the cube
     is nearly done after 40 min and the brisket is within what was measured.
     """
-    alike = cw.meat("beef brisket flat", transport="swelling_pressure", water_holding="through_flow")
+    alike = cw.meat(
+        "beef brisket flat", transport="swelling_pressure", water_holding="through_flow"
+    )
     piece = cw.Piece(cw.Slab(0.045), alike, 4.0, tight.piece.mass_kg)
     r = cw.simulate(piece, cw.Stage(pit(1.5), duration_s=14 * HOUR))
 

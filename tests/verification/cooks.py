@@ -312,7 +312,8 @@ def main() -> int:
         bad += not ok
         print(f"{cook.name:50s} {a.core_k:8.4f} {a.core_at_s / HOUR:6.2f} {a.surface_k:7.3f} "
               f"{100 * a.water_share:8.4f} {a.dew_k:7.4f} {a.finish_s:8.1f} "
-              f"{a.fipy_seconds:6.1f} {a.fipy_steps:6d} {'' if ok else '  DISAGREE'}", flush=True)  # fmt: skip
+              f"{a.fipy_seconds:6.1f} {a.fipy_steps:6d} "
+              f"{'' if ok else ' DISAGREE'}", flush=True)  # fmt: skip
     return 1 if bad else 0
 
 

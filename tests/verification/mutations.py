@@ -3,9 +3,9 @@
 Run by hand: ``python tests/verification/mutations.py [word ...]``; with
 ``--csv tests/verification/mutations_found.csv`` the notebook
 does-it-solve-its-equations shows what was found, and rows that were not asked for stay.
-Each mutation is a change of text in a copy of the package in a temporary folder; the verification tests then
-run against the copy. A mutation that no test catches is a hole in the suite,
-and the script ends with 1.
+Each mutation is a change of text in a copy of the package in a temporary folder; the
+verification tests then run against the copy. A mutation that no test catches is a hole in
+the suite, and the script ends with 1.
 
 The FiPy engine shares the statement with the fast engine, so comparing the
 two cannot find a wrong equation; its tests are left out here.
