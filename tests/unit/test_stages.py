@@ -187,4 +187,4 @@ def test_a_core_that_is_there_does_not_wait_to_come_from_the_other_side(off_k):
 
 def test_a_grain_that_is_no_direction_is_refused():
     with pytest.raises(InputError, match=r"lengthwise, crosswise or through; it is 'upwards'"):
-        cw.Piece(cw.Slab(0.05), cw.meat("beef brisket flat"), 4.0, grain="upwards")
+        Piece(Slab(0.05), meat("beef brisket flat"), 4.0, grain="upwards")
