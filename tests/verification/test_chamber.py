@@ -328,7 +328,29 @@ def test_slopes_of_the_air(share_of_steam: float) -> None:
     step = 1e-7 * at
 
     def rates(vapour: float) -> ChamberRates:
-        return chamber_rates(vapour, 2e-4, 120.0, 0.0, 90.0, 4e-4, 1e-5, 0.007, 0.918, r)
+        return chamber_rates(vapour, 2e-4, 120.0, 0.0, 130.0, 4e-4, 1e-5, 0.007, 0.918, r)
 
     difference = (rates(at + step).rate - rates(at - step).rate) / (2.0 * step)
     assert rates(at).rate_dv == pytest.approx(difference, rel=1e-3)
+
+
+@pytest.mark.parametrize("wall_c", [30.0, 90.0])
+@pytest.mark.parametrize("air_rise", [-0.01, 0.0, 0.01])
+def test_the_rate_is_that_of_its_terms(air_rise: float, wall_c: float) -> None:
+    """Fresh air, fuel, meat, cold walls, and what warming air breathes out: by hand."""
+    air_c, fresh, brought, y0, meat = 120.0, 4e-4, 1e-5, 0.007, 2e-4
+    r = ChamberConstants(True, 0.1, 101325.0, 0.5, 5.0)
+    vapour = 0.02
+    p = vapour * R_VAPOUR * (air_c + 273.15) / r.volume
+    y = R_AIR / R_VAPOUR * p / (r.pressure - p)
+    swell = r.pressure * r.volume * air_rise / (R_AIR * (air_c + 273.15) ** 2)
+    rates = chamber_rates(vapour, meat, air_c, air_rise, wall_c, fresh, brought, y0, 0.918, r)
+    assert (rates.condensed > 0.0) == (p > saturation_pressure(wall_c))
+    came = (fresh + max(-swell, 0.0)) * y0 + brought
+    assert rates.carried_in == pytest.approx(came, rel=1e-5)
+    gain = came + meat - rates.condensed - (fresh + max(swell, 0.0)) * y
+    # The test's own gas constants are the engine's to 1e-5.
+    assert rates.rate == pytest.approx((1.0 - p / r.pressure) * gain, rel=1e-4)
+    # What does not stay has left: the balance of the air closes.
+    left = came + meat - rates.condensed - rates.rate
+    assert rates.carried_out == pytest.approx(left, rel=1e-9)
