@@ -85,10 +85,15 @@ def how_unsure() -> tuple[Turned, ...]:
     for factor in (1.0 / _PERMEABILITY_FACTOR, _PERMEABILITY_FACTOR):
         value = factor * permeability
         turned = made(transport=flow.replace(permeability=value))
-        cooks.append(("permeability", f"{value:.1e} m²", turned, pit))
-    for value in (low, high):
+        freely = "half as freely" if factor < 1.0 else "twice as freely"
+        cooks.append(
+            ("water flows through the meat", f"{freely} ({value:.1e} m²)", turned, pit)
+        )
+    for value, far in ((low, "hardly"), (high, "readily")):
         turned = made(transport=flow.replace(suction_width=value))
-        cooks.append(("how far suction reaches", f"{value:g} kg/kg", turned, pit))
+        cooks.append(
+            ("the drying surface draws bound water", f"{far} ({value:g} kg/kg)", turned, pit)
+        )
     for value in skin.record("film_capacity").range:
         turned = made(surface=skin.replace(film_capacity=value))
         cooks.append(
