@@ -90,7 +90,8 @@ class Shape:
         """
         rates = [x**-2.0 for x in self.half_extents_m]
         along = {"through": 0, "crosswise": 1, "lengthwise": 2}[grain]
-        return rates[along] / sum(rates)
+        share: float = rates[along] / sum(rates)
+        return share
 
     def scaled(self, factor: float) -> Self:
         """Return the same shape, so many times as large."""
