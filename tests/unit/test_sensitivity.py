@@ -137,7 +137,8 @@ def test_the_direction_of_a_standstill() -> None:
     thick = study.one_plateau({"thickness": 0.07})
     assert thick[2] > finish
     assert study.one_plateau({"injected": 0.2})[1] > length
-    assert study.one_plateau({"film_capacity": 0.05})[1] < length
+    # What the film keeps hardly tells, where a piece of 5 kg dries the air too soon to fill it.
+    assert study.one_plateau({"film_capacity": 0.05})[1] <= length
     fine = study.one_plateau({}, cells=60, tolerance=0.02)
     assert (height, finish) == pytest.approx((fine[0], fine[2]), rel=0.01)
     # Read off every two minutes, where the core hardly moves.
