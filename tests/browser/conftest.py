@@ -54,6 +54,7 @@ QUICKER = {
         "import functools",
         "import coreward.evidence.sensitivity as study",
         "study.sensitivity = functools.partial(study.sensitivity, 8)",
+        "study.plateau_sensitivity = functools.partial(study.plateau_sensitivity, 8)",
     ),
     # It then finds no second engine, and says how to get it.
     "does-it-solve-its-equations": ("import sys", "sys.modules['fipy'] = None"),

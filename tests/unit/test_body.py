@@ -2,7 +2,17 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
-from coreward.physics.body import Cylinder, Slab, Sphere, make_mesh
+from coreward.physics.body import (
+    Block,
+    Cylinder,
+    FiniteCylinder,
+    LikeBody,
+    Loaf,
+    Slab,
+    Sphere,
+    TaperedFlat,
+    make_mesh,
+)
 
 
 @pytest.mark.parametrize("shape", [Slab(0.09), Cylinder(0.12), Sphere(0.1)])
@@ -46,3 +56,28 @@ def test_a_size_must_be_a_number(size):
 def test_a_silly_number_of_cells_is_refused(cells):
     with pytest.raises(InputError, match="number of cells"):
         make_mesh(Slab(0.09), cells)
+
+
+@pytest.mark.parametrize(
+    ("shape", "lengthwise", "crosswise", "through"),
+    [
+        (Slab(0.05), 0.0, 0.0, 1.0),
+        (LikeBody(0.05, 1.8, 0.06), 0.0, 0.0, 1.0),
+        (Cylinder(0.1), 0.0, 1 / 2, 1 / 2),
+        (Sphere(0.1), 1 / 3, 1 / 3, 1 / 3),
+        # By hand: the inverse squares of 1, 2 and 4 are as 16 to 4 to 1.
+        (Block(0.03, 0.06, 0.12), 1 / 21, 4 / 21, 16 / 21),
+        (TaperedFlat(0.04, 0.02, 0.06, 0.12), 1 / 21, 4 / 21, 16 / 21),
+        (Loaf(0.03, 0.06, 0.12), 1 / 21, 4 / 21, 16 / 21),
+        (FiniteCylinder(0.06, 0.12), 1 / 9, 4 / 9, 4 / 9),
+    ],
+)
+def test_the_shorter_way_takes_more_of_what_is_pressed_out(
+    shape, lengthwise, crosswise, through
+):
+    for grain, share in (
+        ("lengthwise", lengthwise),
+        ("crosswise", crosswise),
+        ("through", through),
+    ):
+        assert shape.grain_share(grain) == pytest.approx(share, abs=1e-12)

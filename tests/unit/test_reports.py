@@ -762,3 +762,22 @@ def test_versions_name_the_tables() -> None:
 def test_data_is_plain() -> None:
     assert Data("a.csv", "x").note == ""
     assert isinstance(document_of(Document("t", "", (Picture(figure(), "alt"),))), Document)
+
+
+def test_the_code_of_a_cook_in_a_chamber_knows_the_whole_piece(tmp_path: Path) -> None:
+    """Its mass, what was injected and its grain once were left out: another cook."""
+    piece = cw.Piece(
+        cw.Slab(0.03),
+        cw.meat("beef brisket flat", **cw.FLOWING),
+        4.0,
+        1.5,
+        0.1,
+        grain="through",
+    )
+    stage = cw.Stage(cw.Chamber(107.0, 1.5, heat_transfer=8.0), duration_s=1800.0)
+    cook = cw.simulate(piece, stage, cells=20, tolerance=0.05)
+    again = _run(cook_code(cook), tmp_path)["cook"]
+    assert again.piece.mass_kg == 1.5
+    assert again.piece.injected_fraction == 0.1
+    assert again.piece.grain == "through"
+    assert again.core_c[-1] == pytest.approx(cook.core_c[-1], abs=1e-6)

@@ -31,7 +31,7 @@ def test_result_has_the_shapes_it_promises():
 
 
 @pytest.mark.parametrize("shape", [cw.Slab(0.05), cw.Cylinder(0.08), cw.Sphere(0.09)])
-@pytest.mark.parametrize("transport", ["expulsion", "swelling_pressure", "both"])
+@pytest.mark.parametrize("transport", ["expulsion", "along_the_grain", "both"])
 @pytest.mark.parametrize("wrap", [None, "foil", "paper"])
 def test_energy_and_water_close_in_every_combination(shape, transport, wrap):
     p = cw.Piece(shape, cw.meat("pork shoulder", transport=transport), 3.0)

@@ -177,3 +177,8 @@ def test_a_core_that_is_there_does_not_wait_to_come_from_the_other_side(off_k):
     assert result.records[1].end_s - result.records[1].begin_s < 1.0
     assert [record.reached for record in result.records] == [True, True]
     assert not result.warnings
+
+
+def test_a_grain_that_is_no_direction_is_refused():
+    with pytest.raises(InputError, match=r"lengthwise, crosswise or through; it is 'upwards'"):
+        Piece(Slab(0.05), meat("beef brisket flat"), 4.0, grain="upwards")

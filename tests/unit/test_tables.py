@@ -321,6 +321,7 @@ def test_shares_of_denaturation_sum_to_one_in_rising_order(name):
 def test_closures_switch_the_other_mechanism_off():
     assert tables.load("transport", "expulsion")["permeability"] == 0.0
     assert tables.load("transport", "swelling_pressure")["expulsion_rate"] == 0.0
+    assert tables.load("transport", "along_the_grain")["expulsion_rate"] == 0.0
     both = tables.load("transport", "both")
     assert both["permeability"] > 0.0
     assert both["expulsion_rate"] > 0.0

@@ -16,12 +16,13 @@ from hypothesis import strategies as st
 
 import coreward as cw
 from coreward.errors import CorewardError
+from coreward.physics.body import GRAINS
 from coreward.physics.meat import Material
 from coreward.physics.water import saturation_temperature
 
 _MATERIALS: dict[tuple[str, str], Material] = {}
 CUTS = ("beef brisket flat", "pork shoulder", "chicken breast", "salmon side")
-CLOSURES = ("expulsion", "swelling_pressure", "both")
+CLOSURES = ("expulsion", "swelling_pressure", "along_the_grain", "both")
 
 
 def material(cut: str, closure: str, permeability: float | None = None) -> Material:
@@ -140,7 +141,7 @@ def chamber_cooks(draw: st.DrawFn, longest_s: float = 6 * 3600.0) -> RandomCook:
     shape = draw(st.sampled_from((cw.Slab, cw.Cylinder, cw.Sphere)))
     permeability = draw(st.one_of(st.none(), logarithmic(1e-17, 1e-15)))
     closure = draw(
-        st.sampled_from(("swelling_pressure", "swelling_pressure", "expulsion", "both"))
+        st.sampled_from(("along_the_grain", "swelling_pressure", "expulsion", "both"))
     )
     return RandomCook(
         piece=cw.Piece(
@@ -149,6 +150,7 @@ def chamber_cooks(draw: st.DrawFn, longest_s: float = 6 * 3600.0) -> RandomCook:
             draw(st.floats(-1.0, 40.0)),
             draw(logarithmic(0.05, 30.0)),
             draw(st.sampled_from((0.0, 0.0, 0.1, 0.25))),
+            grain=draw(st.sampled_from(GRAINS)),
         ),
         stages=tuple(draw(st.lists(chambers(longest_s), min_size=1, max_size=3))),
         cells=draw(st.sampled_from((10, 24, 60))),

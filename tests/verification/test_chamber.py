@@ -22,6 +22,12 @@ from coreward.cook.march import (
 from coreward.errors import InputError
 from coreward.evidence.verification import solve_in_steps
 from coreward.physics.body import make_mesh
+from coreward.physics.chamber import (
+    ChamberConstants,
+    ChamberRates,
+    chamber_rates,
+    pascal_per_kilogram,
+)
 from coreward.physics.engines import fast
 from coreward.physics.problem import Problem
 from coreward.physics.water import saturation_pressure
@@ -213,7 +219,7 @@ def test_order_in_time_with_the_air_as_a_state() -> None:
     From an hour into the cook, so that no initial layer is left; the corners of meat that
     begins to let go of water remain, as without a chamber: the order asked for is 2.5.
     """
-    piece = brisket(transport="swelling_pressure", water_holding="through_flow")
+    piece = brisket(**cw.FLOWING)
     mesh = make_mesh(piece.shape, 30)
     around = chamber()
     forcing, _ = make_forcing(piece, around, HOUR, mesh)
@@ -312,3 +318,39 @@ def test_random_chambers_close(
     # Without fresh air it becomes steam; the last ten-thousandth of dry air never leaves.
     assert (r.environment[:, 2] <= 1.005 * 101325.0).all()
     assert max(record.steps for record in r.records) < 5000
+
+
+@pytest.mark.parametrize("share_of_steam", [0.3, 0.99, 0.99995, 1.0001, 1.01])
+def test_slopes_of_the_air(share_of_steam: float) -> None:
+    """By differences, in steam too: there the slope once was that of damp air."""
+    r = ChamberConstants(True, 0.1, 101325.0, 0.5, 5.0)
+    at = share_of_steam * r.pressure / pascal_per_kilogram(120.0, r)
+    step = 1e-7 * at
+
+    def rates(vapour: float) -> ChamberRates:
+        return chamber_rates(vapour, 2e-4, 120.0, 0.0, 130.0, 4e-4, 1e-5, 0.007, 0.918, r)
+
+    difference = (rates(at + step).rate - rates(at - step).rate) / (2.0 * step)
+    assert rates(at).rate_dv == pytest.approx(difference, rel=1e-3)
+
+
+@pytest.mark.parametrize("wall_c", [30.0, 90.0])
+@pytest.mark.parametrize("air_rise", [-0.01, 0.0, 0.01])
+def test_the_rate_is_that_of_its_terms(air_rise: float, wall_c: float) -> None:
+    """Fresh air, fuel, meat, cold walls, and what warming air breathes out: by hand."""
+    air_c, fresh, brought, y0, meat = 120.0, 4e-4, 1e-5, 0.007, 2e-4
+    r = ChamberConstants(True, 0.1, 101325.0, 0.5, 5.0)
+    vapour = 0.02
+    p = vapour * R_VAPOUR * (air_c + 273.15) / r.volume
+    y = R_AIR / R_VAPOUR * p / (r.pressure - p)
+    swell = r.pressure * r.volume * air_rise / (R_AIR * (air_c + 273.15) ** 2)
+    rates = chamber_rates(vapour, meat, air_c, air_rise, wall_c, fresh, brought, y0, 0.918, r)
+    assert (rates.condensed > 0.0) == (p > saturation_pressure(wall_c))
+    came = (fresh + max(-swell, 0.0)) * y0 + brought
+    assert rates.carried_in == pytest.approx(came, rel=1e-5)
+    gain = came + meat - rates.condensed - (fresh + max(swell, 0.0)) * y
+    # The test's own gas constants are the engine's to 1e-5.
+    assert rates.rate == pytest.approx((1.0 - p / r.pressure) * gain, rel=1e-4)
+    # What does not stay has left: the balance of the air closes.
+    left = came + meat - rates.condensed - rates.rate
+    assert rates.carried_out == pytest.approx(left, rel=1e-9)

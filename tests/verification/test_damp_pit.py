@@ -60,11 +60,11 @@ def hours_for_steps(fresh_air_kg_h: float) -> list[float]:
 def test_in_a_tight_pit_a_brisket_stands_and_then_runs() -> None:
     hours = dict(zip(STEPS_C, hours_for_steps(1.5), strict=True))
     # It takes longer at 62 to 70 °C than both before and after, though after that the air
-    # is nearer: a stand that ends. Less than two and a half kelvin in an hour, then over
-    # three.
+    # is nearer: a stand that ends. Less than two and three quarters of a kelvin in an hour,
+    # then over three.
     assert 1.3 * hours[70.0] < min(hours[62.0], hours[66.0])
     assert 2.0 * hours[58.0] < min(hours[62.0], hours[66.0])
-    assert 4.0 / min(hours[62.0], hours[66.0]) < 2.5
+    assert 4.0 / min(hours[62.0], hours[66.0]) < 2.75
     assert 4.0 / hours[70.0] > 3.0
 
 

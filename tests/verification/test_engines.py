@@ -14,7 +14,7 @@ import pytest
 
 import coreward as cw
 from coreward.errors import MissingFeatureError
-from verification.cooks import CORE_K, WATER_SHARE, Cook, cooks, run
+from verification.cooks import CORE_K, DEW_K, WATER_SHARE, Cook, cooks, run
 
 FULL = os.environ.get("COREWARD_FULL") == "1"
 pytest.importorskip("fipy", reason="the FiPy engine is optional: install the extra 'fipy'")
@@ -27,6 +27,7 @@ def test_agreement(cook: Cook) -> None:
     a = run(cook)
     assert a.core_k <= CORE_K
     assert a.water_share <= WATER_SHARE
+    assert a.dew_k <= DEW_K
 
 
 def test_the_list_is_complete() -> None:

@@ -359,28 +359,59 @@ def test_refinement_of_meat() -> None:
     assert loss[2] < loss[0] / 3.0
 
 
-def test_refinement_of_flow() -> None:
-    """Pressed flow with its outlet, in dry air: second order, 60 nodes within 0.01 K.
+CLOSURES = {
+    "expulsion": {},
+    "swelling_pressure": {"transport": "swelling_pressure", "water_holding": "through_flow"},
+    "along_the_grain": dict(cw.FLOWING),
+    "both": {"transport": "both"},
+}
+TIGHT = cw.Chamber(107.0, 1.5, outside_dew_point_c=10.0, heat_transfer=8.0)
 
-    In a chamber that the meat makes damp the wet part is second order too; after its stock
-    is spent a first-order part shows, from the outermost volume that is left half wet: 0.015
-    K at 60 nodes. Both are far below the 0.05 K that is asked of 60 nodes.
-    """
-    material = cw.meat("beef brisket flat", **cw.FLOWING)
+
+def refined(closure: str, around: object, cells: tuple[int, ...]) -> list[np.ndarray]:
+    """Core of a brisket flat over eight hours on meshes, each minute."""
+    material = cw.meat("beef brisket flat", **CLOSURES[closure])
     piece = cw.Piece(Slab(0.045), material, 4.0, 6.95)
-    hours = 8.0
-    times = np.arange(60.0, hours * 3600.0, 60.0)
+    stage = cw.Stage(around, duration_s=8 * 3600.0)  # type: ignore[arg-type]
+    times = np.arange(60.0, 8 * 3600.0, 60.0)
+    cooked = [cw.simulate(piece, stage, cells=n, tolerance=1e-3) for n in cells]
+    return [np.interp(times, r.time_s, r.core_c) for r in cooked]
 
-    def cores(around: object, cells: tuple[int, ...]) -> list[np.ndarray]:
-        stage = cw.Stage(around, duration_s=hours * 3600.0)  # type: ignore[arg-type]
-        cooked = [cw.simulate(piece, stage, cells=n, tolerance=2e-3) for n in cells]
-        return [np.interp(times, r.time_s, r.core_c) for r in cooked]
 
-    dry = cw.Surroundings(107.0, dew_point_c=20.0, heat_transfer=10.0)
-    *coarse, fine = cores(dry, (15, 30, 60, 240))
+def spacing_orders(cores: list[np.ndarray], cells: tuple[int, ...]) -> list[float]:
+    """Observed orders of the root mean square error against the last and finest."""
+    *coarse, fine = cores
     errors = [float(np.sqrt(np.mean((core - fine) ** 2))) for core in coarse]
-    assert observed(errors) > 1.9
-    assert np.abs(coarse[-1] - fine).max() < 0.01
-    tight = cw.Chamber(107.0, 1.5, outside_dew_point_c=10.0, heat_transfer=8.0)
-    core, fine = cores(tight, (60, 240))
-    assert np.abs(core - fine).max() < 0.02
+    return [
+        float(np.log(a / b) / np.log((n - 1) / (m - 1)))
+        for a, b, m, n in zip(errors, errors[1:], cells, cells[1:], strict=False)
+    ]
+
+
+@pytest.mark.parametrize("closure", CLOSURES)
+def test_every_closure_is_of_second_order_in_dry_air(closure: str) -> None:
+    """60 nodes within 0.01 K; every pair of meshes of order 1.9 or more."""
+    dry = cw.Surroundings(107.0, dew_point_c=20.0, heat_transfer=10.0)
+    cells = (15, 30, 60, 240)
+    cores = refined(closure, dry, cells)
+    assert min(spacing_orders(cores, cells)) > 1.9
+    assert np.abs(cores[-2] - cores[-1]).max() < 0.01
+
+
+@pytest.mark.parametrize("closure", CLOSURES)
+def test_in_a_damp_chamber_sixty_nodes_are_enough(closure: str) -> None:
+    """Within 0.02 K, far below the 0.05 K that is asked of 60 nodes; the order is mixed.
+
+    With flow along the grain the observed order is near two, since what leaves the surface no
+    longer crosses half of the outermost volume. With expulsion it is 1.4 to 1.7, and 0.7 to
+    1.3 where both act: what is squeezed out and soaked up again within that volume, which has
+    the depth that the mesh gives it, is of first order. These fall short of 1.9, by thousandths
+    of a kelvin.
+    """
+    cells = (15, 30, 60, 240)
+    cores = refined(closure, TIGHT, cells)
+    orders = spacing_orders(cores, cells)
+    print(closure, [f"{order:.2f}" for order in orders])
+    assert np.abs(cores[-2] - cores[-1]).max() < 0.02
+    if closure == "along_the_grain":
+        assert min(orders) > 1.8

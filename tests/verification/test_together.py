@@ -16,7 +16,7 @@ from coreward.physics.water import saturation_pressure, saturation_temperature
 HOUR = 3600.0
 RESIDUAL = 1e-8
 R_AIR, R_VAPOUR = 8.314462618 / 0.02896546, 8.314462618 / 0.018015268
-MEAT = cw.meat("beef brisket flat", transport="swelling_pressure", water_holding="through_flow")
+MEAT = cw.meat("beef brisket flat", **cw.FLOWING)
 FLAT = cw.Piece(cw.Slab(0.045), MEAT, 4.0, 6.0)
 ROLL = cw.Piece(cw.Cylinder(0.09), MEAT, 4.0, 2.0)
 

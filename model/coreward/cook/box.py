@@ -92,7 +92,7 @@ class Occupant:
     @property
     def m(self) -> MaterialConstants:
         """Numbers of its material."""
-        return self.boxed.piece.material.constants
+        return self.boxed.piece.constants
 
     def holds(self) -> tuple[float, float]:
         """Energy and water of all pieces of this kind. [J], [kg]."""

@@ -251,7 +251,7 @@ def surface_conditions(piece: Piece, stage: Stage) -> SurfaceConditions:
         boiling_c=float(saturation_temperature(s.pressure_pa)),
         vapour_factor=wrap["vapour_permeance_factor"] if s.evaporation else 0.0,
         thermal_resistance=wrap["thermal_resistance"],
-        juice_capacity=piece.material.constants.film_capacity + wrap["juice_capacity"],
+        juice_capacity=piece.constants.film_capacity + wrap["juice_capacity"],
     )
 
 
@@ -312,7 +312,7 @@ class State:
 def start_state(piece: Piece, cells: int) -> State:
     """State of a raw piece at one temperature."""
     t = np.full(cells, float(piece.start_c))
-    water = piece.material.constants.raw_water + piece.injected_water
+    water = piece.constants.raw_water + piece.injected_water
     return State(t, np.full(cells, water), 0.0, t)
 
 
@@ -356,7 +356,7 @@ def pour(
     InputError
         If the piece is dry, its mass is not given, or the wrap cannot keep as much.
     """
-    m = piece.material.constants
+    m = piece.constants
     sprayed = isinstance(liquid, Spray)
     if not m.moist:
         raise InputError(
@@ -556,7 +556,7 @@ def march_leg(
     problem = Problem(
         shape=piece.shape,
         mesh=mesh,
-        material=piece.material.constants,
+        material=piece.constants,
         conditions=conditions,
         forcing=forcing,
         temperature_c=state.temperature_c,
@@ -643,7 +643,7 @@ def finish(
 ) -> Part:
     """Lay the rows of a result over a solved stage."""
     times = rows_of(raw.time_s, spacing)
-    m = piece.material.constants
+    m = piece.constants
     t = interpolate(raw.time_s, raw.temperature_c, raw.temperature_slope, times, _SMOOTH_K)
     w = interpolate(raw.time_s, raw.water, raw.water_slope, times, 0.0)
     film = np.interp(times, raw.time_s, raw.film)
@@ -720,7 +720,7 @@ def _balance(parts: list[Part], mesh: Mesh, piece: Piece) -> Balance:
 
     At a change of stage nothing may come or go but the liquid that was poured.
     """
-    m = piece.material.constants
+    m = piece.constants
     worst_energy = worst_water = worst_vapour = 0.0
     q = {name: i for i, name in enumerate(LEDGER)}
     raw_state = start_state(piece, len(mesh.position))
@@ -795,7 +795,7 @@ def assemble(
 ) -> Result:
     """Join stages to the result of a cook."""
     material = piece.material
-    m = material.constants
+    m = piece.constants
     chunks = []
     before = np.zeros(len(LEDGER))
     for i, part in enumerate(parts):

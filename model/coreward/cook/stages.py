@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from coreward import tables
 from coreward.errors import InputError
-from coreward.physics.body import LikeBody, Shape
+from coreward.physics.body import GRAINS, LikeBody, Shape
 from coreward.physics.exchange import equivalent_wall
 from coreward.physics.meat import Material
+from coreward.physics.statement import MaterialConstants
 from coreward.physics.water import saturation_pressure, saturation_temperature
 from coreward.words import Degrees, Text, say
 
@@ -133,6 +134,9 @@ class Piece:
         the mass in a result are then of the mass with it. [-]
     assumed : PieceGuess, optional
         What :func:`coreward.piece` took for granted.
+    grain : str
+        How the fibres run: "lengthwise" (most joints), "crosswise" or "through" (a steak cut
+        across them). Water that is pressed out flows more easily along them.
     """
 
     shape: Shape
@@ -141,8 +145,14 @@ class Piece:
     mass_kg: float | None = None
     injected_fraction: float = 0.0
     assumed: PieceGuess | None = None
+    grain: str = "lengthwise"
 
     def __post_init__(self) -> None:
+        if self.grain not in GRAINS:
+            raise InputError(
+                f"The grain of a piece runs {', '.join(GRAINS[:-1])} or {GRAINS[-1]}; it is "
+                f"{self.grain!r}."
+            )
         if not 0.0 <= self.injected_fraction <= MOST_INJECTED:
             raise InputError(
                 f"The injected water must lie between 0 and {MOST_INJECTED:g} of the raw mass; "
@@ -183,6 +193,17 @@ class Piece:
                     more,
                 )
             )
+
+    @property
+    def constants(self) -> MaterialConstants:
+        """Numbers of its material, as permeable as its fibres run to its surface.
+
+        Between along and across the fibres, weighted by how much leaves either way.
+        """
+        m = self.material.constants
+        share = self.shape.grain_share(self.grain)
+        easier = 1.0 + (self.material.grain_ratio - 1.0) * share
+        return m._replace(permeability=m.permeability * easier)
 
     @property
     def injected_water(self) -> float:

@@ -97,7 +97,7 @@ def reference_problem(
     Problem
     """
     piece, stage = _reference_cook(hours)
-    material = piece.material.constants
+    material = piece.constants
     forcing, _ = make_forcing(piece, stage.surroundings, hours * HOUR_S)
     start = np.full(cells, piece.start_c)
     return Problem(
@@ -148,11 +148,11 @@ def chamber_problem(cells: int = DEFAULT_CELLS, hours: float = REFERENCE_HOURS) 
     return Problem(
         shape=piece.shape,
         mesh=mesh,
-        material=piece.material.constants,
+        material=piece.constants,
         conditions=surface_conditions(piece, Stage(around, duration_s=hours * HOUR_S)),
         forcing=forcing,
         temperature_c=start,
-        water=np.full(cells, piece.material.constants.raw_water),
+        water=np.full(cells, piece.constants.raw_water),
         film=0.0,
         highest_c=start.copy(),
         duration_s=hours * HOUR_S,

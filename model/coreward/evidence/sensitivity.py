@@ -316,7 +316,7 @@ def sensitivity(
 
 
 def plateau_sensitivity(
-    samples: int = 64, progress: Progress | None = None, seed: int = 20
+    samples: int = 32, progress: Progress | None = None, seed: int = 20
 ) -> Sensitivity:
     """Compute Sobol' indices of the standstill's height, length and the finish time.
 

@@ -283,8 +283,7 @@ LESSON = Lesson(
             "of surface. Less surface also makes its air less damp, and so the surface cooler.",
             too_high="The square of the thickness would hold for heat alone; here most of the "
             "time goes into boiling off water.",
-            because="More than in proportion to the thickness (water), less than to its square "
-            "(heat).",
+            because="Nearer to the thickness itself (water) than to its square (heat).",
         ),
         Exercise(
             "foil",

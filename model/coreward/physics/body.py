@@ -45,6 +45,9 @@ Floats = NDArray[np.float64]
 SMALLEST_SIZE_M = 0.002
 LARGEST_SIZE_M = 2.0
 
+GRAINS: Final = ("lengthwise", "crosswise", "through")
+"""Ways the fibres of a piece may run: along its length, its width or its thickness."""
+
 
 def _check_size(what: str, size: float) -> None:
     if isinstance(size, bool) or not isinstance(size, (int, float, np.floating, np.integer)):
@@ -91,6 +94,23 @@ class Shape:
         """Volume; None of what is as long as you like. [m³]."""
         return None
 
+    @property
+    def half_extents_m(self) -> tuple[float, float, float]:
+        """Half of thickness, width and length; endless where it has no ends. [m]."""
+        return self.half_size, math.inf, math.inf
+
+    def grain_share(self, grain: str) -> float:
+        """Share of what is pressed out that would leave along the fibres.
+
+        If it flowed alike in all directions: flow empties a direction at a rate that falls
+        with the square of the way. None in a slab whose fibres lie in its plane, a third in a
+        ball, all in a steak cut across them. [-]
+        """
+        rates = [x**-2.0 for x in self.half_extents_m]
+        along = {"through": 0, "crosswise": 1, "lengthwise": 2}[grain]
+        share: float = rates[along] / sum(rates)
+        return share
+
     def scaled(self, factor: float) -> Self:
         """Return the same shape, so many times as large."""
         changes = {
@@ -133,6 +153,14 @@ class _Simple(Shape):
     def half_size(self) -> float:
         """Distance from the coldest plane, line or point to the surface. [m]."""
         return self.size / 2.0
+
+    @property
+    def half_extents_m(self) -> tuple[float, float, float]:
+        """Half of thickness, width and length; endless where it has no ends. [m]."""
+        thick, wide, long_ = (
+            self.half_size if axis <= self.exponent else math.inf for axis in range(3)
+        )
+        return thick, wide, long_
 
 
 @dataclass(frozen=True)
@@ -290,6 +318,12 @@ class FiniteShape(Shape):
     def area_m2(self) -> float:
         """Surface, all round. [m²]."""
         return self.volume_m3 / self.volume_per_area
+
+    @property
+    def half_extents_m(self) -> tuple[float, float, float]:
+        """Half of thickness, width and length. [m]."""
+        width: float = getattr(self, "width_m", self.size)
+        return 0.5 * self.size, 0.5 * width, 0.5 * self.length_m
 
     @property
     def slowest_point_m(self) -> tuple[float, ...]:

@@ -143,9 +143,11 @@ def chamber_rates(
     outward = leaving * GAS_RATIO / r.pressure
     share = 1.0 - p / r.pressure  # of dry air, but in pure steam
     steam = share < _LEAST_DRY_SHARE
+    bend = 1.0
     if steam:
         # What is brought into pure steam pushes as much out: nothing is gained.
-        share = _LEAST_DRY_SHARE * math.exp((share - _LEAST_DRY_SHARE) / _LEAST_DRY_SHARE)
+        bend = math.exp((share - _LEAST_DRY_SHARE) / _LEAST_DRY_SHARE)
+        share = _LEAST_DRY_SHARE * bend
     rate = share * gain - outward * p
     carried_out = gain - rate if steam else (leaving + rate / GAS_RATIO) * y
     return ChamberRates(
@@ -153,7 +155,7 @@ def chamber_rates(
         carried_in,
         carried_out,
         condensed,
-        -per / r.pressure * gain - share * condensed_dv - outward * per,
+        -bend * per / r.pressure * gain - share * condensed_dv - outward * per,
         condensed_dv,
         share,
     )

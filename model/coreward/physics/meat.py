@@ -38,13 +38,14 @@ _SUM_TOLERANCE = 0.05
 _REFERENCE_C = 4.0
 
 FLOWING: Mapping[str, Any] = MappingProxyType(
-    {"transport": "swelling_pressure", "water_holding": "through_flow"}
+    {"transport": "along_the_grain", "water_holding": "through_grain"}
 )
 """Sets for questions about the standstill: ``meat(cut, **FLOWING)``.
 
 A stall that stands needs water that arrives at constant temperature for hours. Pressed flow
-with an outlet, and the holding curve fitted through it, give that and the losses of small
-cubes and of a roast with one permeability (tests/validation/test_plateau.py); release at one
+with an outlet, easier along the fibres, and the holding curve fitted through it, give that
+and the losses of small cubes, of a roast and of a whole brisket with one law
+(tests/validation/test_plateau.py); release at one
 rate for every size, the default elsewhere, spends its water too soon and gives a slope. The
 default stays for all other questions, whose checks were made with it: the rows that would
 turn are not known yet.
@@ -59,7 +60,7 @@ class Material:
     ----------
     name : str
     constants : MaterialConstants
-        For the engines.
+        Across the fibres; a piece makes of them what its shape and grain need.
     raw_density : float
         [kg/m³]
     composition : mapping
@@ -70,6 +71,8 @@ class Material:
         Keys of every source used.
     fat_rendering : tuple of float
         Share of the fat that can be lost, midpoint [°C] and width [K].
+    grain_ratio : float
+        Permeability along the fibres over that across. [-]
     """
 
     name: str
@@ -81,6 +84,7 @@ class Material:
     fat_rendering: tuple[float, float, float] = (0.0, 0.0, 1.0)
     meat_emissivity: float = 0.9
     species: str = ""
+    grain_ratio: float = 1.0
 
     @property
     def moist(self) -> bool:
@@ -313,6 +317,7 @@ transitions, conductivity, surface : str or ParameterSet, optional
         ),
         meat_emissivity=skin["meat_emissivity"],
         species=species,
+        grain_ratio=moving["grain_ratio"],
     )
 
 

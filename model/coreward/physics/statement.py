@@ -207,6 +207,10 @@ BOILING_ONSET = 100.0  # Pa
 # Of the water that leaves a wet surface freely, per kg of lean: a numerical constant, two
 # thousandths of what is there.
 OUTLET_ONSET = 0.002
+# What it crosses at the surface: a numerical constant, far thinner than anything that counts.
+# Half the depth of the outermost volume would be as natural, but lengthens the way by a part
+# of the mesh: near first order in a damp chamber.
+OUTLET_REACH = 1e-5  # m
 BOILING_MARGIN = 0.6  # K below boiling at which the rounded onset is nil
 # Inversion of enthalpy, in K: below CHEBYSHEV_STEP the curvature is used too;
 # after a step below SETTLED_STEP about 1e-10 K is left.
@@ -422,14 +426,11 @@ def swelling_pressure(t: float, w: float, t_max: float, m: MaterialConstants) ->
 
 
 @compiled
-def outlet(
-    t: float, w: float, t_max: float, depth: float, m: MaterialConstants
-) -> tuple[float, float]:
+def outlet(t: float, w: float, t_max: float, m: MaterialConstants) -> tuple[float, float]:
     """Water that flow by pressure brings out of the surface, and its slope by `w`.
 
     [kg/(m² s), m/s]. At the free surface the gauge pressure is zero: what arrives there
-    beyond what the network holds comes out. `depth` is the extent of the outermost volume
-    [m], whose half it crosses.
+    beyond what the network holds comes out.
     """
     if m.permeability == 0.0:
         return 0.0, 0.0
@@ -443,7 +444,7 @@ def outlet(
         free, slope = 0.5 * excess * excess / onset, excess / onset
     else:
         free, slope = excess - 0.5 * onset, 1.0
-    lead = mobility(t, m) * swelling_modulus(top, m) / (0.5 * depth)
+    lead = mobility(t, m) * swelling_modulus(top, m) / OUTLET_REACH
     return lead * w * free, lead * (w * slope + free)
 
 

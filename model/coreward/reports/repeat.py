@@ -159,7 +159,7 @@ def cook_code(result: Result, name: str = "cook") -> str:
     body: list[str] = [missing] if missing else []
     body += call(
         "piece = cw.Piece",
-        {"start_c": repr(float(piece.start_c))},
+        _changed(piece, leave=("shape", "material", "assumed")),
         (piece.shape.code, made),
     )
     around: dict[int, str] = {}

@@ -46,6 +46,7 @@ from coreward.physics.statement import (
     BOILING_MARGIN,
     CHEBYSHEV_STEP,
     LONGEST_STEP,
+    OUTLET_REACH,
     SETTLED_STEP,
     SurfaceConditions,
     boiling,
@@ -270,8 +271,7 @@ def _rates(  # type: ignore[no-untyped-def]
     ledger[0] = heat
     if m.moist:
         out = volume[last] * expulsion(w[last], max(t[last], t_max[last]), m)
-        depth = volume[last] / surface_area
-        out += surface_area * outlet(t[last], w[last], t_max[last], depth, m)[0]
+        out += surface_area * outlet(t[last], w[last], t_max[last], m)[0]
         f_w[last] -= out
         stream += out
         hv = vapour_enthalpy(t[last], m)
@@ -430,14 +430,13 @@ def _matrix(  # type: ignore[no-untyped-def]
         ex_w = 0.0
         if w[last] > water_held(max(t[last], t_max[last]), m):
             ex_w = volume[last] * m.expulsion_rate
-        depth = volume[last] / surface_area
-        came, steep = outlet(t[last], w[last], t_max[last], depth, m)
+        came, steep = outlet(t[last], w[last], t_max[last], m)
         if r.closed and came > 0.0:
             # As steep as it gets once the onset is passed: a wet surface lives on the onset,
             # and a step that takes the slope from there swings. Only where the air is a
             # state, so that cooks in given air stay as they were checked, to the last bit.
             top = max(t[last], t_max[last])
-            whole = mobility(t[last], m) * swelling_modulus(top, m) / (0.5 * depth) * w[last]
+            whole = mobility(t[last], m) * swelling_modulus(top, m) / OUTLET_REACH * w[last]
             steep = max(steep, whole)
         ex_w += surface_area * steep
         ex_t = 0.0

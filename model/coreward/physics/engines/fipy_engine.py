@@ -168,7 +168,7 @@ def _surface_residual(  # type: ignore[no-untyped-def]
     e_s = water_enthalpy(t_s, m)
     film_loss = x.film_evaporation + x.film_boiling
     evaporated = film_loss + x.solid_evaporation
-    out = outlet(t_s, w_s, top_s, depth, m)[0]
+    out = outlet(t_s, w_s, top_s, m)[0]
     caught = m.surface_share * (stream + out)
     r[0] += (
         (n_g - out + caught - soak - x.drip) * e_s

@@ -51,6 +51,7 @@ from coreward.physics.engines.fast import (
 from coreward.physics.problem import LEDGER, Forcing
 from coreward.physics.statement import (
     BOILING_MARGIN,
+    OUTLET_REACH,
     SurfaceConditions,
     MaterialConstants,
     boiling,
@@ -364,7 +365,7 @@ def _rates(  # type: ignore[no-untyped-def]
         ledger[0] += heat
         f_s[k] = 0.0
         if m.moist:
-            out = area * outlet(t[p], w[p], t_max[p], g.deep[k], m)[0]
+            out = area * outlet(t[p], w[p], t_max[p], m)[0]
             f_w[p] -= out
             out += g.share[k] * stream[p]
             film_loss = area * (x.film_evaporation + x.film_boiling)
@@ -527,10 +528,10 @@ def _edges(  # type: ignore[no-untyped-def]
         ex_w = 0.0
         if w[p] > water_held(top, m):
             ex_w = g.volume[p] * g.share[k] * m.expulsion_rate
-        came, steep = outlet(t[p], w[p], t_max[p], g.deep[k], m)
+        came, steep = outlet(t[p], w[p], t_max[p], m)
         if r.closed and came > 0.0:
             # As in the fast engine: as steep as it gets once the onset is passed.
-            whole = mobility(t[p], m) * swelling_modulus(top, m) / (0.5 * g.deep[k]) * w[p]
+            whole = mobility(t[p], m) * swelling_modulus(top, m) / OUTLET_REACH * w[p]
             steep = max(steep, whole)
         ex_w += area * steep
         ex_t = -ex_w * water_held_slope(t[p], m) if t[p] >= t_max[p] else 0.0

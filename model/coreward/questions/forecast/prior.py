@@ -161,7 +161,7 @@ class Prior:
     @cached_property
     def _meat(self) -> MaterialConstants:
         """The stated meat, its water held as was read where it flowed out at finite speed."""
-        m = self.piece.material.constants
+        m = self.piece.constants
         if m.expulsion_rate == 0.0:
             return m
         held = tables.load("water_holding", FLOWING["water_holding"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from coreward import tables
@@ -22,6 +22,8 @@ _CELLS, _TOLERANCE_K = 40, 0.03
 # and of roasts no longer come out (tests/validation/test_plateau.py).
 _PERMEABILITY_FACTOR: Final = 2.0
 _THICKNESSES_M: Final = (0.04, 0.05)
+# Where briskets are injected; common practice, no source.
+_INJECTED: Final = (0.1, 0.2)
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,8 @@ def how_unsure() -> tuple[Turned, ...]:
     """Return the usual cook, and it again with each number at both ends of its range.
 
     Ranges are those of the tables ``transport``, ``surface`` and ``ventilation``; for the
-    permeability twice and half, for the thickness what a ruler leaves open.
+    permeability twice and half, for the thickness what a ruler leaves open; what is injected
+    into briskets is usual.
 
     Returns
     -------
@@ -82,10 +85,15 @@ def how_unsure() -> tuple[Turned, ...]:
     for factor in (1.0 / _PERMEABILITY_FACTOR, _PERMEABILITY_FACTOR):
         value = factor * permeability
         turned = made(transport=flow.replace(permeability=value))
-        cooks.append(("permeability", f"{value:.1e} m²", turned, pit))
-    for value in (low, high):
+        freely = "half as freely" if factor < 1.0 else "twice as freely"
+        cooks.append(
+            ("water flows through the meat", f"{freely} ({value:.1e} m²)", turned, pit)
+        )
+    for value, far in ((low, "hardly"), (high, "readily")):
         turned = made(transport=flow.replace(suction_width=value))
-        cooks.append(("how far suction reaches", f"{value:g} kg/kg", turned, pit))
+        cooks.append(
+            ("the drying surface draws bound water", f"{far} ({value:g} kg/kg)", turned, pit)
+        )
     for value in skin.record("film_capacity").range:
         turned = made(surface=skin.replace(film_capacity=value))
         cooks.append(
@@ -98,6 +106,9 @@ def how_unsure() -> tuple[Turned, ...]:
         )
     for size in _THICKNESSES_M:
         cooks.append(("thickness", Length(size), usual.piece(Slab(size)), pit))
+    for share in _INJECTED:
+        brined = replace(plain, injected_fraction=share)
+        cooks.append(("injected with water", f"{100 * share:.0f} % of its weight", brined, pit))
     for value in fresh:
         around = usual.pit(fresh_air_kg_h=value)
         cooks.append(("fresh air", say("{0} an hour", Mass(value)), plain, around))

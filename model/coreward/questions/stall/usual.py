@@ -10,7 +10,7 @@ from typing import Any, Final
 from coreward import tables
 from coreward.cook.stages import Chamber, Piece, fresh_air
 from coreward.physics.body import Shape, Slab
-from coreward.physics.meat import Material, meat
+from coreward.physics.meat import FLOWING, Material, meat
 
 CUT: Final = "beef brisket flat"
 THICKNESS_M: Final = 0.045
@@ -19,12 +19,12 @@ START_C: Final = 4.0
 PIT_C: Final = 107.0
 PIT: Final = "tight"
 """Set of table ``ventilation``."""
-FLOW: Final = "swelling_pressure"
+FLOW: Final[str] = FLOWING["transport"]
 """The account of how water moves that gives a standstill. Not the default of table
 ``transport``, which evidence has not chosen yet."""
 
 # Water that flows through the meat is held by the curve that was read with flow.
-_HELD_WITH: Final = {FLOW: "through_flow"}
+_HELD_WITH: Final = {FLOW: FLOWING["water_holding"]}
 
 
 def material(
