@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from coreward.errors import InputError
-from coreward.events.cleaning import air_without_events
+from coreward.events.cleaning import air_without_events, clean_meat
 from coreward.events.listed import Event
 from coreward.logs.log import Channel, ProbeLog
 
@@ -41,3 +41,19 @@ def test_air_is_trusted_outside_the_faults_of_its_own_probe() -> None:
     assert np.interp(TIME[50], time, air) > 250.0
     with pytest.raises(InputError, match="no reading that can be trusted"):
         air_without_events(log_of(AIR), (Event("sensor_fault", 0.0, TIME[-1], channel="pit"),))
+
+
+def test_a_lid_is_no_fault_of_the_air() -> None:
+    wild = AIR.copy()
+    wild[40:60] = 60.0
+    lid = Event("lid_opened", TIME[40], TIME[59], channel="pit")
+    time, air = air_without_events(log_of(wild), (lid,))
+    assert np.interp(TIME[50], time, air) == pytest.approx(60.0, abs=2.0)
+
+
+def test_of_meat_that_is_pulled_the_reading_at_that_moment_is_not_trusted() -> None:
+    log = log_of(AIR)
+    meat = log.meat(1)
+    pulled = Event("pulled", TIME[50], TIME[50], channel=meat.name)
+    kept = clean_meat(log, 1, (pulled,)).mask
+    assert (bool(kept[49]), bool(kept[50])) == (True, False)

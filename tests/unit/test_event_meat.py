@@ -7,10 +7,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from coreward import tables
 from coreward.events.air import Lid
 from coreward.events.found import find_events
 from coreward.events.listed import Event
-from coreward.events.meat import Step, find_pulled, step_width, tell_steps, unseen_opening
+from coreward.events.meat import (
+    Step,
+    _meat_on,
+    find_pulled,
+    step_width,
+    tell_steps,
+    unseen_opening,
+)
 from coreward.events.signals import track
 from coreward.logs.log import ProbeLog
 from support.invented_cook import HOUR, Plan, cook
@@ -196,3 +204,25 @@ def test_meat_pulled_at_the_second_sample_of_a_slow_log_had_its_first_reading() 
         if event.kind == "pulled"
     )
     assert (pulled.time_s, pulled.size) == (0.0, 100.0)
+
+
+@pytest.mark.parametrize(
+    ("top_k", "bins", "sure"),
+    [
+        # Warm for hours, and never twice as warm: it may still be a probe that lies about.
+        (1.9, 400, False),
+        (2.1, 400, True),
+        # One bin of twice as much is enough, wherever it stands.
+        (2.1, 1, True),
+    ],
+)
+def test_meat_is_on_for_sure_once_it_is_twice_as_warm(top_k, bins, sure) -> None:
+    """A core that rises by so many times what counts as warm, and stays there for hours."""
+    rise = tables.load("events")["on_rise"]
+    value = np.full(600, 8.0)
+    value[60:] += 1.5 * rise
+    value[200 : 200 + bins] = 8.0 + top_k * rise
+    time = 30.0 * np.arange(value.size)
+    meat = track(time, value, np.full(value.size, True), 30.0)
+    on, _ = _meat_on(meat, None, [], None, "core")
+    assert on.provisional is not sure
