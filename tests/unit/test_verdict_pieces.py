@@ -313,7 +313,22 @@ def test_a_probe_that_leaves_the_meat_does_not_cool_it() -> None:
     answer = verdict((time, core), cooling=True, **BEEF)
     assert [kind for kind, _ in kinds(answer)] == ["left the meat"]
     assert answer.state == "cannot tell"
-    assert verdict((time, core), **BEEF).state == "met"
+    # Laid on a table it has nothing more to tell of the cook, and nobody asked about cooling.
+    laid = history([0, 4, 4.5, 4.53, 6], [4, 82, 82, 20, 20])
+    assert verdict(laid, **BEEF).state == "met"
+    assert [kind for kind, _ in kinds(verdict(laid, cooling=True, **BEEF))] == ["left the meat"]
+
+
+def test_a_probe_that_ends_as_cold_as_raw_meat_may_be_in_another_piece() -> None:
+    """The record ends a quarter of an hour later, with the second piece as cold as it came."""
+    record = history([0, 4, 4.5, 4.52, 4.75], [4, 82, 82, 6, 6])
+    answer = verdict(record, **BEEF)
+    assert (answer.state, answer.exit_code) == ("cannot tell", 2)
+    assert [kind for kind, _ in kinds(answer)] == ["left the meat"]
+    (time_s,) = answer.doubts[0].at_s
+    another = verdict(record, new_piece_s=(time_s,), **BEEF)
+    assert another.state == "not met"
+    assert [piece.state for piece in another.pieces] == ["met", "not met"]
 
 
 # Doubtful probes.

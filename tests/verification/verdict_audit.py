@@ -109,7 +109,8 @@ def show_one(seed: int) -> None:
     whole = result.answer.whole
     for piece in getattr(whole, "pieces", ()) or (() if whole is None else (whole,)):
         name = getattr(piece, "name", "record")
-        print(f"    {name} {getattr(piece, 'channels', '')}: {piece.state}: {piece.headline!s}")
+        channels = getattr(piece, "channels", "")
+        print(f"    {name} {channels}: {piece.state}: {piece.headline.shown('C')}")
         for standard in getattr(piece, "standards", ()):
             if standard.counts:
                 print(f"      {standard.name}: {standard.state}: {standard.governing!s}")

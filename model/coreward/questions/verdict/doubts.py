@@ -261,18 +261,18 @@ def falls(
     rules: tables.ParameterSet,
     longest_gap_s: float,
     spans: Sequence[tuple[float, float]] = (),
-) -> tuple[tuple[float, bool], ...]:
+) -> tuple[tuple[float, bool, bool], ...]:
     """Return where a reading falls from hot to cold faster than meat can cool.
 
     Also where it does so behind a gap or an unknown time: nobody saw it. With each time
-    stands whether it rises again afterwards.
+    stands whether it rises again afterwards, and whether it gets as cold as raw meat.
     """
     good = np.isfinite(values)
     time, values = time[good], values[good]
     hot, cold = values >= rules["piece_hot"], values <= rules["piece_cold"]
     if not hot.any() or not cold.any():
         return ()
-    found: list[tuple[float, bool]] = []
+    found: list[tuple[float, bool, bool]] = []
     marks = np.flatnonzero(hot | cold)
     turns = np.flatnonzero(hot[marks][:-1] & cold[marks][1:])
     for turn in turns:
@@ -290,7 +290,8 @@ def falls(
         if sudden or hidden:
             rest = values[j:]
             rises = float(np.max(rest - np.minimum.accumulate(rest)))
-            found.append((float(time[j]), rises >= rules["piece_rise"]))
+            raw = bool(rest.min() <= rules["piece_raw"])
+            found.append((float(time[j]), rises >= rules["piece_rise"], raw))
     return tuple(found)
 
 

@@ -300,8 +300,11 @@ def _with_new_pieces(
             return ways, ()
         return tuple((how, _cut(pieces, given)) for how, pieces in ways), ()
     found = [_fallen(piece, rules, longest_gap_s) for piece in _all(ways)]
-    again = _merged(t for times in found for t, rises in times if rises)
-    once = _merged(t for times in found for t, rises in times if not rises)
+    again = _merged(t for times in found for t, rises, _ in times if rises)
+    # Laid on a table it has nothing more to tell; as cold as raw meat it may be in other meat.
+    once = _merged(
+        t for times in found for t, rises, raw in times if not rises and (raw or cooling)
+    )
     asked: list[Doubt] = []
     if again:
         asked.append(ask.about_new_piece(again, rises=True))
@@ -315,7 +318,7 @@ def _with_new_pieces(
                 for how, pieces in ways
             ),
         )
-    if once and cooling:
+    if once:
         asked.append(ask.about_new_piece(once, rises=False))
     return ways, tuple(asked)
 
@@ -326,7 +329,7 @@ def _all(ways: tuple[tuple[Text, tuple[Piece, ...]], ...]) -> list[Piece]:
 
 def _fallen(
     piece: Piece, rules: tables.ParameterSet, longest_gap_s: float
-) -> list[tuple[float, bool]]:
+) -> list[tuple[float, bool, bool]]:
     record = piece.record
     series = [values for _, values in record.probes] or [record.coldest_c]
     return [
