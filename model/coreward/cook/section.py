@@ -14,11 +14,7 @@ from scipy.interpolate import PchipInterpolator
 
 from coreward import tables
 from coreward.cook.march import (
-    AIR_RANGE_C,
     BURNT,
-    CRUST_LIMIT_C,
-    WALL_RANGE_C,
-    _series,
     chamber_constants,
     make_forcing,
     row_spacing,
@@ -28,7 +24,15 @@ from coreward.cook.march import (
     vapour_at_start,
 )
 from coreward.cook.result import Balance, Result, StageRecord
-from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage
+from coreward.cook.stages import (
+    AIR_RANGE_C,
+    CRUST_LIMIT_C,
+    LONGEST_STAGE_S,
+    WALL_RANGE_C,
+    Piece,
+    Stage,
+    _series,
+)
 from coreward.errors import InputError
 from coreward.physics.body import FiniteShape
 from coreward.physics.chamber import ChamberConstants, pascal_per_kilogram
@@ -214,12 +218,12 @@ def _march(
         end = clock + float(raw.time_s[-1])
         core_c = float(raw.temperature_c[-1, core])
         reached = None if until_c is None else raw.reached
-        more = more + ([stage.note] if stage.note else [])
+        told: list[Text] = [*more, *([stage.note] if stage.note else [])]
         if piece.material.moist and raw.temperature_c.max() > CRUST_LIMIT_C:
-            more.append(BURNT)
+            told.append(BURNT)
         if until_c is not None and not reached:
-            more.append(target_missed(until_c, name, core_c, end - clock))
-        notes += [note for note in more if note not in notes]
+            told.append(target_missed(until_c, name, core_c, end - clock))
+        notes += [note for note in told if note not in notes]
         wrap = stage.wrap_set().name
         steps = len(raw.time_s) - 1
         record = StageRecord(name, clock, end, wrap, conditions, reached, steps)

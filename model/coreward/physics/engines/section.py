@@ -31,8 +31,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.linalg import spsolve
 
 from coreward.errors import SolverError
-from coreward.physics.body import Mesh, Shape, make_mesh
-from coreward.physics.chamber import ChamberConstants, chamber_rates, pascal_per_kilogram
+from coreward.physics.body import Mesh, Shape, Slab, make_mesh
+from coreward.physics.chamber import OPEN, ChamberConstants, chamber_rates, pascal_per_kilogram
 from coreward.physics.compiled import compiled
 from coreward.physics.engines.fast import (
     _ALPHA,
@@ -48,6 +48,7 @@ from coreward.physics.engines.fast import (
     _primitive,
     _surroundings,
 )
+from coreward.physics.meat import meat
 from coreward.physics.problem import LEDGER, Forcing
 from coreward.physics.statement import (
     BOILING_MARGIN,
@@ -1126,4 +1127,28 @@ def solve(
         held=np.array(held),
         reached=status == _REACHED,
         rejected=int(rejected),
+    )
+
+
+def warm_up() -> None:
+    """Compile everything that a section needs, or load it from the cache.
+
+    Solves a second of a small moist piece; all else is the same code.
+    """
+    m = meat().constants
+    mesh = section_mesh(Slab(0.05), Slab(0.08), (5, 5), 1.0)
+    one = np.array([0.0])
+    start = np.full(25, 20.0)
+    conditions = SurfaceConditions(0.9, 101325.0, 100.0, 1.0, 0.0, m.film_capacity)
+    solve(
+        mesh,
+        m,
+        Faces((1.0,) * 3, (0.0,) * 3, (conditions,) * 3),
+        Forcing(one, one + 100.0, one + 100.0, one + 2000.0, one + 10.0),
+        SectionState(start, np.full(25, m.raw_water), np.zeros(10), start),
+        1.0,
+        0,
+        None,
+        0.1,
+        OPEN,
     )

@@ -122,8 +122,9 @@ def section_figure(
     if moist:
         water = section.at(at_s, section.water)
         fields.append((water, _WATER, 1, "water (kg per kg dry)"))
-    spot = length([section.along_m[section.slowest[1]]], units), length(
-        [section.across_m[section.slowest[0]]], units
+    spot = (
+        length([section.along_m[section.slowest[1]]], units),
+        length([section.across_m[section.slowest[0]]], units),
     )
     for ax, (field, cmap, digits, words) in zip(axes, fields, strict=True):
         apply_style(ax, title=words)
