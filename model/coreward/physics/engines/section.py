@@ -35,16 +35,16 @@ from coreward.physics.body import Mesh, Shape, Slab, make_mesh
 from coreward.physics.chamber import OPEN, ChamberConstants, chamber_rates, pascal_per_kilogram
 from coreward.physics.compiled import compiled
 from coreward.physics.engines.fast import (
-    _ALPHA,
-    _DEW_SLOPE,
-    _GAMMA,
-    _LEAST_SLOPE,
-    _WORST_BOILING,
     _A,
+    _ALPHA,
     _C,
+    _DEW_SLOPE,
     _E,
     _G,
+    _GAMMA,
+    _LEAST_SLOPE,
     _M,
+    _WORST_BOILING,
     _primitive,
     _surroundings,
 )
@@ -52,8 +52,8 @@ from coreward.physics.meat import meat
 from coreward.physics.problem import LEDGER, Forcing
 from coreward.physics.statement import (
     BOILING_MARGIN,
-    SurfaceConditions,
     MaterialConstants,
+    SurfaceConditions,
     boiling,
     carried_water,
     conductivity,

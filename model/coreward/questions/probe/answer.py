@@ -148,8 +148,8 @@ def read_at(
     if (points > np.array(ends) * (1.0 + 1e-9)).any():
         raise InputError(
             say(
-                "A part of the tip that feels is outside of the piece, which reaches {0} across "
-                "and {1} along from its middle: put the tip deeper or make it shorter.",
+                "A part of the tip that feels is outside of the piece, which reaches {0} "
+                "across and {1} along from its middle: put the tip deeper or make it shorter.",
                 Length(float(ends[0])),
                 Length(float(ends[1])),
             )
