@@ -121,7 +121,8 @@ def section_mesh(piece: Piece, cells: tuple[int, int]) -> engine.SectionMesh:
     if not isinstance(piece.shape, FiniteShape):
         raise InputError(
             f"A {piece.shape.name} has no ends, so there is nothing to compute in two "
-            "dimensions: use engine='fast', or a FiniteCylinder, a Block, a TaperedFlat or a Loaf."
+            "dimensions: use engine='fast', or a FiniteCylinder, a Block, a TaperedFlat or a "
+            "Loaf."
         )
     two = piece.shape.axes()
     if two is None:
