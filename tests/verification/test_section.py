@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -17,6 +18,7 @@ from coreward.physics.engines import section
 from coreward.physics.meat import Material
 from coreward.physics.problem import Forcing
 from coreward.physics.statement import SurfaceConditions
+from verification.reduced_bodies import difference, draw
 
 SOLID = cw.constant_material(0.5, 1000.0, 3500.0)
 DIFFUSIVITY = 0.5 / 3.5e6
@@ -111,7 +113,7 @@ def test_second_order_in_space() -> None:
         ours = np.interp(at, raw.time_s, raw.temperature_c[:, 0])
         exact = np.interp(at, raw.time_s, product(parts, raw.time_s))
         wrong.append(np.sqrt(((ours - exact) ** 2).mean()))
-    orders = [math.log2(a / b) for a, b in zip(wrong, wrong[1:], strict=False)]
+    orders = [math.log2(a / b) for a, b in itertools.pairwise(wrong)]
     assert min(orders) > 1.9
 
 
@@ -233,3 +235,16 @@ def test_liquid_is_refused() -> None:
     stage = cw.Stage(cw.Surroundings(120.0), duration_s=60.0, spray=spray)
     with pytest.raises(CorewardError, match="no spray"):
         cw.simulate(piece, stage, engine="section")
+
+
+def test_how_far_the_like_body_is_from_two_dimensions() -> None:
+    """Four of the random pieces of `reduced_bodies`: stated, so that it is seen to change.
+
+    Of 88: time 5 % too early in the mean (18 early to 11 late), loss 0.6 points too low in the
+    mean (5 either way), rise in the rest 2.6 K too high (10 at worst).
+    """
+    rng = np.random.default_rng(2121)
+    rows = [difference(*draw(rng)) for _ in range(4)]
+    assert all(-20.0 < row.time < 12.0 for row in rows)
+    assert all(abs(row.loss) < 5.5 for row in rows)
+    assert all(0.0 < row.rise < 10.0 for row in rows)

@@ -14,11 +14,7 @@ from scipy.interpolate import PchipInterpolator
 
 from coreward import tables
 from coreward.cook.march import (
-    AIR_RANGE_C,
     BURNT,
-    CRUST_LIMIT_C,
-    WALL_RANGE_C,
-    _series,
     chamber_constants,
     make_forcing,
     row_spacing,
@@ -28,7 +24,15 @@ from coreward.cook.march import (
     vapour_at_start,
 )
 from coreward.cook.result import Balance, Result, StageRecord
-from coreward.cook.stages import LONGEST_STAGE_S, Piece, Stage
+from coreward.cook.stages import (
+    AIR_RANGE_C,
+    CRUST_LIMIT_C,
+    LONGEST_STAGE_S,
+    WALL_RANGE_C,
+    Piece,
+    Stage,
+    _series,
+)
 from coreward.errors import InputError
 from coreward.physics.body import FiniteShape
 from coreward.physics.chamber import ChamberConstants, pascal_per_kilogram
@@ -117,7 +121,8 @@ def section_mesh(piece: Piece, cells: tuple[int, int]) -> engine.SectionMesh:
     if not isinstance(piece.shape, FiniteShape):
         raise InputError(
             f"A {piece.shape.name} has no ends, so there is nothing to compute in two "
-            "dimensions: use engine='fast', or a FiniteCylinder, a Block, a TaperedFlat or a Loaf."
+            "dimensions: use engine='fast', or a FiniteCylinder, a Block, a TaperedFlat or a "
+            "Loaf."
         )
     two = piece.shape.axes()
     if two is None:
@@ -182,7 +187,7 @@ def _march(
     piece: Piece, plan: tuple[Stage, ...], mesh: engine.SectionMesh, core: int, tolerance: float
 ) -> tuple[list[_Leg], list[Text]]:
     """Run a piece through its stages."""
-    m = piece.material.constants
+    m = piece.constants
     nodes, films = len(mesh.volume), len(mesh.grid.node)
     start = np.full(nodes, float(piece.start_c))
     water = np.full(nodes, m.raw_water + piece.injected_water)
@@ -214,12 +219,12 @@ def _march(
         end = clock + float(raw.time_s[-1])
         core_c = float(raw.temperature_c[-1, core])
         reached = None if until_c is None else raw.reached
-        more = more + ([stage.note] if stage.note else [])
+        told: list[Text] = [*more, *([stage.note] if stage.note else [])]
         if piece.material.moist and raw.temperature_c.max() > CRUST_LIMIT_C:
-            more.append(BURNT)
+            told.append(BURNT)
         if until_c is not None and not reached:
-            more.append(target_missed(until_c, name, core_c, end - clock))
-        notes += [note for note in more if note not in notes]
+            told.append(target_missed(until_c, name, core_c, end - clock))
+        notes += [note for note in told if note not in notes]
         wrap = stage.wrap_set().name
         steps = len(raw.time_s) - 1
         record = StageRecord(name, clock, end, wrap, conditions, reached, steps)
@@ -247,7 +252,7 @@ def _laid(time_s: Floats, value: Floats, times: Floats) -> Floats:
 
 def _flows(leg: _Leg, mesh: engine.SectionMesh, surface: Floats, piece: Piece) -> Floats:
     """Mean fluxes of each of the solver's steps over the whole surface; see `RATES`."""
-    m = piece.material.constants
+    m = piece.constants
     raw = leg.raw
     gone = np.diff(raw.ledger, axis=0)
     vapour = gone[:, _Q["evaporated"]] + gone[:, _Q["boiled"]]
@@ -295,7 +300,7 @@ def _assemble(
     notes: list[Text],
 ) -> SectionResult:
     """Join stages to the result of a cook."""
-    m = piece.material.constants
+    m = piece.constants
     nx, ny = mesh.shape
     line = np.arange(core // ny, nx) * ny + core % ny
     # the film at the end of the line: of its node, the one on the first face

@@ -31,29 +31,30 @@ from scipy.sparse import coo_array
 from scipy.sparse.linalg import spsolve
 
 from coreward.errors import SolverError
-from coreward.physics.body import Mesh, Shape, make_mesh
-from coreward.physics.chamber import ChamberConstants, chamber_rates, pascal_per_kilogram
+from coreward.physics.body import Mesh, Shape, Slab, make_mesh
+from coreward.physics.chamber import OPEN, ChamberConstants, chamber_rates, pascal_per_kilogram
 from coreward.physics.compiled import compiled
 from coreward.physics.engines.fast import (
-    _ALPHA,
-    _DEW_SLOPE,
-    _GAMMA,
-    _LEAST_SLOPE,
-    _WORST_BOILING,
     _A,
+    _ALPHA,
     _C,
+    _DEW_SLOPE,
     _E,
     _G,
+    _GAMMA,
+    _LEAST_SLOPE,
     _M,
+    _WORST_BOILING,
     _primitive,
     _surroundings,
 )
+from coreward.physics.meat import meat
 from coreward.physics.problem import LEDGER, Forcing
 from coreward.physics.statement import (
     BOILING_MARGIN,
     OUTLET_REACH,
-    SurfaceConditions,
     MaterialConstants,
+    SurfaceConditions,
     boiling,
     carried_water,
     conductivity,
@@ -97,9 +98,8 @@ class Grid(NamedTuple):
         Lesser extent of a volume. [m]
     node, side : ndarray, shape (films,)
         Of each film its node, and the face of the piece.
-    area, deep, share : ndarray, shape (films,)
-        Of each film its area, the extent of its volume along the normal [m], and its part
-        of all the film area of that node.
+    area, share : ndarray, shape (films,)
+        Of each film its area, and its part of all the film area of that node.
     order : ndarray, shape (nodes,)
         From where pressed-out water comes to where it goes.
     run : ndarray, shape (nodes, 4)
@@ -113,7 +113,6 @@ class Grid(NamedTuple):
     node: Whole
     side: Whole
     area: Floats
-    deep: Floats
     share: Floats
     order: Whole
     run: Floats
@@ -201,15 +200,14 @@ def _grid(one: Mesh, two: Mesh, both: bool) -> Grid:
     face[1, :, :-1] = np.outer(one.volume, two.face_area / two.spacing)
     extents = np.stack(np.meshgrid(_extent(one), _extent(two), indexing="ij"))
     volume = np.outer(one.volume, two.volume)
-    # each face: axis of its normal, nodes, areas
-    faces = [(0, number[-1], one.surface_area * two.volume)]
-    faces.append((1, number[:, -1], two.surface_area * one.volume))
+    # each face: nodes, areas
+    faces = [(number[-1], one.surface_area * two.volume)]
+    faces.append((number[:, -1], two.surface_area * one.volume))
     if both:
-        faces.append((0, number[0], one.surface_area * two.volume))
-    node = np.concatenate([nodes for _, nodes, _ in faces])
-    axis = np.concatenate([np.full(len(nodes), a) for a, nodes, _ in faces])
-    side = np.concatenate([np.full(len(f[1]), i) for i, f in enumerate(faces)])
-    area = np.concatenate([areas for _, _, areas in faces])
+        faces.append((number[0], one.surface_area * two.volume))
+    node = np.concatenate([nodes for nodes, _ in faces])
+    side = np.concatenate([np.full(len(f[0]), i) for i, f in enumerate(faces)])
+    area = np.concatenate([areas for _, areas in faces])
     total = np.bincount(node, area, nx * ny)
     order, run = _runs(face, volume, total > 0.0)
     return Grid(
@@ -220,7 +218,6 @@ def _grid(one: Mesh, two: Mesh, both: bool) -> Grid:
         node=node,
         side=side,
         area=area,
-        deep=extents.reshape(2, -1)[axis, node],
         share=area / total[node],
         order=order,
         run=run,
@@ -1127,4 +1124,28 @@ def solve(
         held=np.array(held),
         reached=status == _REACHED,
         rejected=int(rejected),
+    )
+
+
+def warm_up() -> None:
+    """Compile everything that a section needs, or load it from the cache.
+
+    Solves a second of a small moist piece; all else is the same code.
+    """
+    m = meat().constants
+    mesh = section_mesh(Slab(0.05), Slab(0.08), (5, 5), 1.0)
+    one = np.array([0.0])
+    start = np.full(25, 20.0)
+    conditions = SurfaceConditions(0.9, 101325.0, 100.0, 1.0, 0.0, m.film_capacity)
+    solve(
+        mesh,
+        m,
+        Faces((1.0,) * 3, (0.0,) * 3, (conditions,) * 3),
+        Forcing(one, one + 100.0, one + 100.0, one + 2000.0, one + 10.0),
+        SectionState(start, np.full(25, m.raw_water), np.zeros(10), start),
+        1.0,
+        0,
+        None,
+        0.1,
+        OPEN,
     )

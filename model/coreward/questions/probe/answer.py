@@ -107,14 +107,15 @@ class ProbeError:
         return together(
             (
                 say(
-                    f"When the slowest point has {{0}}, a probe here reads {{1}} {high}, {{2}}.",
+                    f"When the slowest point has {{0}}, a probe here reads {{1}} {high}, "
+                    "{2}.",
                     Published(self.at_core_c),
                     Difference(abs(self.over_k), 1),
                     late,
                 ),
                 say(
-                    "Best place at this angle: the end of the tip {0} across and {1} along from "
-                    "the middle, where it reads {2} too high.",
+                    "Best place at this angle: the end of the tip {0} across and {1} along "
+                    "from the middle, where it reads {2} too high.",
                     Length(self.best_m[0]),
                     Length(self.best_m[1]),
                     Difference(max(self.best_over_k, 0.0), 1),
@@ -146,9 +147,12 @@ def read_at(
     ends = section.across_m[-1], section.along_m[-1]
     if (points > np.array(ends) * (1.0 + 1e-9)).any():
         raise InputError(
-            "A part of the tip that feels is outside of the piece, which reaches "
-            f"{1e3 * ends[0]:.0f} mm across and {1e3 * ends[1]:.0f} mm along from its middle: "
-            "put the tip deeper or make it shorter."
+            say(
+                "A part of the tip that feels is outside of the piece, which reaches {0} "
+                "across and {1} along from its middle: put the tip deeper or make it shorter.",
+                Length(float(ends[0])),
+                Length(float(ends[1])),
+            )
         )
     field = np.moveaxis(section.temperature_c, 0, -1)
     axes = (section.across_m, section.along_m)
@@ -203,7 +207,8 @@ def probe_error(
         )
     if not (math.isfinite(tip_m) and 0.0 <= tip_m <= LONGEST_TIP_M):
         raise InputError(
-            f"The tip must feel over nothing to {1e3 * LONGEST_TIP_M:.0f} mm; it is {tip_m!r} m."
+            f"The tip must feel over nothing to {1e3 * LONGEST_TIP_M:.0f} mm; it is "
+            f"{tip_m!r} m."
         )
     if not all(math.isfinite(x) for x in (across_m, along_m, angle_deg)):
         raise InputError("The place and the angle of the probe must be finite numbers.")
@@ -213,8 +218,11 @@ def probe_error(
     core_s = first_time_at(s.time_s, core, wanted)
     if not math.isfinite(core_s):
         raise InputError(
-            f"The slowest point never has {wanted:g} °C in this cook; it has at most "
-            f"{core.max():.1f} °C."
+            say(
+                "The slowest point never has {0} in this cook; it has at most {1}.",
+                Degrees(wanted, None),
+                Degrees(float(core.max()), 1),
+            )
         )
 
     def off(place: tuple[float, float]) -> tuple[float, float, Floats]:

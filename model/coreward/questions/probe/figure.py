@@ -122,8 +122,9 @@ def section_figure(
     if moist:
         water = section.at(at_s, section.water)
         fields.append((water, _WATER, 1, "water (kg per kg dry)"))
-    spot = length([section.along_m[section.slowest[1]]], units), length(
-        [section.across_m[section.slowest[0]]], units
+    spot = (
+        length([section.along_m[section.slowest[1]]], units),
+        length([section.across_m[section.slowest[0]]], units),
     )
     for ax, (field, cmap, digits, words) in zip(axes, fields, strict=True):
         apply_style(ax, title=words)
@@ -140,7 +141,7 @@ def section_figure(
         ax.set_ylim(1.06 * y[0], 1.06 * y[-1])
         ax.set_aspect("equal")
         radial = isinstance(cook.piece.shape, FiniteCylinder)
-        label_length(ax, units, axis="y", what="from the axis" if radial else "across")
+        ax.set_ylabel(f"{'from the axis' if radial else 'across'} ({as_units(units).length})")
     label_length(axes[-1], units, what="along" if radial else "width and length, as one")
     legend(axes[0], loc="lower left", bbox_to_anchor=(0.45, 1.0), ncol=2)
     figure.tight_layout()
