@@ -63,29 +63,21 @@ _SOURCE_OPTIONAL = ("authors", "year", "where", "note", "general")
 
 @dataclass(frozen=True)
 class Source:
-    """Something a record cites.
-
-    Attributes
-    ----------
-    key : str
-        Name used by the records.
-    title, authors, year, where, note : str
-        What it is and where it is printed; empty where unknown.
-    status : str
-        One of `STATUSES`: how far the source itself was opened.
-    general : bool
-        True for "common practice", "assumed here" and the like, which have no page
-        to point at.
-    """
+    """Something a record cites."""
 
     key: str
+    """Name used by the records."""
     title: str
     status: str
+    """One of `STATUSES`: how far the source itself was opened."""
     authors: str = ""
     year: str = ""
     where: str = ""
     note: str = ""
+    """What it is and where it is printed; empty where unknown."""
     general: bool = False
+    """True for "common practice", "assumed here" and the like, which have no page to point at.
+    """
 
     def citation(self) -> str:
         """Return one line of text naming the source."""
@@ -95,35 +87,24 @@ class Source:
 
 @dataclass(frozen=True)
 class Record:
-    """One number with everything needed to judge it.
-
-    Attributes
-    ----------
-    value : float
-        The number, in `unit`.
-    unit : str
-        SI unit, or ``degC`` for a temperature point and ``K`` for a difference.
-    range : tuple of float
-        Lowest and highest credible value, both included; equal when fixed.
-    source : str
-        Key in ``sources.toml``.
-    where : str
-        Table, equation or row in the source.
-    basis, status : str
-        One of `BASES`, one of `STATUSES`.
-    conditions, note : str
-        When it holds; what to beware of.
-    """
+    """One number with everything needed to judge it."""
 
     value: float
+    """The number, in `unit`."""
     unit: str
+    """SI unit, or ``degC`` for a temperature point and ``K`` for a difference."""
     range: tuple[float, float]
+    """Lowest and highest credible value, both included; equal when fixed."""
     source: str
+    """Key in ``sources.toml``."""
     where: str
+    """Table, equation or row in the source."""
     basis: str
     status: str
+    """One of `BASES`, one of `STATUSES`."""
     conditions: str = ""
     note: str = ""
+    """When it holds; what to beware of."""
 
     @property
     def inside_range(self) -> bool:
@@ -133,24 +114,17 @@ class Record:
 
 @dataclass(frozen=True)
 class ParameterSet:
-    """A named set of parameters: index it for values, ask `record` for sources.
-
-    Attributes
-    ----------
-    kind, name, title, note : str
-        Table, set, heading, and what the set is (not) good for.
-    records : tuple of (str, Record)
-        The parameters in file order.
-    texts : tuple of (str, str)
-        Words that belong to the set, such as a species.
-    """
+    """A named set of parameters: index it for values, ask `record` for sources."""
 
     kind: str
     name: str
     title: str
     note: str
+    """Table, set, heading, and what the set is (not) good for."""
     records: tuple[tuple[str, Record], ...]
+    """The parameters in file order."""
     texts: tuple[tuple[str, str], ...] = ()
+    """Words that belong to the set, such as a species."""
     _by_name: dict[str, Record] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -43,20 +43,14 @@ CONDITIONS = ("intact", "tenderised", "injected", "rolled", "stuffed", "ground")
 
 @dataclass(frozen=True)
 class Law:
-    """Time for a target against temperature, log-linear on both sides of an anchor.
-
-    Attributes
-    ----------
-    anchor_c, time_s : float
-        Temperature [°C] and the time it needs. [s]
-    z_below_c, z_above_c : float
-        Kelvin for a tenfold change of time under and over the anchor. [K]
-    """
+    """Time for a target against temperature, log-linear on both sides of an anchor."""
 
     anchor_c: float
     time_s: float
+    """Temperature [°C] and the time it needs. [s]"""
     z_below_c: float
     z_above_c: float
+    """Kelvin for a tenfold change of time under and over the anchor. [K]"""
 
     def required_s(self, temperature_c: float) -> float:
         """Time needed at a temperature. [s]."""
@@ -67,39 +61,28 @@ class Law:
 
 @dataclass(frozen=True)
 class HoldRow:
-    """One printed row.
-
-    Attributes
-    ----------
-    standard, printing : str
-        Which table and which edition or column of it.
-    temperature_c, printed : float, str
-        Temperature [°C] and as printed.
-    printed_s : float
-        Time as printed. [s]
-    law_s : float or None
-        Time by the law behind the table. [s]
-    required_s : float
-        Time that is used: the longest of printed, law and the dwell that stands for a
-        printed zero. [s]
-    usable : bool
-        False for rows that are kept to be shown only.
-    source, where, status, note : str
-        Where it comes from.
-    """
+    """One printed row."""
 
     standard: str
     printing: str
+    """Which table and which edition or column of it."""
     temperature_c: float
     printed: str
+    """Temperature [°C] and as printed."""
     printed_s: float
+    """Time as printed. [s]"""
     law_s: float | None
+    """Time by the law behind the table. [s]"""
     required_s: float
+    """Time that is used: the longest of printed, law and the dwell that stands for a printed
+    zero. [s]"""
     usable: bool
+    """False for rows that are kept to be shown only."""
     source: str
     where: str
     status: str
     note: str
+    """Where it comes from."""
 
     @property
     def short_of_law(self) -> bool:
@@ -109,29 +92,7 @@ class HoldRow:
 
 @dataclass(frozen=True)
 class Standard:
-    """A hold standard: minimum temperature in all parts, held for a time.
-
-    Attributes
-    ----------
-    name, title, revision, source, caution, organism : str
-        What it is, with temperatures in °C; `said` gives the texts in either unit.
-    meats, conditions : tuple of str
-        What it covers.
-    moisture : str
-        "guideline 2021", "food code oven" or "none".
-    target_log : float or None
-        Log reduction it stands for, where it names one.
-    counts : bool
-        Whether it decides the overall answer without being asked for by name.
-    view : dict or None
-        How the table is read as a rate of kill: name, unit, food and note.
-    law : Law or None
-        The law behind it.
-    marked : dict
-        The texts as the table has them.
-    rows : tuple of HoldRow
-        In order of temperature.
-    """
+    """A hold standard: minimum temperature in all parts, held for a time."""
 
     name: str
     title: str
@@ -139,15 +100,24 @@ class Standard:
     source: str
     caution: str
     organism: str
+    """What it is, with temperatures in °C; `said` gives the texts in either unit."""
     meats: tuple[str, ...]
     conditions: tuple[str, ...]
+    """What it covers."""
     moisture: str
+    """"guideline 2021", "food code oven" or "none"."""
     target_log: float | None
+    """Log reduction it stands for, where it names one."""
     counts: bool
+    """Whether it decides the overall answer without being asked for by name."""
     law: Law | None
+    """The law behind it."""
     rows: tuple[HoldRow, ...]
+    """In order of temperature."""
     view: Mapping[str, str] | None = field(default=None, compare=False)
+    """How the table is read as a rate of kill: name, unit, food and note."""
     marked: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
+    """The texts as the table has them."""
 
     def said(self, name: str) -> Text:
         """Return title, revision or caution so that it can be shown in either unit."""
@@ -204,63 +174,45 @@ def _slowest(columns: Iterable[Sequence[HoldRow]], level: float) -> float:
 
 @dataclass(frozen=True)
 class BandLimit:
-    """A limit on the time spent between two temperatures, or a lower limit to hold at.
-
-    Attributes
-    ----------
-    standard, title, kind : str
-        Which rule, for code and by the name its readers know; "come-up", "cooling", "hot
-        holding" or "reheating".
-    from_c, to_c : float
-        The band in the order in which it is passed. [°C]
-    limit_s : float
-        Longest time; zero for hot holding, which has none. [s]
-    default : bool
-        Whether it is applied unless another is asked for.
-    source, where, status : str
-        Where it comes from.
-    note : str or Say
-        What to beware of.
-    dwell_s : float
-        Time to stay at `to_c` once there; only reheating asks for one. [s]
-    """
+    """A limit on the time spent between two temperatures, or a lower limit to hold at."""
 
     standard: str
     title: str
     kind: str
+    """Which rule, for code and by the name its readers know; "come-up", "cooling", "hot
+    holding" or "reheating"."""
     from_c: float
     to_c: float
+    """The band in the order in which it is passed. [°C]"""
     limit_s: float
+    """Longest time; zero for hot holding, which has none. [s]"""
     default: bool
+    """Whether it is applied unless another is asked for."""
     source: str
     where: str
     status: str
+    """Where it comes from."""
     note: Text
+    """What to beware of."""
     dwell_s: float = 0.0
+    """Time to stay at `to_c` once there; only reheating asks for one. [s]"""
 
 
 @dataclass(frozen=True)
 class PublishedD:
-    """One published D value or range, as printed.
-
-    Attributes
-    ----------
-    organism, food, kinetics, source, status : str
-        What it is and which kinetics are built on it.
-    temperature_c : float
-        [°C]
-    low_min, high_min : float
-        Range of D. [min]
-    """
+    """One published D value or range, as printed."""
 
     organism: str
     food: str
     temperature_c: float
+    """[°C]"""
     low_min: float
     high_min: float
+    """Range of D. [min]"""
     kinetics: str
     source: str
     status: str
+    """What it is and which kinetics are built on it."""
 
 
 def _celsius(text: str, unit: str, place: str) -> float:

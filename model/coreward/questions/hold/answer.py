@@ -35,38 +35,26 @@ _SAME_C = 1e-6
 
 @dataclass(frozen=True)
 class HoldPlan:
-    """A piece, what surrounds it, and for how long.
-
-    Attributes
-    ----------
-    cut : str
-        Name in table ``cut``.
-    shape : str
-        "slab", "cylinder" or "sphere".
-    thickness_m : float
-        Whole thickness or diameter. [m]
-    start_c : float
-        From the fridge. [°C]
-    around : str
-        "bath": in a sealed bag in stirred water; "air": bare in air of a dew point.
-    around_c, dew_point_c : float
-        Of the bath or the air. [°C]
-    until_core_c : float or None
-        The hold begins when the core has this temperature, [°C], or with the cook.
-    hold_s, rest_s : float
-        Length of the hold and of the rest in a kitchen after it. [s]
-    """
+    """A piece, what surrounds it, and for how long."""
 
     cut: str
+    """Name in table ``cut``."""
     shape: str = "slab"
+    """"slab", "cylinder" or "sphere". Shape :."""
     thickness_m: float = 0.03
+    """Whole thickness or diameter. [m]"""
     start_c: float = 4.0
+    """From the fridge. [°C]"""
     around: str = "bath"
+    """"bath": in a sealed bag in stirred water; "air": bare in air of a dew point."""
     around_c: float = 60.0
     dew_point_c: float = 30.0
+    """Of the bath or the air. [°C]"""
     until_core_c: float | None = None
+    """The hold begins when the core has this temperature, [°C], or with the cook."""
     hold_s: float = 3600.0
     rest_s: float = 0.0
+    """Length of the hold and of the rest in a kitchen after it. [s]"""
 
     def __post_init__(self) -> None:
         for value, allowed, what in (
@@ -113,22 +101,15 @@ class HoldPlan:
 
 @dataclass(frozen=True, eq=False)
 class HeldCook:
-    """A computed cook with a hold.
-
-    Attributes
-    ----------
-    result : Result
-        From `coreward.simulate`.
-    hold_begin_s, hold_end_s : float
-        When the hold began and ended; the end of the cook where it never began. [s]
-    reached : bool
-        Whether the core got to where the hold begins.
-    """
+    """A computed cook with a hold."""
 
     result: Result
+    """From `coreward.simulate`."""
     hold_begin_s: float
     hold_end_s: float
+    """When the hold began and ended; the end of the cook where it never began. [s]"""
     reached: bool
+    """Whether the core got to where the hold begins."""
 
 
 def cook_hold(plan: HoldPlan, **options: float) -> HeldCook:
@@ -136,7 +117,6 @@ def cook_hold(plan: HoldPlan, **options: float) -> HeldCook:
 
     Parameters
     ----------
-    plan : HoldPlan
     **options
         Passed on to ``coreward.simulate`` (cells, tolerance).
 
@@ -231,25 +211,17 @@ def time_until_enough(
 
 @dataclass(frozen=True)
 class HoldTime:
-    """One cell of the map by thickness.
-
-    Attributes
-    ----------
-    thickness_m, around_c : float
-        Of the piece [m] and what surrounds it. [°C]
-    enough_s : float
-        From the fridge until the standard's time is through; infinite if never. [s]
-    come_up_s : float
-        Time in the come-up band; infinite if it was never passed. [s]
-    late : bool
-        Whether that is past the published limit.
-    """
+    """One cell of the map by thickness."""
 
     thickness_m: float
     around_c: float
+    """Of the piece [m] and what surrounds it. [°C]"""
     enough_s: float
+    """From the fridge until the standard's time is through; infinite if never. [s]"""
     come_up_s: float
+    """Time in the come-up band; infinite if it was never passed. [s]"""
     late: bool
+    """Whether that is past the published limit."""
 
 
 def hold_time(

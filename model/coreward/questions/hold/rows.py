@@ -18,32 +18,23 @@ def _organisms_beside() -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class RowWorth:
-    """One printed row, against its law and against other organisms.
-
-    Attributes
-    ----------
-    printing, printed : str
-        Column or edition, and the row as printed.
-    temperature_c, printed_s, law_s, required_s : float, float, float or None, float
-        Temperature [°C]; time as printed, by the law, and as used. [s]
-    lenient : bool
-        True where the printed time is shorter than the law behind it.
-    own_log : float or None
-        Log reduction of the printed time under the table's own law, where it has one.
-    others : tuple of (str, float)
-        Kinetics and the log reduction that the *printed* hold gives, come-up not
-        counted. [log10]
-    """
+    """One printed row, against its law and against other organisms."""
 
     printing: str
     printed: str
+    """Column or edition, and the row as printed."""
     temperature_c: float
     printed_s: float
     law_s: float | None
     required_s: float
+    """Temperature [°C]; time as printed, by the law, and as used. [s]"""
     lenient: bool
+    """True where the printed time is shorter than the law behind it."""
     own_log: float | None
+    """Log reduction of the printed time under the table's own law, where it has one."""
     others: tuple[tuple[str, float], ...]
+    """Kinetics and the log reduction that the *printed* hold gives, come-up not counted.
+    [log10]"""
 
 
 def compare_rows(

@@ -35,35 +35,23 @@ _HALVINGS = 24
 
 @dataclass(frozen=True, eq=False)
 class TimeAtTemperature:
-    """How long the record is worth at each temperature, on the cold side.
-
-    Attributes
-    ----------
-    temperature_c, seconds : ndarray, shape (bins,)
-        Lower edge of each bin [°C] and time credited in it. [s]
-    """
+    """How long the record is worth at each temperature, on the cold side."""
 
     temperature_c: Floats
     seconds: Floats
+    """Lower edge of each bin [°C] and time credited in it. [s] Shape (bins,)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Spread:
-    """Members of a credit and its rate.
-
-    Attributes
-    ----------
-    members : ndarray, shape (members,)
-        Credit of each member.
-    record : TimeAtTemperature
-        What it was computed from.
-    rates : callable
-        Temperatures [°C] to credit per minute, shape (members, temperatures).
-    """
+    """Members of a credit and its rate."""
 
     members: Floats
+    """Credit of each member. Shape (members,)."""
     record: TimeAtTemperature
+    """What it was computed from."""
     rates: Callable[[Floats], Floats]
+    """Temperatures [°C] to credit per minute, shape (members, temperatures)."""
 
     @property
     def median(self) -> float:

@@ -47,34 +47,23 @@ class Share:
 
 @dataclass(frozen=True)
 class Move:
-    """Something done, and what comes of it; differences are with less without.
-
-    Attributes
-    ----------
-    name : str
-        "open the vent", "fill the pan" ...
-    words : Text
-    soon_k, later_k : float
-        Change of the air 20 min and 2 h after. [K]
-    dew_before_c, dew_after_c : float
-        Dew point without and with, 2 h after. [°C]
-    ready_s : float
-        How much later the core is ready; negative for sooner, infinite for never. [s]
-    fuel_kg : float
-        Fuel burnt by the end of the day, more. [kg]
-    again_s : float
-        When to look again: two thirds of what it does in two hours are done. [s]
-    """
+    """Something done, and what comes of it; differences are with less without."""
 
     name: str
+    """Such as "open the vent" or "fill the pan"."""
     words: Text
     soon_k: float
     later_k: float
+    """Change of the air 20 min and 2 h after. [K]"""
     dew_before_c: float
     dew_after_c: float
+    """Dew point without and with, 2 h after. [°C]"""
     ready_s: float
+    """How much later the core is ready; negative for sooner, infinite for never. [s]"""
     fuel_kg: float
+    """Fuel burnt by the end of the day, more. [kg]"""
     again_s: float
+    """When to look again: two thirds of what it does in two hours are done. [s]"""
 
     @property
     def sentence(self) -> Text:
@@ -93,22 +82,14 @@ class Move:
 
 @dataclass(frozen=True)
 class Cost:
-    """An event of the day, and what it costs at the end.
-
-    Attributes
-    ----------
-    event : FireEvent
-    words : Text
-    air_k : float
-        The furthest it moves the air from what it would have been, within two hours. [K]
-    ready_s : float
-        How much later the core is ready for it. [s]
-    """
+    """An event of the day, and what it costs at the end."""
 
     event: FireEvent
     words: Text
     air_k: float
+    """The furthest it moves the air from what it would have been, within two hours. [K]"""
     ready_s: float
+    """How much later the core is ready for it. [s]"""
 
     @property
     def sentence(self) -> Text:
@@ -124,46 +105,33 @@ class Cost:
 
 @dataclass(frozen=True)
 class PitDay:
-    """Fire and meat of one day.
-
-    Attributes
-    ----------
-    day : PitCook
-    core_c : float
-        Core that is wanted. [°C]
-    ready_s : float
-        When it has it; infinite if not in the time that was followed. [s]
-    time_s, air_c, wall_c, dew_point_c, core, surface : ndarray
-        On one clock; the meat's end with it. [s], [°C]
-    fresh_air_kg_h, oxygen, power_w, fuel_kg : ndarray
-        Oxygen as a share of fresh air's.
-    heat, water : tuple of Share
-        Where the fire's heat went until the meat was ready, and the water. [J], [kg]
-    water_in : tuple of Share
-        Where it came from. [kg]
-    now_s : float
-        Moment at which `moves` are made. [s]
-    moves, costs : tuple
-    """
+    """Fire and meat of one day."""
 
     day: PitCook = field(metadata=apart())
     plan: FirePlan = field(metadata=apart())
     core_c: float
+    """Core that is wanted. [°C]"""
     ready_s: float
+    """When it has it; infinite if not in the time that was followed. [s]"""
     time_s: Floats
     air_c: Floats
     wall_c: Floats
     dew_point_c: Floats
     core: Floats
     surface: Floats
+    """On one clock; the meat's end with it. [s], [°C]"""
     fresh_air_kg_h: Floats
     oxygen: Floats
     power_w: Floats
     fuel_kg: Floats
+    """Oxygen as a share of fresh air's."""
     heat: tuple[Share, ...]
     water_in: tuple[Share, ...]
+    """Where it came from. [kg]"""
     water: tuple[Share, ...]
+    """Where the fire's heat went until the meat was ready, and the water. [J], [kg]"""
     now_s: float
+    """Moment at which `moves` are made. [s]"""
     moves: tuple[Move, ...]
     costs: tuple[Cost, ...]
     assumptions: tuple[Text, ...]
@@ -270,10 +238,6 @@ def pit_day(
         Fewer rounds and a coarser mesh, for a picture that moves.
     progress : callable
         Told how far it is.
-
-    Returns
-    -------
-    PitDay
 
     Raises
     ------

@@ -96,27 +96,20 @@ _P: Final = {name: i for i, name in enumerate(_NAMES)}
 class Note:
     """What a person noted beside the readings.
 
-    Parameters
-    ----------
-    at_s : float
-        [s]
-    what : str
-        "vent" (open share), "lid" (open for `for_s`), "fuel" (kg), "wind" (m/s), "set" (a
-        thermostat, °C), "knob" (share of a burner), "outside" (°C), "meat" (kg that are in),
-        "aim" (what the person wants, °C).
-    value : float
-    for_s : float
-        Of a lid. [s]
-
     Raises
     ------
     InputError
     """
 
     at_s: float
+    """[s]"""
     what: What
+    """"vent" (open share), "lid" (open for `for_s`), "fuel" (kg), "wind" (m/s), "set" (a
+    thermostat, °C), "knob" (share of a burner), "outside" (°C), "meat" (kg that are in), "aim"
+    (what the person wants, °C)."""
     value: float
     for_s: float = 0.0
+    """Of a lid. [s]"""
 
     def __post_init__(self) -> None:
         if self.what not in _WHATS:
@@ -215,39 +208,27 @@ def _grids(notes: Sequence[Note], count: int) -> tuple[Floats, int]:
 
 @dataclass(frozen=True)
 class OwnPit:
-    """A pit as its log tells it.
-
-    Attributes
-    ----------
-    numbers : dict
-        Constants of the reduced pit by name.
-    level : ndarray
-        The wandering level at its knots.
-    until_s, steered_s : float
-        Last reading, and how far the notes tell of the level beyond it. [s]
-    leak_share : float
-        What goes through with the vent shut, of what goes through wide open. [-]
-    fast_s, slow_s : float
-        How long the air takes to answer at once, and in the end. [s]
-    scatter_k : float
-        Of the readings about it, root mean square. [K]
-    told : dict
-        By how much the log narrowed each constant, 0 (not at all) to 1. [-]
-    advised : tuple of sentences
-        What to do for the heats that were asked for.
-    """
+    """A pit as its log tells it."""
 
     notes: tuple[Note, ...] = field(metadata=apart())
     numbers: dict[str, float]
+    """Constants of the reduced pit by name."""
     level: Floats
+    """The wandering level at its knots."""
     until_s: float
     steered_s: float
+    """Last reading, and how far the notes tell of the level beyond it. [s]"""
     leak_share: float
+    """What goes through with the vent shut, of what goes through wide open. [-]"""
     fast_s: float
     slow_s: float
+    """How long the air takes to answer at once, and in the end. [s]"""
     scatter_k: float
+    """Of the readings about it, root mean square. [K]"""
     told: dict[str, float]
+    """By how much the log narrowed each constant, 0 (not at all) to 1. [-]"""
     advised: tuple[Text, ...] = ()
+    """What to do for the heats that were asked for."""
 
     def predict(self, at_s: Floats, notes: Sequence[Note] | None = None) -> Floats:
         """Return the air at some moments, with other notes if given. [°C]."""

@@ -26,66 +26,45 @@ _STEPS_M = (0.005, 0.01, 0.015, 0.02, 0.03)
 
 @dataclass(frozen=True)
 class OtherPlace:
-    """A place away from where the tip should be, and how wrong it is there.
-
-    Attributes
-    ----------
-    way : str
-        Along which axis it is off.
-    off_m : float
-        [m]
-    over_k : float
-        How much higher it reads than the slowest point has when that is done. [K]
-    early_s : float
-        How much earlier it shows the wanted temperature. [s]
-    """
+    """A place away from where the tip should be, and how wrong it is there."""
 
     way: str
+    """Along which axis it is off."""
     off_m: float
+    """[m]"""
     over_k: float
+    """How much higher it reads than the slowest point has when that is done. [K]"""
     early_s: float
+    """How much earlier it shows the wanted temperature. [s]"""
 
 
 @dataclass(frozen=True)
 class ProbeError:
-    """What a probe reads at one place, and where it should be.
-
-    Attributes
-    ----------
-    across_m, along_m, angle_deg, tip_m : float
-        End of the tip from the middle along the two axes [m]; how far the stem leans from
-        the first axis towards the second [degrees]; length over which it feels [m].
-    at_core_c, core_s : float
-        Temperature wanted of the slowest point [°C], and when it has it. [s]
-    over_k, early_s : float
-        As in `OtherPlace`. Infinite if the probe never shows it.
-    slowest_m : tuple of float
-        The slowest point, found. [m]
-    best_m : tuple of float
-        Where to put the end of the tip, the stem at that angle: the middle of what feels is
-        at the slowest point, or as near as the piece lets it. [m]
-    best_over_k : float
-        How much too high it reads even there. [K]
-    others : tuple of OtherPlace
-        Places beside the best.
-    reading_c : ndarray, shape (times,)
-        Of the probe at `cook.section.time_s`. [°C]
-    assumptions : tuple of str or Say
-    """
+    """What a probe reads at one place, and where it should be."""
 
     across_m: float
     along_m: float
     angle_deg: float
     tip_m: float
+    """End of the tip from the middle along the two axes [m]; how far the stem leans from the
+    first axis towards the second [degrees]; length over which it feels [m]."""
     at_core_c: float
     core_s: float
+    """Temperature wanted of the slowest point [°C], and when it has it. [s]"""
     over_k: float
     early_s: float
+    """As in `OtherPlace`. Infinite if the probe never shows it."""
     slowest_m: tuple[float, float]
+    """The slowest point, found. [m]"""
     best_m: tuple[float, float]
+    """Where to put the end of the tip, the stem at that angle: the middle of what feels is at
+    the slowest point, or as near as the piece lets it. [m]"""
     best_over_k: float
+    """How much too high it reads even there. [K]"""
     others: tuple[OtherPlace, ...]
+    """Places beside the best."""
     reading_c: Floats = field(repr=False, metadata=apart())
+    """Of the probe at `cook.section.time_s`. [°C] Shape (times,)."""
     cook: SectionResult = field(repr=False, metadata=apart())
     assumptions: tuple[Text, ...] = ()
 
@@ -185,10 +164,6 @@ def probe_error(
     at_core_c : float, optional
         Temperature of the slowest point at which the two are compared; the highest that it
         has, less a kelvin, if not given. [°C]
-
-    Returns
-    -------
-    ProbeError
 
     Raises
     ------

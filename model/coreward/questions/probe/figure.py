@@ -88,14 +88,8 @@ def section_figure(
 
     Parameters
     ----------
-    shown : ProbeError or SectionResult
-    units : str or UnitChoice
     at_s : float, optional
         When. The moment of comparison of a probe, or the end of a cook, if not given. [s]
-
-    Returns
-    -------
-    Figure
 
     Raises
     ------

@@ -39,51 +39,34 @@ _DRIEST_DEW_C: Final = 0.0
 
 @dataclass(frozen=True)
 class Choice:
-    """One thing to do, and what comes of it.
-
-    Attributes
-    ----------
-    name : str
-        "wait", "more air", ...
-    words : Text
-        What is done.
-    result : Result
-        The whole cook with it.
-    takes_s : float or None
-        From the moment to the target; None where it does not get there in a day. [s]
-    loss : float
-        Of the raw mass, at the target or at the end. [-]
-    crust : float
-        Water activity of the surface then: 1 wet, below about 0.9 a dry crust. [-]
-    """
+    """One thing to do, and what comes of it."""
 
     name: str
+    """"wait", "more air", ..."""
     words: Text
+    """What is done."""
     result: Result = field(metadata=apart())
+    """The whole cook with it."""
     takes_s: float | None
+    """From the moment to the target; None where it does not get there in a day. [s]"""
     loss: float = field(metadata=told_as("loss_fraction"))
+    """Of the raw mass, at the target or at the end. [-]"""
     crust: float = field(metadata=told_as("surface_water_activity"))
+    """Water activity of the surface then: 1 wet, below about 0.9 a dry crust. [-]"""
 
 
 @dataclass(frozen=True)
 class Choices:
-    """What can be done from one moment of a cook on.
-
-    Attributes
-    ----------
-    at_s, core_c, dew_point_c : float
-        The moment, the core and the dew point then. [s], [°C]
-    target_c : float
-        Core that is wanted. [°C]
-    rows : tuple of Choice
-        The first is to wait.
-    """
+    """What can be done from one moment of a cook on."""
 
     at_s: float
     core_c: float
     dew_point_c: float
+    """The moment, the core and the dew point then. [s], [°C]"""
     target_c: float
+    """Core that is wanted. [°C]"""
     rows: tuple[Choice, ...] = field(metadata=told_as("choices"))
+    """The first is to wait."""
 
     @property
     def sentence(self) -> Text:
@@ -132,10 +115,6 @@ def what_to_do(result: Result, at_s: float | None = None, target_c: float = 90.0
         The moment; where the longest stall begins if None. [s]
     target_c : float
         Core that is wanted. [°C]
-
-    Returns
-    -------
-    Choices
 
     Raises
     ------

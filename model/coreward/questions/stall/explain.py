@@ -57,45 +57,31 @@ _HOTTER_K: Final = 5.0
 
 @dataclass(frozen=True)
 class Account:
-    """What is told of a whole cook.
-
-    Attributes
-    ----------
-    kind : str
-        One of `KINDS`. "wet plateau": the surface is wet, the damp of the air sets how hot
-        it is. "slope": what the meat sends sets the pace. "wrapped": a wrap was on before
-        the core could stand still, or where it hardly rose.
-    stall : Stall or None
-        The longest.
-    ended_by : {"stock", "supply", "wrap", "air", ""}
-        What ended it: the free water was spent, less and less of it came, it was wrapped,
-        or the air was made hotter. Empty where it is not known.
-    ends_s : float or None
-        When it ends; computed further where the cook stops in it. [s]
-    vapour_share : float
-        Of the heat that arrives in it, what leaves as vapour. [-]
-    free_water : float
-        Water that the meat no longer holds and has not lost, as it begins. [of the raw mass]
-    leaving : float
-        What leaves of it in an hour. [of the raw mass per hour]
-    after_k : float or None
-        How far the core climbs in the hour after it. [K]
-    damp : PitDamp or None
-        What the standstill says about the pit; only of a wet plateau.
-    dew_point_c : float
-        Of the pit in the computed cook, mean over the stall. [°C]
-    """
+    """What is told of a whole cook."""
 
     kind: str
+    """One of `KINDS`. "wet plateau": the surface is wet, the damp of the air sets how hot it
+    is. "slope": what the meat sends sets the pace. "wrapped": a wrap was on before the core
+    could stand still, or where it hardly rose."""
     stall: Stall | None = None
+    """The longest."""
     ended_by: str = ""
+    """What ended it: the free water was spent, less and less of it came, it was wrapped, or the
+    air was made hotter. Empty where it is not known."""
     ends_s: float | None = None
+    """When it ends; computed further where the cook stops in it. [s]"""
     vapour_share: float = math.nan
+    """Of the heat that arrives in it, what leaves as vapour. [-]"""
     free_water: float = math.nan
+    """Water that the meat no longer holds and has not lost, as it begins. [of the raw mass]"""
     leaving: float = math.nan
+    """What leaves of it in an hour. [of the raw mass per hour]"""
     after_k: float | None = None
+    """How far the core climbs in the hour after it. [K]"""
     damp: PitDamp | None = None
+    """What the standstill says about the pit; only of a wet plateau."""
     dew_point_c: float = math.nan
+    """Of the pit in the computed cook, mean over the stall. [°C]"""
 
 
 @dataclass(frozen=True)
@@ -190,16 +176,7 @@ def _free_water(result: Result) -> Floats:
 
 
 def explain(result: Result) -> Explanation:
-    """Explain a cook: budgets, regimes and stalls.
-
-    Parameters
-    ----------
-    result : Result
-
-    Returns
-    -------
-    Explanation
-    """
+    """Explain a cook: budgets, regimes and stalls."""
     d = tables.load("stall")
     s = result.surface
     env = result.environment

@@ -235,10 +235,6 @@ def cook(inputs: dict[str, Any], **options: Any) -> Any:
     **options
         Passed on to ``coreward.simulate`` (cells, tolerance).
 
-    Returns
-    -------
-    Result
-
     Raises
     ------
     InputError

@@ -26,30 +26,21 @@ _NEAREST_K = 0.05
 
 @dataclass(frozen=True)
 class PitDamp:
-    """The dew point that a standstill tells of.
-
-    Attributes
-    ----------
-    plateau_c, air_c : float
-        What it was read from. [°C]
-    dew_point_c : float
-        [°C]
-    low_c, high_c : float
-        Within what is assumed of draught and surface. Air so dry that no dew point fits
-        counts as the driest. [°C]
-    heat_transfer : tuple of float
-        Least, usual and largest convective coefficient assumed. [W/(m² K)]
-    lead_k : tuple of float
-        How much hotter than the core the surface is assumed to be. [K]
-    """
+    """The dew point that a standstill tells of."""
 
     plateau_c: float
     air_c: float
+    """What it was read from. [°C]"""
     dew_point_c: float
+    """[°C]"""
     low_c: float
     high_c: float
+    """Within what is assumed of draught and surface. Air so dry that no dew point fits counts
+    as the driest. [°C]"""
     heat_transfer: tuple[float, float, float]
+    """Least, usual and largest convective coefficient assumed. [W/(m² K)]"""
     lead_k: tuple[float, float, float]
+    """How much hotter than the core the surface is assumed to be. [K]"""
 
     @property
     def sentence(self) -> Text:
@@ -94,10 +85,6 @@ def pit_dew_point(
         Of the meat; table ``surface`` if None. [-]
     pressure_pa : float
         [Pa]
-
-    Returns
-    -------
-    PitDamp
 
     Raises
     ------

@@ -28,19 +28,12 @@ _INJECTED: Final = (0.1, 0.2)
 
 @dataclass(frozen=True)
 class Turned:
-    """One number at one end of its range, and the longest stall with it.
-
-    Attributes
-    ----------
-    name : str
-        What is turned.
-    value : Text
-        To what.
-    stall : Stall or None
-    """
+    """One number at one end of its range, and the longest stall with it."""
 
     name: str
+    """What is turned."""
     value: Text
+    """To what."""
     stall: Stall | None
 
     @property

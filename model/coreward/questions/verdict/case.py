@@ -49,43 +49,31 @@ _SAME_CONDITION = {"minced": "ground", "tenderized": "tenderised"}
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """One history, and everything that was said about it.
-
-    Attributes
-    ----------
-    record : CookRecord
-        The history of one piece.
-    meats, states : tuple of str
-        What it is of, and in which states it is.
-    stated : bool
-        Whether the meat was stated.
-    names : tuple of str or None
-        Standards that were asked for.
-    probe_error_c, placement_error_c : float
-        As in `verdict`. [K]
-    surface, humid_s, humidity, oven_c, oven, mass_kg
-        Conditions, as in `verdict`.
-    growth_log : float
-        Growth that is added to the lethality required. [log10]
-    rules : ParameterSet
-        Table ``verdict``.
-    """
+    """One history, and everything that was said about it."""
 
     record: CookRecord
+    """The history of one piece."""
     meats: tuple[str, ...]
     stated: bool
+    """Whether the meat was stated."""
     states: tuple[str, ...]
+    """What it is of, and in which states it is."""
     names: tuple[str, ...] | None
+    """Standards that were asked for."""
     probe_error_c: float
     placement_error_c: float
+    """As in `verdict`. [K]"""
     surface: str | None
     humid_s: float | None
     humidity: tuple[Floats, Floats] | None
     oven_c: float | None
     oven: str | None
     mass_kg: float | None
+    """Conditions, as in `verdict`."""
     growth_log: float
+    """Growth that is added to the lethality required. [log10]"""
     rules: tables.ParameterSet
+    """Table ``verdict``."""
 
     @property
     def error_c(self) -> float:
@@ -138,24 +126,17 @@ class Case:
 
 @dataclass(frozen=True, eq=False)
 class Steps:
-    """The steps between known readings of one point.
-
-    Attributes
-    ----------
-    time_s : ndarray, shape (known,)
-        Times of the readings. [s]
-    width_s, low_c, high_c : ndarray, shape (known - 1,)
-        Length of each step [s] and its lower and upper end; infinite where a gap or an
-        unknown time may hide anything. [°C]
-    endless : ndarray of bool
-        Whether an unknown time lies in the step.
-    """
+    """The steps between known readings of one point."""
 
     time_s: Floats
+    """Times of the readings. [s] Shape (known,)."""
     width_s: Floats
     low_c: Floats
     high_c: Floats
+    """Length of each step [s] and its lower and upper end; infinite where a gap or an unknown
+    time may hide anything. [°C] Shape (known - 1,)."""
     endless: NDArray[np.bool_]
+    """Whether an unknown time lies in the step."""
 
 
 def steps_of(record: CookRecord, temperature_c: Floats) -> Steps:

@@ -68,7 +68,6 @@ def figure_record(verdict: Verdict, units: str | UnitChoice = "C") -> Figure:
 
     Parameters
     ----------
-    verdict : Verdict
     units : str or UnitChoice
         "C", "F" or a choice of units.
     """

@@ -70,43 +70,31 @@ class LogLike(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class CookRecord:
-    """The history of one piece, from its first reading to its last.
-
-    Attributes
-    ----------
-    kind : str
-        "cook" (simulated), "log" (measured) or "history" (numbers given).
-    time_s, coldest_c, hottest_c : ndarray, shape (samples,)
-        Lowest and highest temperature in the meat; NaN where unknown. [s], [°C]
-    surface_c, surface_activity, air_c : ndarray or None
-        Surface temperature [°C], its water activity, air. [°C]
-    longest_gap_s : float
-        A longer step between samples is a gap. [s]
-    faults : tuple of str or Say
-        What was wrong with the record and what to do about it.
-    refused : bool
-        True when nothing in the record may be credited.
-    point : str or Say
-        Which point in the meat it is.
-    probes : tuple of (str, ndarray)
-        The probes of the piece, where there are several. [°C]
-    unknown_spans : tuple of (float, float)
-        Between these an unknown time passed. [s]
-    """
+    """The history of one piece, from its first reading to its last."""
 
     kind: str
+    """"cook" (simulated), "log" (measured) or "history" (numbers given)."""
     time_s: Floats
     coldest_c: Floats
     hottest_c: Floats
+    """Lowest and highest temperature in the meat; NaN where unknown. [s], [°C] Shape
+    (samples,)."""
     surface_c: Floats | None
     surface_activity: Floats | None
     air_c: Floats | None
+    """Surface temperature [°C], its water activity, air. [°C]"""
     longest_gap_s: float
+    """A longer step between samples is a gap. [s]"""
     faults: tuple[Text, ...]
+    """What was wrong with the record and what to do about it."""
     refused: bool
+    """True when nothing in the record may be credited."""
     point: Text
+    """Which point in the meat it is."""
     probes: tuple[tuple[str, Floats], ...] = ()
+    """The probes of the piece, where there are several. [°C]"""
     unknown_spans: tuple[tuple[float, float], ...] = ()
+    """Between these an unknown time passed. [s]"""
 
     def known(self) -> tuple[Floats, Floats]:
         """Return times and coldest temperatures where there is a reading."""

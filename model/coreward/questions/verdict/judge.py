@@ -137,10 +137,6 @@ def verdict(
         When a new piece was put on, on the record's clock; () if it was the same piece
         throughout. [s]
 
-    Returns
-    -------
-    Verdict
-
     Raises
     ------
     InputError, TableError

@@ -46,22 +46,15 @@ class Piece:
 
 @dataclass(frozen=True, eq=False)
 class Read:
-    """How a record may be understood.
-
-    Attributes
-    ----------
-    ways : tuple of (str or Say, tuple of Piece)
-        Every way to read it, and the pieces that are then in it.
-    doubts : tuple of Doubt
-        What is not known.
-    faults, said : tuple of str or Say
-        What was wrong with the record; what a person has said about it.
-    """
+    """How a record may be understood."""
 
     ways: tuple[tuple[Text, tuple[Piece, ...]], ...]
+    """Every way to read it, and the pieces that are then in it."""
     doubts: tuple[Doubt, ...]
+    """What is not known."""
     faults: tuple[Text, ...]
     said: tuple[Text, ...]
+    """What was wrong with the record; what a person has said about it."""
 
 
 @dataclass(frozen=True, eq=False)

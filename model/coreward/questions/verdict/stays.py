@@ -43,19 +43,13 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class TimeInBand:
-    """How long a history was in a band of temperature.
-
-    Attributes
-    ----------
-    longest_s, surely_s : float
-        Every step of which any part could lie in the band; those that surely lie in it. [s]
-    endless : bool
-        Whether a span of unknown length may have been in it.
-    """
+    """How long a history was in a band of temperature."""
 
     longest_s: float
     surely_s: float
+    """Every step of which any part could lie in the band; those that surely lie in it. [s]"""
     endless: bool = False
+    """Whether a span of unknown length may have been in it."""
 
 
 @dataclass(frozen=True, eq=False)
