@@ -40,7 +40,7 @@ class HoldPlan:
     cut: str
     """Name in table ``cut``."""
     shape: str = "slab"
-    """"slab", "cylinder" or "sphere". Shape :."""
+    """A "slab", a "cylinder" or a "sphere"."""
     thickness_m: float = 0.03
     """Whole thickness or diameter. [m]"""
     start_c: float = 4.0
