@@ -87,8 +87,8 @@ class Recipe:
     """A piece and its bouts, as far as they were written down or are usual.
 
     `covered` is True of a joint with a cap of fat, bones or skin on much of its surface;
-    `weighed` is True where only its weight is known and its sizes are usual (table
-    ``piece``). `moving` is False of meat that was cooked before, whose water stays. `main` is the bout
+    `weighed` where only its weight is known and its sizes are usual (table ``piece``).
+    `moving` is False of meat that was cooked before, whose water stays. `main` is the bout
     of which hours and losses are read.
     """
 
