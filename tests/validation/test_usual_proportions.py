@@ -1,8 +1,10 @@
 """Usual proportions (table ``piece``) against sizes in print, and against measured cooks.
 
 The calibration says that pieces of which only the weight is known act smaller than their
-usual proportions. Geometry in print does not bear that out: it is found of hams alone, and
-they are thicker than the table says, not thinner. So the table stands as it is.
+usual proportions. Sizes in print do not settle that: hams are thicker than the table says;
+bacon (by a quarter) and a rolled forequarter of beef (by 0.13) are thinner, but those are
+rolled long, other shapes; of brisket, shoulder or turkey breast none was found. With bacon
+among them the mean is 0.00 ± 0.06. So the table stands as it is.
 """
 
 from __future__ import annotations

@@ -14,6 +14,7 @@ account: by 0.17 ± 0.06 (logarithm) for pressed flow, 0.17 to 0.25 for the six;
 handbook's roasts 0.15 ± 0.07, without any one source 0.13 to 0.20. Without that number pressed
 flow scored -230.8 and missed hours by 24 instead of 19 % on average. All sides of a piece move
 together in it, and what is off in heat at the surface or at the slowest point moves hours
-alike, so it is no measurement of proportions: the only geometry found in print, of hams, says
-they are thicker than table ``piece`` has them, not thinner. That table stands as it was.
+alike, so it is no measurement of proportions. Sizes found in print do not settle it: hams are
+thicker than table ``piece`` has them (0.08 ± 0.03), rolled bacon and rolled beef thinner, and
+of brisket, shoulder or turkey breast none was found. That table stands as it was.
 """
