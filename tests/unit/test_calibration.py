@@ -166,18 +166,19 @@ def test_a_source_is_predicted_from_the_others_alone() -> None:
     """Moving what a source measured moves nothing of what is predicted of it first."""
     rows = some("beef cubes", "joint cooled in air")
     state, lines = best(rows, FLOW, most=2)
-    told = laplace._without("joint cooled in air", rows, FLOW, state, lines, None)
+    told, believes = laplace._without("joint cooled in air", rows, FLOW, state, lines, None)
     moved = tuple(
         made(row, np.array([3.0])) if row.source == "joint cooled in air" else row
         for row in rows
     )
     lines_moved = [linearise((row, FLOW, state.shared, own))
                    for row, own in zip(moved, state.own, strict=True)]  # fmt: skip
-    again = laplace._without("joint cooled in air", moved, FLOW, state, lines_moved, None)
+    again, _ = laplace._without("joint cooled in air", moved, FLOW, state, lines_moved, None)
     assert again[0].middle == pytest.approx(told[0].middle, abs=1e-9)
     assert again[0].spread == pytest.approx(told[0].spread, abs=1e-9)
     assert again[0].measured == pytest.approx(3.0)
     assert told[0].measured == pytest.approx(6.5)
+    assert believes.shared.shape == (len(FLOW.shared),)
 
 
 def test_whole_calibration_of_few_rows() -> None:

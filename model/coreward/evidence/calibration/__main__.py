@@ -17,6 +17,7 @@ from coreward.evidence.calibration.laplace import calibrate
 from coreward.evidence.calibration.outcome import (
     by_kind,
     left_out_text,
+    sizes_in_words,
     table_text,
     tables_residuals,
     winner,
@@ -61,6 +62,7 @@ def main(arguments: list[str] | None = None) -> int:
                 f"distance {kind.distance:.2f}, width {kind.width:.2f} (tables off by "
                 f"{kind.tables:.2f})"
             )
+        print(f"  {sizes_in_words(fit)}")
     best = winner(fits)
     write_atomically(given.write, table_text(fits).encode())
     left_out = given.left_out or published_file("cooks.toml").with_name("left_out.csv")

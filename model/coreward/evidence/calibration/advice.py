@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coreward.cook.usual_piece import piece
+from coreward.evidence.calibration.account import SHARED
 from coreward.evidence.calibration.laplace import ERRORS, Believed, linearise
 from coreward.evidence.calibration.measured import (
     Bout,
@@ -80,7 +81,8 @@ def described_brisket(until_c: float, readings: tuple[Reading, ...]) -> Measured
     bout = Bout("pit", 107.0, 60.0, until_c, air_speed=0.5)
     return Measured(
         "described", f"brisket of 6.4 kg to {until_c:g} °C", "derived",
-        Recipe("beef brisket whole", one.shape, (bout,), 4.0, 6.4, covered=True),
+        Recipe("beef brisket whole", one.shape, (bout,), 4.0, 6.4, covered=True,
+               weighed=True),
         (
             Unknown("size", size, "usual proportions at this weight"),
             Unknown("air", 4.0, "air at the meat against the dial"),
@@ -136,7 +138,12 @@ def narrowings(known: Believed, looks: tuple[Look, ...] = LOOKS) -> tuple[Narrow
         for one in used:
             if one.reading is None:
                 row = np.zeros(n + q + 1)
-                row[n + names.index(one.unknown)] = 1.0
+                own_at = names.index(one.unknown)
+                row[n + own_at] = 1.0
+                if one.unknown == "size":
+                    # A tape tells what this piece is, not how far it strays from the others.
+                    common = known.account.shared.index("size")
+                    row[common] = SHARED["size"].spread / late.unknowns[own_at].spread
                 noise = one.error**2 / (1.0 - one.error**2)
             else:
                 row = slopes[one.reading]

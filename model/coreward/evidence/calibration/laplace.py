@@ -279,6 +279,8 @@ class Fit:
         Of the shared numbers, in standard deviations of their priors.
     foretold : tuple of Foretold
         Every reading, predicted without its source.
+    without : tuple of (str, Believed)
+        What is believed when a source is left out.
     """
 
     account: Account
@@ -286,6 +288,7 @@ class Fit:
     state: State
     covariance: Floats
     foretold: tuple[Foretold, ...]
+    without: tuple[tuple[str, Believed], ...] = ()
 
     @property
     def believed(self) -> Believed:
@@ -434,12 +437,15 @@ def calibrate(
     departure = _departure(lines, state, stack)
     _, covariance, _ = posterior(stack, shared, own, departure, state.errors)
     foretold: list[Foretold] = []
+    without: list[tuple[str, Believed]] = []
     sources = list(dict.fromkeys(row.source for row in rows))
     for number, source in enumerate(sources):
-        foretold.extend(_without(source, rows, account, state, lines, executor))
+        told, others = _without(source, rows, account, state, lines, executor)
+        foretold.extend(told)
+        without.append((source, others))
         if progress is not None:
             progress(f"{account.name}, without {source}", number + 1, len(sources))
-    return Fit(account, tuple(rows), state, covariance, tuple(foretold))
+    return Fit(account, tuple(rows), state, covariance, tuple(foretold), tuple(without))
 
 
 def _without(
@@ -449,8 +455,8 @@ def _without(
     state: State,
     lines: Sequence[Linear],
     executor: Mapper | None,
-) -> list[Foretold]:
-    """Predict a source from all the others.
+) -> tuple[list[Foretold], Believed]:
+    """Predict a source from all the others, and say what they make believe.
 
     The others' rows stay linear about the best guess of all; the source's own are computed
     anew at what the others say, their own unknowns at their priors' middle.
@@ -485,7 +491,7 @@ def _without(
                     float(np.sqrt(max(variance - error**2, 0.0))), float(line.value[k]),
                 )
             )  # fmt: skip
-    return found
+    return found, Believed(account, mean, covariance, errors)
 
 
 def _write_state(path: Path, state: State, done: int, settled: bool, account: Account) -> None:
@@ -510,9 +516,10 @@ def _read_state(
 ) -> tuple[State, int, bool]:
     held = json.loads(path.read_text(encoding="utf-8"))
     own = tuple(np.array(one, dtype=float) for one in held["own"])
-    if held["account"] != account.name or [len(o) for o in own] != [
-        len(row.unknowns) for row in rows
-    ]:
+    unknowns = [len(row.unknowns) for row in rows]
+    if (held["account"], len(held["shared"]), [len(o) for o in own]) != (
+        account.name, len(account.shared), unknowns,
+    ):  # fmt: skip
         raise InputError(
             f"{path.name} holds a calibration of other rows: take another folder, or empty it."
         )

@@ -87,6 +87,7 @@ class Recipe:
     """A piece and its bouts, as far as they were written down or are usual.
 
     `covered` is True of a joint with a cap of fat, bones or skin on much of its surface;
+    `weighed` where only its weight is known and its sizes are usual (table ``piece``).
     `moving` is False of meat that was cooked before, whose water stays. `main` is the bout
     of which hours and losses are read.
     """
@@ -100,6 +101,7 @@ class Recipe:
     injected: float = 0.0
     moving: bool = True
     covered: bool = False
+    weighed: bool = False
     main: int = 0
 
 

@@ -102,6 +102,18 @@ def winner(fits: Sequence[Fit]) -> Fit:
     return max(fits, key=lambda fit: fit.score)
 
 
+def sizes_in_words(fit: Fit) -> str:
+    """Say how much smaller weighed pieces act than usual ones, and without each source."""
+    at, unit = fit.account.shared.index("size"), SHARED["size"].spread
+
+    def told(one: Believed) -> str:
+        error = unit * math.sqrt(one.covariance[at, at])
+        return f"{unit * one.shared[at]:+.3f} ± {error:.3f}"
+
+    apart = "; ".join(f"without {source} {told(one)}" for source, one in fit.without)
+    return f"size (ln) {told(fit.believed)}; {apart}"
+
+
 def _record(name: str, value: float, unit: str, reach: float, note: str, least: float) -> str:
     low = max(value - reach, least)
     return (

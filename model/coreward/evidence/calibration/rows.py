@@ -224,7 +224,7 @@ def _roast(cut: str, mass: float, bone: bool, oven: Bout, rest: bool = True) -> 
     share = one.assumed.bone_share if one.assumed is not None else 0.0
     bouts = (oven, Bout("kitchen", 21.0, 1.5, None, 10.0, 0.1)) if rest else (oven,)
     covered = _covered(cut) and mass > 0.6
-    return Recipe(cut, one.shape, bouts, 4.0, mass, share, covered=covered)
+    return Recipe(cut, one.shape, bouts, 4.0, mass, share, covered=covered, weighed=True)
 
 
 def _covered(cut: str) -> bool:
@@ -407,7 +407,8 @@ def _turkeys() -> Iterator[Measured]:
             "whole turkeys", f"whole turkey of {mass:g} kg at 163 °C", case["status"],
             Recipe("turkey breast", shape,
                    (Bout("oven", case["oven_c"], 20.0, case["end_c"], air_speed=0.3),),
-                   case["start_c"], mass, case["bone_share"], covered=True),
+                   case["start_c"], mass, case["bone_share"], covered=True,
+                   weighed=True),
             (Unknown("size", 0.2, "a whole bird as a breast on the bone"), _BONE,
              Unknown("air", 3.0, "calibrated oven"), _DAMP, _DRAUGHT),
             tuple(readings),
