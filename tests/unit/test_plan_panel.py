@@ -379,4 +379,8 @@ def test_the_table_sorts_when_asked() -> None:
     bundle = table._repr_mimebundle_()
     assert "<table" in bundle["text/html"]
     assert bundle["text/plain"] == table.answer.sentence.shown("C")
-    assert bundle["text/plain"].startswith("Quickest: hot, ")
+    assert bundle["text/plain"].startswith("Nothing shows how moist the surface stays")
+    assert (
+        ": whether it is enough cannot be told of any way. Quickest: hot, "
+        in bundle["text/plain"]
+    )

@@ -17,10 +17,12 @@ from typing import Any, Final
 
 import numpy as np
 import pytest
+from matplotlib.text import Text as WrittenText
 
 import coreward as cw
 from coreward import cautions, questions
 from coreward.cli import build_parser
+from coreward.cook.pit import FireEvent, FirePlan
 from coreward.cook.stages import Liquid
 from coreward.errors import CorewardError, InputError
 from coreward.events.found import Event, EventList, find_events
@@ -50,7 +52,18 @@ from support.said import numbers_of, text_of
 
 HOUR = 3600.0
 ORGANISM = "salmonella beef guideline"
-SCANNED: Final = {"stall", "review", "forecast", "rest", "verdict", "plan", "keep", "watch"}
+SCANNED: Final = {
+    "stall",
+    "review",
+    "forecast",
+    "rest",
+    "verdict",
+    "plan",
+    "keep",
+    "watch",
+    "pit",
+    "probe",
+}
 """Rooms whose documents are looked at, in this file or (plan) in `test_plan_end.py`."""
 
 FOREIGN: Final = {
@@ -85,7 +98,7 @@ def of_document(report: Document) -> Iterator[str]:
             yield from (*block.columns, *strings(block.rows))
         elif isinstance(block, Picture):
             yield from (block.alt, block.caption)
-            for artist in block.drawn().findobj(lambda each: hasattr(each, "get_text")):
+            for artist in block.drawn().findobj(WrittenText):
                 yield artist.get_text()
 
 
@@ -241,6 +254,30 @@ def rest_says(units: str) -> Iterator[str]:
     yield from of_document(document_of(answer).shown(units))
 
 
+@lru_cache(maxsize=1)
+def placed() -> Any:
+    """A probe that is not where the piece is slowest."""
+    piece = cw.Piece(cw.FiniteCylinder(0.08, 0.14), cw.meat("pork shoulder"), 4.0)
+    stage = cw.Stage(cw.Surroundings(120.0, heat_transfer=15.0), until_core_c=70.0)
+    cook = cw.simulate(piece, stage, engine="section", cells=14, tolerance=0.05)
+    return cw.probe_error(cook, 0.01, 0.02, angle_deg=30.0, at_core_c=65.0)
+
+
+@lru_cache(maxsize=1)
+def fired() -> Any:
+    """A day at a fire, with what a hand and a lid would change."""
+    lid = FireEvent(2.0 * HOUR, "lid", 1.0, 30.0)
+    plan = FirePlan("kettle", vent=0.4, events=(lid,))
+    piece = cw.piece("pork shoulder", 2.0)
+    return cw.pit_day(piece, plan, core_c=60.0, longest_s=6 * HOUR, now_s=HOUR)
+
+
+def fire_says(units: str) -> Iterator[str]:
+    for answer in (fired(), placed()):
+        yield text_of(answer, units)
+        yield from of_document(document_of(answer).shown(units))
+
+
 def away_says(units: str) -> Iterator[str]:
     """A cook that is watched, and those that are kept."""
     cooks = tuple(OwnCook(past_cook(n, 0.3 * (n > 3), 12.0 * (n > 3))) for n in range(7))
@@ -279,6 +316,7 @@ QUESTIONS: Final[dict[str, Callable[[str], Iterable[str]]]] = {
     "cook": cook_says,
     "review": review_says,
     "rest": rest_says,
+    "fire": fire_says,
     "away": away_says,
     "verdict": verdict_says,
     "events": events_say,

@@ -173,7 +173,9 @@ def test_balances_close(closure: str, damp: bool) -> None:
     assert r.balance.energy < 1e-8
     assert r.balance.water < 1e-8
     assert r.balance.vapour < 1e-8
-    assert (r.balance.vapour > 0.0) == damp
+    # What does not close may be rounded to nothing: that the air is a state is seen by its dew.
+    assert (np.ptp(r.dew_point_c[r.stage_index == 0]) > 1.0) == damp
+    assert damp or r.balance.vapour == 0.0
     # what is reported as lost is what the ledger saw leave
     kept = r.mass_loss_fraction - r.rendered_fat_fraction
     gone = r.evaporated_fraction + r.dripped_fraction

@@ -24,6 +24,7 @@ from coreward.cook.light import spread
 from coreward.errors import InputError
 from coreward.evidence.calibration.account import Account, Cook, matters
 from coreward.evidence.calibration.measured import LOGARITHMIC, Measured
+from coreward.files import write_atomically
 
 Floats = NDArray[np.float64]
 Progress = Callable[[str, int, int], object]
@@ -496,7 +497,8 @@ def _without(
 
 def _write_state(path: Path, state: State, done: int, settled: bool, account: Account) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(
+    write_atomically(
+        path,
         json.dumps(
             {
                 "account": account.name,
@@ -506,8 +508,8 @@ def _write_state(path: Path, state: State, done: int, settled: bool, account: Ac
                 "own": [own.tolist() for own in state.own],
                 "errors": state.errors.tolist(),
             }
-        ),
-        encoding="utf-8",
+        ).encode(),
+        what="state of the calibration",
     )
 
 

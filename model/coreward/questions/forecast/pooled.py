@@ -7,7 +7,7 @@ other makings had to be (table ``forecast``, sets ``pool`` and ``stretch``).
 
 "Never" is kept only where the air itself is too cool; curves of past cooks join the fan,
 stretched to their time left. All numbers are learned with the judged making left out
-(``tests/verification/learn_pool.py``); ``data/library/judge`` is scored, never tuned on.
+(``tests/verification/learn_pool.py``); those kept to judge it are scored, never tuned on.
 Learn them again when the fit's physics changes: surprise is its own measure.
 """
 

@@ -18,6 +18,7 @@ from coreward.drawing.style import (
     PALETTE,
     apply_style,
     legend,
+    mass,
     temperature,
     temperature_symbol,
 )
@@ -76,8 +77,10 @@ def _curves(ax: Axes, answer: PitDay, units: Units) -> None:
     legend(ax, loc="upper center", bbox_to_anchor=(0.5, -0.01), ncols=5)
 
 
-def _fire(ax: Axes, answer: PitDay) -> None:
+def _fire(ax: Axes, answer: PitDay, units: Units) -> None:
     hours = answer.time_s / _HOUR
+    chosen = as_units(units)
+    tens = mass(answer.fresh_air_kg_h, chosen) / 10.0
     ax.plot(
         hours,
         answer.power_w / 1e3,
@@ -85,8 +88,8 @@ def _fire(ax: Axes, answer: PitDay) -> None:
     )
     ax.plot(
         hours,
-        answer.fresh_air_kg_h / 10.0,
-        **(INKS["demand"].kwargs() | {"label": "fresh air (10 kg/h)"}),
+        tens,
+        **(INKS["demand"].kwargs() | {"label": f"fresh air (10 {chosen.mass}/h)"}),
     )
     ax.plot(
         hours,
@@ -94,9 +97,7 @@ def _fire(ax: Axes, answer: PitDay) -> None:
         **(INKS["dew_point"].kwargs() | {"label": "oxygen, of fresh air's"}),
     )
     # A lid lets so much in that nothing else would be seen.
-    usual = np.percentile(
-        np.concatenate((answer.power_w / 1e3, answer.fresh_air_kg_h / 10.0)), 98
-    )
+    usual = np.percentile(np.concatenate((answer.power_w / 1e3, tens)), 98)
     ax.set_ylim(0.0, max(1.1, 1.25 * float(usual)))
     ax.set_xlim(0.0, hours[-1])
     ax.set_xlabel("hours after the meat went in")
@@ -175,7 +176,7 @@ class PitPicture:
         for ax in self._axes:
             empty(ax)
         _curves(self._axes[0], answer, units)
-        _fire(self._axes[1], answer)
+        _fire(self._axes[1], answer, units)
         _bars(
             self._axes[2], _seen(answer.heat), heat_words(answer), "Where the fire's heat went"
         )
