@@ -45,6 +45,9 @@ def ends(panel: Panel, control: Control) -> tuple[object, ...]:
     return (spec.low, spec.high)
 
 
+_UNSOLD = "is no weight that is sold"
+
+
 def try_ends(panel: Panel | SettingsPanel) -> dict[str, str]:
     """Set each control to both ends, run, and go back; return what went wrong by control."""
     if isinstance(panel, SettingsPanel):
@@ -57,7 +60,8 @@ def try_ends(panel: Panel | SettingsPanel) -> dict[str, str]:
             if not control.give(end):
                 trouble[name] = control.refusal.value
             panel.settle()
-            if panel.state.error is not None:
+            # One range of weights serves all cuts: what no such cut weighs is said in place.
+            if panel.state.error is not None and _UNSOLD not in panel.state.error:
                 trouble[name] = f"{end}: {panel.state.error} {panel.state.detail}"
         control.give(before)
         panel.schedule.cancel()

@@ -10,7 +10,7 @@ import pytest
 from matplotlib.axes import Axes
 
 import coreward as cw
-from coreward import person
+from coreward import person, tables
 from coreward.cook.rest import rest_stage
 from coreward.errors import InputError
 from coreward.physics.lethality import kinetics_for
@@ -145,6 +145,8 @@ def test_an_impossible_peak_is_explained_in_place(panel: RestPanel) -> None:
 
 def test_the_box_asks_for_the_mass(panel: RestPanel) -> None:
     panel.state.rest_s = 1800.0
+    assert panel.controls["thickness"].widget.layout.display == "none"
+    panel.state.shape = "cylinder"
     assert panel.controls["mass"].widget.layout.display == "none"
     panel.state.place = "box"
     panel.settle()
@@ -172,6 +174,8 @@ def test_the_code_repeats_the_answer(place: str, capsys: pytest.CaptureFixture[s
 
 def test_time_above_and_lethality_of_the_rest_are_said(panel: RestPanel) -> None:
     """Rounded down: 61 °C for a while is some log, and none of it before the pull."""
+    # A thin one: of a big roast's rise so little is sure that none of it is counted.
+    panel.state.shape = "cylinder"
     panel.state.peak_c = 62.0
     panel.settle()
     told = panel.state.outcome.told
@@ -318,6 +322,8 @@ def test_only_controls_that_do_something_are_in_sight(panel: RestPanel) -> None:
 
     # What is in sight does not wait for the answer, so no answer is computed here.
     panel.schedule._run = lambda preview: None  # type: ignore[method-assign]
+    assert "mass" in shown()
+    panel.state.shape = "cylinder"
     hidden = {"wrap-core", "wrap-after", "cook-wrap", "liquid", "unwrap-when", "unwrap-core"}
     assert not hidden & shown()
     assert "pieces" not in shown()
@@ -357,5 +363,16 @@ def test_every_cut_and_place_has_an_answer() -> None:
     inputs = state.inputs()
     for name in ("cut", "place"):
         for choice in state.traits()[name].options:
-            outcome = _answer(inputs | {name: choice, "rest_s": 1800.0}, True)
+            told = inputs | {name: choice, "rest_s": 1800.0}
+            told["mass_kg"] = tables.load("piece", told["cut"])["mass"]
+            outcome = _answer(told, True)
             assert outcome.answer.reached, (choice, outcome.answer.sentence)
+
+
+def test_a_cut_comes_at_a_weight_that_it_has(panel: RestPanel) -> None:
+    panel.schedule._run = lambda preview: None  # type: ignore[method-assign]
+    panel.state.mass_kg = 3.0
+    panel.state.cut = "beef round"
+    assert panel.state.mass_kg == 3.0
+    panel.state.cut = "chicken thigh"
+    assert panel.state.mass_kg == tables.load("piece", "chicken thigh")["mass"]

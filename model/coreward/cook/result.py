@@ -135,6 +135,22 @@ class Result:
         return np.array([saturation_temperature(float(p)) for p in vapour])
 
     @property
+    def coldest_c(self) -> Floats:
+        """Coldest place of the piece at each time, shape (times,). [°C]."""
+        coldest: Floats = self.temperature_c.min(axis=1)
+        return coldest
+
+    def everywhere(self) -> tuple[Floats, Floats, Floats]:
+        """Highest temperature so far and water over the whole piece, and the share of a place.
+
+        Returns
+        -------
+        tuple of ndarray, shapes (times, places), (times, places), (places,)
+            [°C]; kg water per kg dry fat-free solids; [-], in sum 1.
+        """
+        return self.highest_c, self.water, self.mesh.volume / self.mesh.volume.sum()
+
+    @property
     def duration_s(self) -> float:
         """Whole length of the cook. [s]."""
         return float(self.time_s[-1])

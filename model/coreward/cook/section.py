@@ -67,7 +67,7 @@ class Section:
     volume : ndarray, shape (nx, ny)
         Weights of a mean over the piece.
     slowest : tuple of int
-        Node that got least hot: found, not assumed.
+        Node that had got least hot when the piece held most heat: found, not assumed.
     """
 
     time_s: Floats
@@ -97,6 +97,29 @@ class SectionResult(Result):
     """
 
     section: Section | None = None
+
+    @property
+    def coldest_c(self) -> Floats:
+        """Coldest place of the whole section, in the rest a corner. [°C]."""
+        if self.section is None:
+            return super().coldest_c
+        fields = self.section.temperature_c
+        least = fields.reshape(len(fields), -1).min(axis=1)
+        between: Floats = np.interp(self.time_s, self.section.time_s, least)
+        coldest: Floats = np.minimum(between, super().coldest_c)
+        return coldest
+
+    def everywhere(self) -> tuple[Floats, Floats, Floats]:
+        """As of any result, of the whole section."""
+        if self.section is None:
+            return super().everywhere()
+        of, count = self.section, len(self.section.time_s)
+        highest = np.maximum.accumulate(of.temperature_c.reshape(count, -1), axis=0)
+        rows = [
+            _laid(of.time_s, field, self.time_s)
+            for field in (highest, of.water.reshape(count, -1))
+        ]
+        return rows[0], rows[1], of.volume.ravel() / of.volume.sum()
 
 
 @dataclass(frozen=True)
@@ -175,7 +198,10 @@ def simulate_section(
     core = 0
     for _ in range(_PLACES_TRIED):
         legs, notes = _march(piece, plan, mesh, core, tolerance)
-        highest = legs[-1].raw.highest_c[-1]
+        # When it holds most heat, for a roast at the pull: later a place half way out may peak
+        # lower than the middle, which all that was stored outside it goes on warming.
+        fullest = max(legs, key=lambda leg: float(leg.raw.temperature_c[-1] @ mesh.volume))
+        highest = fullest.raw.highest_c[-1]
         least = int(np.argmin(highest))
         if highest[least] >= highest[core] - _SAME_K:
             break

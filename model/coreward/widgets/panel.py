@@ -136,6 +136,8 @@ class PanelState(traitlets.HasTraits):
     kept = traitlets.Any(None, allow_none=True)
     remember = traitlets.Union([traitlets.Bool(), traitlets.Unicode()], default_value=True)
 
+    in_one_go = False
+    """Whether all inputs are being set at once: none may then bring another along."""
     input_names: ClassVar[tuple[str, ...]] = ()
     """Its inputs, in the order in which they are declared, which is that of the page."""
     other_names: ClassVar[tuple[str, ...]] = ()
@@ -171,9 +173,13 @@ class PanelState(traitlets.HasTraits):
 
     def set_all(self, inputs: dict[str, Any]) -> None:
         """Set inputs in one go: whoever watches hears of each at most once."""
-        with self.hold_trait_notifications():
-            for name, value in inputs.items():
-                setattr(self, name, value)
+        self.in_one_go = True
+        try:
+            with self.hold_trait_notifications():
+                for name, value in inputs.items():
+                    setattr(self, name, value)
+        finally:
+            self.in_one_go = False
 
     def start_with(self, inputs: dict[str, Any]) -> None:
         """Set inputs by name, and ``remember``.

@@ -7,12 +7,16 @@ another one. A test holds the panels to the same words for the same thing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
 from coreward import tables
 from coreward.cook.rest import BOX
+from coreward.cook.stages import Piece
+from coreward.cook.usual_piece import piece as usual_piece
+from coreward.physics.body import SHAPES as BODIES
+from coreward.physics.meat import meat
 from coreward.widgets.controls import HOURS, LENGTH, MASS, TEMPERATURE, Choice, Number
 
 SHAPES: Final = MappingProxyType(
@@ -26,6 +30,13 @@ SHAPES: Final = MappingProxyType(
 
 ROUND_FIRST: Final = ("cylinder", "slab", "sphere")
 """Order of the shapes where the question is mostly asked of a roast."""
+
+WEIGHED: Final = "weighed"
+TAPED: Final = "taped"
+FROM_WEIGHT: Final = MappingProxyType(
+    {WEIGHED: "usual for its weight", TAPED: "by weight and thickness"}
+)
+"""Words for the ways to tell a real piece, one with ends, from its weight."""
 
 WRAPS: Final = MappingProxyType({"foil": "foil", "paper": "paper"})
 """Words for what a piece is wrapped in."""
@@ -71,6 +82,36 @@ def shape(default: str = "slab", *, names: Sequence[str] = tuple(SHAPES)) -> Cho
     return Choice(default, label="shape", options=options)
 
 
+def piece_shape() -> Choice:
+    """Return the choice of how a piece is told: from its weight, or as a plain shape."""
+    plain = {name: SHAPES[name] for name in ROUND_FIRST}
+    return Choice(WEIGHED, label="shape", options={**FROM_WEIGHT, **plain})
+
+
+def told_piece(inputs: Mapping[str, Any], *, bone: bool = False) -> Piece:
+    """Return the piece that a cut, a weight, a thickness and `piece_shape` tell of."""
+    kind = inputs["shape"]
+    if kind not in FROM_WEIGHT:
+        made = BODIES[kind](inputs["thickness_m"])
+        return Piece(made, meat(inputs["cut"]), start_c=4.0)
+    measured = inputs["thickness_m"] if kind == TAPED else None
+    return usual_piece(inputs["cut"], inputs["mass_kg"], bone=bone, thickness_m=measured)
+
+
+def weigh_with_cut(state: Any) -> None:
+    """Let a cut that never weighs so much, or so little, come at its usual weight."""
+
+    def weigh(change: Any) -> None:
+        if state.in_one_go:
+            return
+        usual = tables.load("piece", change["new"])
+        low, high = usual.record("mass").range
+        if not low <= state.mass_kg <= high:
+            state.mass_kg = usual["mass"]
+
+    state.observe(weigh, names="cut")
+
+
 def thickness(default: float, *, low: float, thinner: str, high: float = 0.2) -> Number:
     """Return the thickness of a piece, in m.
 
@@ -104,7 +145,7 @@ def start(default: float = 4.0) -> Number:
 def mass(
     default: float,
     *,
-    low: float = 0.5,
+    low: float = 0.1,
     high: float = 10.0,
     reason: str = "a lighter piece hardly warms a box and a heavier one does not fit it",
 ) -> Number:

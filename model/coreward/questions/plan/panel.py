@@ -16,7 +16,6 @@ from coreward import tables
 from coreward.cook.rest import BOX
 from coreward.drawing.outline import outline
 from coreward.drawing.style import PALETTE
-from coreward.physics.body import SHAPES
 from coreward.questions.plan.answer import Plan, clock_text, plan
 from coreward.questions.plan.calendar import calendar_bytes
 from coreward.questions.plan.cooks import RememberedCooks
@@ -44,9 +43,6 @@ _HOUR: Final = 3600.0
 _CUT: Final = "pork shoulder"
 _NONE: Final = "none"
 _PIECE: Final = "The piece"
-_WEIGHED: Final = "weighed"
-_TAPED: Final = "taped"
-_FROM: Final = {_WEIGHED: "usual for its weight", _TAPED: "by weight and thickness"}
 _BONES: Final = {"out": "without bone", "in": "with its bone"}
 _HOLDS: Final = (BOX, "warm oven", "holding cabinet", "towels", "kitchen")
 # So long before the serving hour a fire may have to be lit; further off "now" changes nothing.
@@ -84,11 +80,7 @@ class PlanState(PanelState):
     pit_c = shared.pit(110.0, low=90.0)
     _piece = Heading(_PIECE)
     cut = shared.cut(_CUT)
-    shape = Choice(
-        _WEIGHED,
-        label="shape",
-        options=_FROM | {name: shared.SHAPES[name] for name in shared.ROUND_FIRST},
-    )
+    shape = shared.piece_shape()
     mass_kg = shared.mass(3.5)
     thickness_m = shared.thickness(0.11, low=0.03, high=0.18, thinner="needs no plan")
     bone = Choice("out", label="bone", options=_BONES)
@@ -119,18 +111,8 @@ class PlanState(PanelState):
     )
 
 
-def _piece(inputs: dict[str, Any]) -> cw.Piece:
-    """Return the piece that the controls tell of."""
-    cut, shape = inputs["cut"], inputs["shape"]
-    if shape not in _FROM:
-        return cw.Piece(SHAPES[shape](inputs["thickness_m"]), cw.meat(cut), start_c=4.0)
-    made: cw.Piece = cw.piece(
-        cut,
-        inputs["mass_kg"],
-        bone=inputs["bone"] == "in",
-        thickness_m=inputs["thickness_m"] if shape == _TAPED else None,
-    )
-    return made
+def _told(inputs: dict[str, Any]) -> cw.Piece:
+    return shared.told_piece(inputs, bone=inputs["bone"] == "in")
 
 
 def _pieces(inputs: dict[str, Any]) -> list[PlannedPiece]:
@@ -153,7 +135,7 @@ def _pieces(inputs: dict[str, Any]) -> list[PlannedPiece]:
             hold=hold,
         )
 
-    found = [planned(inputs["cut"], _piece(inputs))]
+    found = [planned(inputs["cut"], _told(inputs))]
     if inputs["second"] != _NONE:
         other = inputs["second"]
         beside = planned(other, cw.piece(other, tables.load("piece", other)["mass"]))
@@ -195,6 +177,7 @@ class PlanPanel(Panel):
         self.now = now or (lambda: dt.datetime.now(zone))
         self._cook = RememberedCooks()
         self._drawing = PlanPicture()
+        shared.weigh_with_cut(state)
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
 
     def _recall(self) -> None:
@@ -218,10 +201,10 @@ class PlanPanel(Panel):
     def arrange(self) -> None:
         """Show only the controls that have an effect."""
         self.controls["wrap-core"].set_visible(self.state.wrap != shared.BARE)
-        weighed = self.state.shape in _FROM
+        weighed = self.state.shape in shared.FROM_WEIGHT
         self.controls["mass"].set_visible(weighed or self.state.place == BOX)
         self.controls["bone"].set_visible(weighed)
-        self.controls["thickness"].set_visible(self.state.shape != _WEIGHED)
+        self.controls["thickness"].set_visible(self.state.shape != shared.WEIGHED)
 
     def under_controls(self, heading: str) -> Sequence[W.Widget]:
         """Return the drawing of the piece, to scale."""

@@ -608,7 +608,14 @@ def _corners_of_the_rest(
 
 
 def _deviations(case: _Case, answer: Carryover, pull_c: float) -> list[tuple[str, float]]:
-    """By how much each uncertainty moves the pull, of first order. [K]."""
+    """By how much each uncertainty moves the pull, of first order. [K].
+
+    Of differences the body of one dimension is judge enough: a score of sections would take
+    as many seconds.
+    """
+    if answer.result.engine == "section":
+        case = replace(case, options=case.options | {"engine": "fast"})
+        answer = case.pulled_at(pull_c)
     step = min(_SLOPE_STEP_K, 0.5 * (pull_c - case.piece.start_c))
     earlier = case.pulled_at(pull_c - step)
     slope = max((answer.peak_core_c - earlier.peak_core_c) / step, _LEAST_SLOPE)

@@ -191,7 +191,7 @@ class RestPicture:
     ) -> None:
         ax, strokes = self.ax_section, self._section
         half = float(inside.position_m[-1])
-        flat = result.piece.shape.name == "slab"
+        flat = result.piece.shape.form == "slab"
         size = float(length(half, choice))
         self._pixels.show(inside.position_m / half, inside.temperature_c, size, flat)
         strokes.own(self._pixels)

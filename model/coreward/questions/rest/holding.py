@@ -143,7 +143,7 @@ def holding(
     inside = result.time_s >= begin
     time = result.time_s[inside] - begin
     core = result.core_c[inside]
-    coldest = result.temperature_c[inside].min(axis=1)
+    coldest = result.coldest_c[inside]
     floor = rule.from_c + error
     serving, serving_open = _until_below(time, core, serve)
     hot, hot_open = _first_below(time, coldest, floor)

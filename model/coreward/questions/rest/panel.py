@@ -14,6 +14,7 @@ import coreward as cw
 from coreward import tables
 from coreward.cook.rest import BOX, BoxPlan, Rest, cook_and_rest, rest_stage
 from coreward.cook.stages import Liquid, Stage, Wrap
+from coreward.cook.usual_piece import piece_code
 from coreward.errors import InputError
 from coreward.physics.body import SHAPES
 from coreward.questions.rest.carryover import (
@@ -76,7 +77,7 @@ _UNWRAPS: Final = {_STAYS: "stays on", _OFF: "comes off when the core is at"}
 # A root is sought over many cooks: fewer cells and a looser step control than the
 # engine's own, within a few tenths of a degree of it.
 _PREVIEW: Final = {"cells": 20, "tolerance": 0.1}
-_FULL: Final = {"cells": 30, "tolerance": 0.05}
+_FULL: Final = {"cells": 24, "tolerance": 0.05}
 _PIECES: Final = {"1": "alone in it"} | {str(n): f"{n} alike in it" for n in (2, 3, 4, 6)}
 _PLAY_STEPS: Final = 60
 _CUT: Final = "beef rib roast"
@@ -89,9 +90,9 @@ class RestState(PanelState):
 
     _piece = Heading("The piece")
     cut = shared.cut(_CUT)
-    shape = shared.shape("cylinder", names=shared.ROUND_FIRST)
-    thickness_m = shared.thickness(0.1, low=0.03, thinner="hardly carries over")
+    shape = shared.piece_shape()
     mass_kg = shared.mass(2.5)
+    thickness_m = shared.thickness(0.1, low=0.03, thinner="hardly carries over")
     _pit = Heading("The pit and the wrap")
     pit_c = shared.pit(163.0, high=220.0)
     dew_point_c = shared.dew_point(35.0)
@@ -204,8 +205,10 @@ def _what_counts(inputs: dict[str, Any]) -> tuple[Any, ...]:
 def _shown(inputs: dict[str, Any]) -> dict[str, bool]:
     """Tell which of the controls that hang on others have an effect."""
     boxed, worn = inputs["place"] == BOX, inputs["wrap_when"] != _NEVER
+    weighed = inputs["shape"] in shared.FROM_WEIGHT
     return {
-        "mass": boxed or _has_liquid(inputs),
+        "mass": weighed or boxed or _has_liquid(inputs),
+        "thickness": inputs["shape"] != shared.WEIGHED,
         "pieces": boxed,
         "wrap-core": inputs["wrap_when"] == _AT_CORE,
         "wrap-after": inputs["wrap_when"] == _AFTER,
@@ -238,9 +241,7 @@ def _wrapping(inputs: dict[str, Any]) -> dict[str, Any]:
 
 def _setting(inputs: dict[str, Any]) -> _Setting:
     """Piece, pit, cook and rest of the inputs."""
-    piece = cw.Piece(
-        SHAPES[inputs["shape"]](inputs["thickness_m"]), cw.meat(inputs["cut"]), start_c=4.0
-    )
+    piece = shared.told_piece(inputs)
     if inputs["dew_point_c"] >= inputs["pit_c"]:
         raise InputError(
             "The dew point must lie below the pit: lower the one or raise the other."
@@ -324,6 +325,7 @@ class RestPanel(Panel):
         self._known: dict[tuple[Any, ...], RestOutcome] = {}
         # Whoever wants the full answer that is being computed waits for it.
         self._computing = threading.Lock()
+        shared.weigh_with_cut(state)
         super().__init__(state, units, unit_kinds=("temperature", "length", "mass"))
 
     def before(self) -> Sequence[W.Widget]:
@@ -488,10 +490,16 @@ class RestPanel(Panel):
             )
         ]
 
+    def _piece_code(self, inputs: dict[str, Any]) -> str:
+        if inputs["shape"] in shared.FROM_WEIGHT:
+            return piece_code(shared.told_piece(inputs))
+        shape = SHAPES[inputs["shape"]].__name__
+        size = f"cw.{shape}({inputs['thickness_m']:.6g})"
+        return f"cw.Piece({size}, cw.meat({inputs['cut']!r}), start_c=4.0)"
+
     def code(self) -> str:
         """Return the lines of Python that repeat the answer."""
         inputs = self.state.inputs()
-        shape = SHAPES[inputs["shape"]].__name__
         wrap = None if inputs["wrap"] == shared.BARE else inputs["wrap"]
         boxed, chosen = inputs["place"] == BOX, _wrapping(inputs)
         lines = [
@@ -505,8 +513,7 @@ class RestPanel(Panel):
             lines.append("from coreward.questions.rest.wrapping import wrapped_cook")
         lines += [
             "",
-            f"piece = cw.Piece(cw.{shape}({inputs['thickness_m']:.6g}), "
-            f"cw.meat({inputs['cut']!r}), start_c=4.0)",
+            f"piece = {self._piece_code(inputs)}",
             f"pit = cw.Surroundings({inputs['pit_c']:.6g}, "
             f"dew_point_c={inputs['dew_point_c']:.6g})",
         ]

@@ -163,16 +163,16 @@ def _wet_surface(
 
 def _free_water(result: Result) -> Floats:
     """Water in and on the meat that its network does not hold. [of the raw mass]."""
-    material, mesh = result.piece.material, result.mesh
+    piece, material = result.piece, result.piece.material
     if not material.moist:
         return np.zeros(len(result.time_s))
     m = material.constants
-    low, high = float(result.highest_c.min()), float(result.highest_c.max())
-    nodes = np.linspace(low, high + 1e-9, 5 * _NODES)
-    held = np.interp(result.highest_c, nodes, [water_held(float(t), m) for t in nodes])
-    free = np.maximum(result.water * m.solids_density - held, 0.0) @ mesh.volume
-    raw = material.raw_density * mesh.volume.sum()
-    return np.asarray((free + np.maximum(result.film, 0.0) * mesh.surface_area) / raw)
+    highest, water, share = result.everywhere()
+    nodes = np.linspace(float(highest.min()), float(highest.max()) + 1e-9, 5 * _NODES)
+    held = np.interp(highest, nodes, [water_held(float(t), m) for t in nodes])
+    free = np.maximum(water * m.solids_density - held, 0.0) @ share
+    film = np.maximum(result.film, 0.0) / piece.shape.volume_per_area
+    return np.asarray((free + film) / material.raw_density)
 
 
 def explain(result: Result) -> Explanation:
@@ -250,8 +250,7 @@ def _account(e: Explanation, result: Result) -> Account:
     seconds = np.gradient(e.time_s[inside]) if inside.sum() > 1 else np.ones(1)
     heat = float(((e.convection_w_m2 + e.radiation_w_m2)[inside] * seconds).sum())
     spent = float((e.evaporation_w_m2[inside] * seconds).sum())
-    per_area = result.piece.material.raw_density * result.mesh.volume.sum()
-    per_area /= result.mesh.surface_area
+    per_area = result.piece.material.raw_density * result.piece.shape.volume_per_area
     leaving = (e.evaporation_kg_m2_s + e.drip_kg_m2_s)[inside]
     regime = _mostly(e.regime[inside])
     if e.wrapped[inside].mean() > 0.5:
