@@ -19,6 +19,7 @@ from coreward import (
     forecast_command,
     launch,
     pit_command,
+    plan_command,
     remember_command,
     verdict_command,
     watch_command,
@@ -128,6 +129,14 @@ def build_parser() -> argparse.ArgumentParser:
         forecast_command.add_options,
         epilog="Needs about 250 MB; on one core of a small board a few seconds with "
         "--members 100.",
+    )
+    command(
+        "plan",
+        plan_command.run,
+        "when to light the fire, put on, wrap and pull, so that it is ready at the hour",
+        "Plan a day backwards from the hour of serving, with odds: from a file that says "
+        "pieces, pit and hour, or for one piece.",
+        plan_command.add_options,
     )
     command(
         "remember",
