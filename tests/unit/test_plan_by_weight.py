@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import coreward as cw
-from coreward import person
+from coreward import person, tables
 from coreward.errors import InputError
 from coreward.questions.plan.answer import Plan
 from coreward.questions.plan.document import plan_code
@@ -131,7 +131,10 @@ def test_the_panel_takes_a_weight_and_draws_the_piece(
     # Endless shapes have no drawing.
     panel.state.shape = "slab"
     assert panel._outline.value == ""
-    # A weight that the cut never has is said, not planned.
+    # A cut comes at its usual weight; one that it never has is said, not planned.
     panel.state.shape = "weighed"
     panel.state.cut = "chicken thigh"
+    assert panel.state.error is None
+    assert panel.state.mass_kg == tables.load("piece", "chicken thigh")["mass"]
+    panel.state.mass_kg = 5.0
     assert "no weight that is sold" in str(panel.state.error)

@@ -349,7 +349,8 @@ def _leads(day: _Day, wanted: float, fallen: dict[int, _Fallback]) -> Floats:
     """Time before serving at which each piece goes on.
 
     All pieces get the same share of their own draws: the smallest that gives the chance
-    wanted to all of them together.
+    wanted to all of them together. It is chosen without a clock, as if what is rounded to it
+    went on a whole step early: the minute of the serving hour decides nothing.
     """
     need = day.pull_s + day.least_s
     well = [i for i in range(len(need)) if i not in fallen]
@@ -370,14 +371,16 @@ def _leads(day: _Day, wanted: float, fallen: dict[int, _Fallback]) -> Floats:
         not_before=day.not_before[well],
     )
     members = need.shape[1]
+    step = tables.load("plan", "numerics")["round"]
     shares = np.linspace(wanted, 1.0 - 0.5 / members, _QUANTILES)
     table = np.quantile(need[well], shares, axis=1, method="inverted_cdf")
     ready, both = np.zeros(len(shares)), np.zeros(len(shares))
     for k, row in enumerate(table):
         if not np.isfinite(row).all():
             break
-        light, on = part.times(row, part.serve)
-        on_time, early = part.judge(light, on, part.serve)
+        on_time, _ = part.judge(-float(row.max()) - part.warm_up, -row, 0.0)
+        rounded = row + step
+        _, early = part.judge(-float(rounded.max()) - part.warm_up, -rounded, 0.0)
         ready[k] = on_time.all(axis=0).mean()
         both[k] = (on_time.all(axis=0) & ~early.any(axis=0)).mean()
     for odds in (both, ready):

@@ -115,7 +115,15 @@ def judged_end(
     order = (NOT_MET, CANNOT_TELL, "met")
     worst = min(found, key=lambda one: order.index(one.state))
     if worst.state == CANNOT_TELL:
-        unsure = say("{0}, {1}: {2}", Opening(item.name), pulled, worst.headline)
+        # Before it is cooked nobody can know what a table asks beside time.
+        beside = (
+            ""
+            if too_short or too_slow
+            else " The times are there; what these ask of the surface and the oven as well no "
+            "plan can know: say it when you judge the log."
+        )
+        words = say("{0}, {1}: {2}", Opening(item.name), pulled, worst.headline)
+        unsure = say("{0}" + beside, words)
         return End(worst.state, worst.headline, doubt=UNSURE, unsure=unsure)
     if worst.state != NOT_MET:
         return End(worst.state, worst.headline)
