@@ -32,11 +32,12 @@ TRIED_AFTER = {
     "how-good-are-the-forecasts": ("try_all(lesson)",),
     "does-it-solve-its-equations": ("try_all(lesson)",),
     "lesson-plan": (
-        "try_ends(plan_panel(day=dt.date(2026, 10, 24), remember=False)) | try_all(lesson)",
+        "few_draws() or try_ends(plan_panel(day=dt.date(2026, 10, 24), remember=False))"
+        " | try_all(lesson)",
         "panel",
     ),
     "lesson-log": ("try_ends(log_panel()) | try_all(lesson)", "live", "panel"),
-    "lesson-rest": ("try_ends(rest_panel()) | try_all(lesson)", "panel"),
+    "lesson-rest": ("try_ends(rest_panel(shape='cylinder')) | try_all(lesson)", "panel"),
     "lesson-hold": ("try_ends(verdict_panel()) | try_all(lesson)", "panel"),
 }
 CELL_TIMEOUT_S = 120
@@ -80,7 +81,7 @@ def test_notebook_runs(notebook: Path, no_settings: Path, tmp_path: Path) -> Non
     trial, *panels = TRIED_AFTER[notebook.stem]
     found = nbformat.read(notebook, as_version=4)
     lines = [f"import sys; sys.path.append({str(ROOT / 'tests')!r})"]
-    lines += ["from support.trying import try_all, try_ends"]
+    lines += ["from support.trying import few_draws, try_all, try_ends"]
     lines += [f"trouble = {trial}", "assert not trouble, trouble"]
     lines += [f"assert {name}.state.error is None, {name}.state.error" for name in panels]
     found.cells.append(nbformat.v4.new_code_cell("\n".join(lines)))

@@ -5,10 +5,12 @@ from __future__ import annotations
 import tempfile
 from dataclasses import astuple
 from pathlib import Path
+from typing import Any
 
 from coreward.lessons.lesson import shown_number
 from coreward.pages.lesson_cards import CheckCard, ExerciseCard, LessonCards, LessonState
 from coreward.physics.lethality import kinetics_names
+from coreward.questions.plan import panel as plan_panel_module
 from coreward.widgets import settings
 from coreward.widgets.controls import Choice, Control, Day, Toggle
 from coreward.widgets.panel import Panel
@@ -43,6 +45,16 @@ def ends(panel: Panel, control: Control) -> tuple[object, ...]:
     if isinstance(spec, Day):
         return (spec.low.isoformat(), spec.high.isoformat())
     return (spec.low, spec.high)
+
+
+def few_draws() -> None:
+    """Let plans be made of so few draws that an end of a control costs no seconds."""
+    whole = plan_panel_module.plan
+
+    def few(*asked: Any, **more: Any) -> Any:
+        return whole(*asked, **more | {"members": 40})
+
+    setattr(plan_panel_module, "plan", few)  # noqa: B010
 
 
 _UNSOLD = "is no weight that is sold"

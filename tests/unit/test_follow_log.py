@@ -650,10 +650,11 @@ def test_no_more_than_a_tenth_of_the_time_is_spent_reading(tmp_path, monkeypatch
 def test_days_of_following_take_no_more_memory_than_their_rows(growing):
     growing.add(HEAD + rows(0, 2000))
     taken = []
-    for at in range(2000, 2060):
+    for at in range(2000, 2061):
         growing.add(rows(at, at + 1))
-        gc.collect()
-        taken.append(sum(isinstance(one, ProbeLog) for one in gc.get_objects()))
+        if at % 20 == 0:  # counting goes through all that any test has left behind
+            gc.collect()
+            taken.append(sum(isinstance(one, ProbeLog) for one in gc.get_objects()))
     assert max(taken) == min(taken)
 
 

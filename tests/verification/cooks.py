@@ -132,7 +132,6 @@ def cooks() -> tuple[Cook, ...]:
             # How far below boiling a piece levels off depends on how many
             # volumes share the rounded onset: 0.05 K between 60 and 240 nodes.
             fast_cells=120,
-            quick=True,
         ),
         Cook(
             "drying out, 121 °C",

@@ -22,7 +22,7 @@ def test_mutation_applies(mutation: object, tmp_path: Path) -> None:
 )
 def test_a_broken_equation_is_noticed(name: str, test: str) -> None:
     (mutation,) = (m for m in MUTATIONS if m.name == name)
-    failed = caught_by(mutation, ("test_local_physics.py",), most=100)
+    failed = caught_by(mutation, (f"test_local_physics.py::{test}",), most=100)
     assert any(f"::{test}" in one for one in failed)
 
 
