@@ -115,7 +115,12 @@ def test_a_hold_that_may_have_been_lethal_counts_as_a_stay_from_then_on() -> Non
 
 @pytest.mark.parametrize(
     ("lying_c", "put_in_c", "state"),
-    [(20.0, 22.0, "cannot tell"), (17.0, 19.0, "met"), (20.0, 20.4, "met")],
+    [
+        (20.0, 22.0, "cannot tell"),
+        (17.0, 19.0, "met"),
+        (18.0, 18.4, "met"),
+        (18.8, 18.9, "cannot tell"),
+    ],
 )
 def test_a_probe_that_lay_about_begins_where_it_was_put_in(
     lying_c: float, put_in_c: float, state: str

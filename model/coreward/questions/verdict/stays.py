@@ -207,10 +207,11 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
         if found.endless:
             why = " An unknown time passed in it."
         return answer(CANNOT_TELL, why, f"{_SHORTEN}; log it without a break", broken=True)
-    first = _first_reading(case)
+    first, warmer = _first_reading(case)
     values.append(Reading(first))
     begins = " The record begins at {" + str(len(values) - 1) + "}; "
-    if first + case.probe_error_c > case.rules["warmest_start"] + ROUNDING_C:
+    warmest = first + case.probe_error_c + warmer
+    if warmest > case.rules["warmest_start"] + ROUNDING_C:
         more = begins + (
             "the come-up before it is not known. (If the numbers are °F, read the log again "
             "as such.)"
@@ -224,29 +225,31 @@ def judge_come_up(case: Case, lethal: float, *, decides: bool) -> LimitVerdict:
     return answer(MET, more, NOTHING_MORE)
 
 
-def _first_reading(case: Case) -> float:
-    """Return what the meat read first: of a probe that lay about until then, once it was in.
+def _first_reading(case: Case) -> tuple[float, float]:
+    """Return what the meat read first, and how much warmer it may have been. [°C], [K].
 
     A core that stood still for long and leaps by a kelvin or more, to go on slowly, is no
-    core: somebody put the probe in there. The warmer of the two beginnings is told.
+    core: somebody put the probe in there, and the warmer of the two beginnings is told. A
+    probe that lay about for a few samples only cannot be told from meat that warms.
     """
     time, values = case.record.known()
     rules = case.rules
     first = float(values[0])
+    plain = first, float(rules["start_unseen"])
     still = np.flatnonzero(np.abs(values - first) > rules["put_in_still"])
     if still.size == 0:
-        return first
+        return plain
     leap = int(still[0])
     if time[leap] - time[0] < rules["put_in_lying"] or values[leap] < first:
-        return first
+        return plain
     landed = int(np.searchsorted(time, time[leap - 1] + rules["put_in_within"]))
     later = int(np.searchsorted(time, time[leap - 1] + 2.0 * rules["put_in_within"]))
     if max(landed, leap) >= later or later >= time.size:
-        return first
+        return plain
     landed = max(landed, leap)
     up = float(values[landed]) - first
     slows = float(values[later] - values[landed]) < 0.5 * up
-    return float(values[landed]) if up >= rules["put_in_leap"] and slows else first
+    return (float(values[landed]), 0.0) if up >= rules["put_in_leap"] and slows else plain
 
 
 def _growth_before(case: Case, upto_s: float) -> Text:
