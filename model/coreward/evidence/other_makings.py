@@ -13,8 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
+from scipy import optimize, special
 
+from coreward import tables
 from coreward.cook.stages import Piece
 from coreward.cook.usual_piece import piece
 from coreward.errors import InputError
@@ -28,6 +29,9 @@ from coreward.physics.meat import meat
 from coreward.questions.forecast.answer import Forecast, Target, forecast_from
 from coreward.questions.forecast.fit import Fitted, fit
 
+# Of what a witness said by itself, and what is as good as now. [s]
+_PERCENTILES = np.arange(1, 40) / 40.0
+_BRIEF_S = 60.0
 _FIRES = {"charcoal": "charcoal", "wood": "wood fire"}
 
 
@@ -87,6 +91,8 @@ class Hearing:
         Time left, and the pool's percentiles 5, 50 and 95. [s]
     trust : float
         What the physics counted. [-]
+    physics_s, witness_s : tuple of float
+        What each said by itself: evenly spaced percentiles, infinite for never. [s]
     """
 
     making: str
@@ -97,6 +103,8 @@ class Hearing:
     middle_s: float
     high_s: float
     trust: float
+    physics_s: tuple[float, ...] = ()
+    witness_s: tuple[float, ...] = ()
 
     @property
     def never(self) -> bool:
@@ -115,7 +123,15 @@ def hearing_of(answer: Forecast, truth_s: float, making: str = "") -> Hearing | 
         return None
     low, middle, high = (answer.quantile_s(p) - answer.now_s for p in (5.0, 50.0, 95.0))
     measures = tuple(pooled.surprise.measures[name] for name in MEASURES)
-    return Hearing(making, pooled.stage, measures, truth_s, low, middle, high, pooled.trust)
+    alone = (
+        tuple(np.quantile(said, _PERCENTILES, method="inverted_cdf").tolist())
+        if len(said)
+        else ()
+        for said in (pooled.physics_left_s, pooled.witness_left_s)
+    )
+    return Hearing(
+        making, pooled.stage, measures, truth_s, low, middle, high, pooled.trust, *alone
+    )
 
 
 def hear(
@@ -169,40 +185,73 @@ def hear_own_making(
             yield said
 
 
-def learn_trust(
-    heard: Sequence[Hearing], *, worth: float = 3.0, sharper: float = 1.5
-) -> dict[str, float]:
-    """Learn by what surprise tells cooks of other makings from the model's own.
+def learn_trust(heard: Sequence[Hearing], *, worth: float = 1.0) -> dict[str, float]:
+    """Learn how much surprise takes off the trust, by the pools that come nearest to the truth.
 
-    A logistic regression; the values are those of table ``forecast``, set ``pool``.
+    Near by the continuous ranked probability score of the logarithm of the time left; the
+    values are those of table ``forecast``, set ``pool``, and ``most`` of it stands.
 
     Parameters
     ----------
     heard : sequence of Hearing
-        Of both kinds.
+        Of both kinds, with what each witness said.
     worth : float
         How many times all other makings together count against the model's own.
-    sharper : float
-        Factor on the logit: the middle of a pool should be that of the better witness.
     """
-    table = np.array([one.surprise for one in heard])
-    own = np.array([not one.making for one in heard])
+    both = [one for one in heard if one.physics_s and one.witness_s]
+    own = np.array([not one.making for one in both])
     if not 0 < own.sum() < len(own):
         raise InputError("Give cooks of other makings and of the model's own.")
-    weight = np.where(own, 1.0 / own.sum(), worth / (~own).sum())
-    weight /= weight.sum()
-    middle, spread = table.mean(axis=0), np.maximum(table.std(axis=0), 1e-9)
-    scaled = (table - middle) / spread
+    count = np.where(own, 1.0 / own.sum(), worth / (~own).sum())
+    most = tables.load("forecast", "pool")["most"]
+    cases = [_Case.of(one) for one in both]
 
     def cost(values: NDArray[np.float64]) -> float:
-        logit = values[0] + scaled @ values[1:]
-        loss = np.logaddexp(0.0, logit) - own * logit
-        return float(weight @ loss + 0.003 * np.sum(values[1:] ** 2))
+        scores = [case.score(most * special.expit(values[0] - case.measures @ values[1:]))
+                  for case in cases]  # fmt: skip
+        # A measure that tells nothing is to count nothing.
+        return float(count @ scores + 0.002 * np.sum(values[1:] ** 2))
 
-    found = optimize.minimize(cost, np.zeros(table.shape[1] + 1)).x * sharper
-    slopes = -found[1:] / spread
-    told = dict(zip(MEASURES, slopes.tolist(), strict=True))
-    return {"middle": float(found[0] + slopes @ middle), **told}
+    start = np.array([-1.0, *np.full(len(MEASURES), 0.5)])
+    found = optimize.minimize(cost, start, method="Nelder-Mead", options={"maxiter": 1500}).x
+    return dict(zip(("middle", *MEASURES), found.tolist(), strict=True))
+
+
+@dataclass(frozen=True)
+class _Case:
+    """Draws of both witnesses in one order, and where the truth lies. [ln s]."""
+
+    draws: NDArray[np.float64]
+    of_physics: NDArray[np.bool_]
+    sound: float
+    measures: NDArray[np.float64]
+    truth: float
+
+    @classmethod
+    def of(cls, one: Hearing) -> _Case:
+        physics = np.array(one.physics_s)
+        ends = np.isfinite(physics)
+        draws = np.concatenate((physics[ends], one.witness_s))
+        order = np.argsort(draws, kind="stable")
+        mine = np.arange(len(draws)) < ends.sum()
+        return cls(
+            np.log(np.maximum(draws[order], _BRIEF_S)),
+            mine[order],
+            float(ends.mean()),
+            np.array(one.surprise),
+            math.log(one.truth_s),
+        )
+
+    def score(self, trust: float) -> float:
+        """Continuous ranked probability score of the pool; 0 is a certain truth."""
+        count = self.of_physics.sum()
+        share = trust * self.sound if count else 0.0
+        weight = np.where(
+            self.of_physics, share / max(count, 1), (1.0 - share) / (~self.of_physics).sum()
+        )
+        below = np.cumsum(weight)[:-1]
+        apart = np.sum(below * (1.0 - below) * np.diff(self.draws))
+        return float(weight @ np.abs(self.draws - self.truth) - apart)
 
 
 def learn_stretch(

@@ -155,6 +155,13 @@ class Prior:
         return nodes, convection(self.piece, around, nodes)
 
     @cached_property
+    def _size_middle(self) -> float:
+        """Of a piece of which only the weight is known, how much smaller it acts. [ln]."""
+        guess = self.piece.assumed
+        told = guess is None or guess.thickness_m is not None
+        return 0.0 if told else self.spread["size_middle"]
+
+    @cached_property
     def _size_weighed(self) -> float:
         return tables.load("forecast", "prior")["size_weighed"]
 
@@ -178,8 +185,10 @@ class Prior:
         m = self._meat
         at = dict(zip(NAMES, map(float, z), strict=False))
         return Member(
-            size_factor=math.exp(p["size"] * at["size"]),
-            heat_transfer_factor=math.exp(p["heat_transfer"] * at["heat_transfer"]),
+            size_factor=math.exp(self._size_middle + p["size"] * at["size"]),
+            heat_transfer_factor=math.exp(
+                p["heat_transfer_middle"] + p["heat_transfer"] * at["heat_transfer"]
+            ),
             air_offset=p["air_offset"] * at["air_offset"],
             dampness=at["dampness"],
             surface_share=_between(
