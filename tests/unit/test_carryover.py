@@ -458,3 +458,26 @@ def test_a_moment_has_no_kill():
     one = np.array([0.0]), np.array([70.0])
     assert module._reduction(*one, load_kinetics()) == 0.0
     assert math.isnan(module._reduction(*one, None))
+
+
+def test_a_pull_may_count_on_what_measured_roasts_rose() -> None:
+    model = pull_for_peak(PIECE, PIT, "kitchen", 60.0, band=False, **QUICK)
+    told = pull_for_peak(PIECE, PIT, "kitchen", 60.0, band=False, as_measured=True, **QUICK)
+    c, share = told.carryover, tables.load("carryover")["rise_usual"]
+    assert c.share == share
+    assert model.pull_c + 1.0 < told.pull_c < 60.0
+    assert c.likely_peak_c == pytest.approx(60.0, abs=0.05)
+    assert c.peak_core_c > 60.5
+    assert c.likely_core_c.max() == pytest.approx(c.likely_peak_c, abs=0.1)
+    before = c.result.time_s < c.pull_s
+    assert (c.likely_core_c[before] == c.result.core_c[before]).all()
+    said = told.sentence.shown("C")
+    assert f"the core still rises by {Difference(share * c.rise_k).shown('C')} in" in said
+    assert f"({Difference(c.rise_k).shown('C')}): 0.55 of it is taken here" in said
+    # What goes on cooking is no carryover.
+    hot = {"band": False, **QUICK}
+    alike = [
+        pull_for_peak(PIECE, PIT, "warm oven", 60.0, as_measured=way, **hot).pull_c
+        for way in (False, True)
+    ]
+    assert alike[0] == alike[1]

@@ -174,7 +174,7 @@ def test_the_code_repeats_the_answer(place: str, capsys: pytest.CaptureFixture[s
 def test_time_above_and_lethality_of_the_rest_are_said(panel: RestPanel) -> None:
     """Rounded down: 61 °C for a while is some log, and none of it before the pull."""
     # Of a big roast's rise so little is sure that none of it is counted.
-    panel.state.peak_c = 62.0
+    panel.state.peak_c = 59.0
     panel.settle()
     told = panel.state.outcome.told
     assert told.lethality_in_rest_log > 0.1
@@ -381,7 +381,7 @@ def test_a_real_piece_is_pulled_by_its_weight_and_the_code_says_so(
     assert pulled == pytest.approx(answer.pull_c, abs=0.5)
     panel.state.mass_kg = 4.0
     panel.settle()
-    assert panel.state.outcome.answer.pull_c < answer.pull_c - 1.0
+    assert panel.state.outcome.answer.pull_c < answer.pull_c - 0.5
 
 
 def test_a_cut_comes_at_a_weight_that_it_has(panel: RestPanel) -> None:

@@ -78,6 +78,8 @@ def test_every_measured_rise_lies_within_the_shares_of_the_table(roasts):
     print([round(share, 2) for share in shares])
     assert u["rise_low"] <= min(shares) <= u["rise_low"] + 0.1
     assert u["rise_high"] - 0.1 <= max(shares) <= u["rise_high"]
+    # Real pieces rise further than these endless ones: 0.53 in the middle against 0.66.
+    assert u["rise_usual"] <= np.median(shares) <= u["rise_usual"] + 0.15
 
 
 def test_dry_conduction_misses_them_all_by_far(roasts):

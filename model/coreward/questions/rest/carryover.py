@@ -105,6 +105,20 @@ class Carryover:
     organism: str
     """Name of the kinetics, and the organism in its food; empty where none serve the meat."""
     sentence: Say
+    share: float = 1.0
+    """What of the computed rise is counted on by whoever asked. [-]"""
+
+    @property
+    def likely_core_c(self) -> Floats:
+        """The core, with that share of its rise after the pull. [°C]."""
+        time, core = self.result.time_s, self.result.core_c
+        rising = (time >= self.pull_s) & (core > self.pull_core_c)
+        return np.where(rising, self.pull_core_c + self.share * (core - self.pull_core_c), core)
+
+    @property
+    def likely_peak_c(self) -> float:
+        """Highest of it in the rest. [°C]."""
+        return self.pull_core_c + self.share * max(self.rise_k, 0.0)
 
     @property
     def covered_s(self) -> float:
@@ -269,13 +283,27 @@ def _sure_words(c: Carryover) -> list[Say]:
     if c.peak_core_c - c.sure_peak_c < _FLAT_K:
         return []
     u = tables.load("carryover")
+    least, most = u["rise_low"], u["rise_high"]
+    measured = f"Measured roasts rose by {least:g} to {most:g} of what the model says"
+    if c.share == 1.0:
+        return [say(measured + ": count on a peak of {0} only.", Reading(c.sure_peak_c))]
     return [
         say(
-            f"Measured roasts rose by {u['rise_low']:g} to {u['rise_high']:g} of what the "
-            "model says: count on a peak of {0} only.",
+            measured
+            + f" ({{0}}): {c.share:g} of it is taken here, and for sure count on a peak "
+            "of {1} only.",
+            Difference(c.rise_k),
             Reading(c.sure_peak_c),
         )
     ]
+
+
+def _cooks_on(rest: Rest, peak_c: float) -> bool:
+    """Whether the places of a rest are as hot as a peak that is wanted."""
+    if isinstance(rest, BoxPlan):
+        return False
+    stages = (rest,) if isinstance(rest, Stage) else tuple(rest)
+    return all(coldest_around(stage) >= peak_c for stage in stages)
 
 
 def heat_words(c: Carryover) -> Say:
@@ -412,6 +440,7 @@ class _Case:
     longest_s: float
     options: dict[str, Any]
     liquid: Liquid | None = None
+    share: float = 1.0
 
     def cooked(self, pull_c: float) -> tuple[Result, int]:
         """Return the cook and its rest, and the index of the first stage of the rest."""
@@ -427,7 +456,7 @@ class _Case:
         return cook_and_rest(self.piece, stages, self.rest, **self.options), len(stages)
 
     def pulled_at(self, pull_c: float) -> Carryover:
-        return carryover(*self.cooked(pull_c))
+        return replace(carryover(*self.cooked(pull_c)), share=self.share)
 
 
 @dataclass(frozen=True)
@@ -443,7 +472,12 @@ class _Tried:
     def at(cls, case: _Case, pull_c: float, peak_c: float) -> _Tried:
         result, rest_from = case.cooked(pull_c)
         core = _rest_curve(result, rest_from)[1]
-        return cls(result, rest_from, float(core[0]), float(core.max()) - peak_c)
+        pulled = float(core[0])
+        likely = pulled + case.share * (float(core.max()) - pulled)
+        return cls(result, rest_from, pulled, likely - peak_c)
+
+    def carryover(self, case: _Case) -> Carryover:
+        return replace(carryover(self.result, self.rest_from), share=case.share)
 
 
 def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | None:
@@ -455,11 +489,11 @@ def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | 
     """
     full = _Tried.at(case, peak_c, peak_c)
     if full.excess_k < -_XTOL_K:
-        return carryover(full.result, full.rest_from)
+        return full.carryover(case)
     top = min(peak_c, full.pulled_c)
     if full.excess_k <= 0.0:
         # Short by less than the root is sought to: nothing is left to carry over.
-        return top, carryover(full.result, full.rest_from)
+        return top, full.carryover(case)
     # By the pull; the root finder asks for the ends of its bracket again.
     tried = {top: full}
 
@@ -491,7 +525,7 @@ def _solve(case: _Case, peak_c: float) -> tuple[float, Carryover] | Carryover | 
     pull_c = float(brentq(beyond, bottom, top, xtol=_XTOL_K))
     excess(pull_c)
     found = tried[pull_c]
-    return pull_c, carryover(found.result, found.rest_from)
+    return pull_c, found.carryover(case)
 
 
 _Place = TypeVar("_Place", bound=Around)
@@ -618,11 +652,11 @@ def _deviations(case: _Case, answer: Carryover, pull_c: float) -> list[tuple[str
         answer = case.pulled_at(pull_c)
     step = min(_SLOPE_STEP_K, 0.5 * (pull_c - case.piece.start_c))
     earlier = case.pulled_at(pull_c - step)
-    slope = max((answer.peak_core_c - earlier.peak_core_c) / step, _LEAST_SLOPE)
+    slope = max((answer.likely_peak_c - earlier.likely_peak_c) / step, _LEAST_SLOPE)
     out = []
     for name, cases in _corners(case):
         moved = [
-            abs(other.peak_core_c - answer.peak_core_c) / slope
+            abs(other.likely_peak_c - answer.likely_peak_c) / slope
             for other in (corner.pulled_at(pull_c) for corner in cases)
             # One that never comes to the pull says nothing about it.
             if abs(other.pull_core_c - pull_c) < _XTOL_K
@@ -642,6 +676,7 @@ def pull_for_peak(
     wrap: Wrap = None,
     liquid: Liquid | None = None,
     band: bool = True,
+    as_measured: bool = False,
     **options: Any,
 ) -> PullAnswer:
     """Find the core temperature at which to pull for a wanted peak in the rest.
@@ -664,6 +699,9 @@ def pull_for_peak(
         Poured under that wrap as the last heat begins.
     band : bool
         Whether to run the corners of the stated uncertainties (table ``carryover``).
+    as_measured : bool
+        Whether to count on what measured roasts rose of what the model says, and not on all of
+        it (same table). A place as hot as the peak goes on cooking, and no share is taken.
     **options
         Passed on to the simulation.
 
@@ -694,7 +732,10 @@ def pull_for_peak(
             ),
             peak_c,
         )
-    case = _Case(piece, tuple(before), pit, wrap, rest, u["longest_cook"], options, liquid)
+    share = u["rise_usual"] if as_measured and not _cooks_on(rest, peak_c) else 1.0
+    case = _Case(
+        piece, tuple(before), pit, wrap, rest, u["longest_cook"], options, liquid, share
+    )
     found = _solve(case, peak_c)
     series = pit.series()
     hottest = max(float(series["air_c"].value.max()), float(series["wall_c"].value.max()))
@@ -747,7 +788,7 @@ def pull_for_peak(
             "Pull at {0} for a peak of {1}: the core still rises by {2} in {3}.",
             Degrees(pull_c, 1),
             Degrees(peak_c, 1),
-            Difference(answer.rise_k),
+            Difference(answer.share * answer.rise_k),
             Lasting(answer.peak_after_s),
         )
     ]

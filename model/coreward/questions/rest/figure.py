@@ -304,7 +304,7 @@ class RestPicture:
         for meaning, values in (
             ("surface", result.surface_c),
             ("mean", result.mean_c),
-            ("core", result.core_c),
+            ("core", told.likely_core_c),
         ):
             line(hours, values, meaning)
         if dry is not None:
@@ -312,8 +312,8 @@ class RestPicture:
             line(x, dry.result.core_c, "target", label="core of a dry solid")
         if kept is not None:
             x = (kept.result.time_s - kept.pull_s) / _HOUR
-            line(x, kept.result.core_c, "kept")
-        peak = told.peak_after_s / _HOUR, float(temperature(told.peak_core_c, choice))
+            line(x, kept.likely_core_c, "kept")
+        peak = told.peak_after_s / _HOUR, float(temperature(told.likely_peak_c, choice))
         strokes.line(*peak, marker="D", color=PALETTE["caution"], linestyle="", label="peak")
         strokes.upright(0.0, color=PALETTE["text"], linewidth=1.0)
         end = float(hours[-1])
@@ -446,6 +446,6 @@ def alt_text(told: Carryover, inside: Section, units: str | UnitChoice = "C") ->
         f"core and {degrees(float(inside.temperature_c[-1]))} at the surface; a cut shows "
         f"{', '.join(dict.fromkeys(inside.colour))} from core to surface; curves of core, "
         f"mean and surface: pulled at {degrees(told.pull_core_c)}, peak "
-        f"{Reading(told.peak_core_c).shown(choice)} {format_hours(told.peak_after_s)} later. "
+        f"{Reading(told.likely_peak_c).shown(choice)} {format_hours(told.peak_after_s)} later. "
         f"{crust(told.result, told.covered_s).sentence}"
     )

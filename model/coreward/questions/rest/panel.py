@@ -284,6 +284,7 @@ def _answer(inputs: dict[str, Any], preview: bool) -> RestOutcome:
         wrap=given.wrap,
         liquid=given.liquid,
         band=not preview,
+        as_measured=True,
         **options,
     )
     told = answer.carryover
@@ -294,7 +295,9 @@ def _answer(inputs: dict[str, Any], preview: bool) -> RestOutcome:
     elif answer.reached and not preview:
         # The root is known; the cook that is shown deserves the engine's own mesh.
         stages = given.cooked_to(answer.pull_c)
-        told = carryover(cook_and_rest(piece, stages, rest), len(stages))
+        told = replace(
+            carryover(cook_and_rest(piece, stages, rest), len(stages)), share=told.share
+        )
     dry = None
     if not boxed and told.pull_core_c > piece.start_c + 1.0:
         bare = cw.Surroundings(inputs["pit_c"], evaporation=False)
@@ -541,7 +544,8 @@ class RestPanel(Panel):
             lines.append(f"before, wrap, liquid = wrapped_cook(pit, {', '.join(words)})")
             worn = ", before=before, wrap=wrap, liquid=liquid"
         lines += [
-            f"print(pull_for_peak(piece, pit, rest, {inputs['peak_c']:.6g}{worn}).sentence)",
+            f"print(pull_for_peak(piece, pit, rest, {inputs['peak_c']:.6g}{worn}, "
+            "as_measured=True).sentence)",
             "",
         ]
         return "\n".join(lines)
