@@ -563,7 +563,7 @@ def test_the_whole_text_of_a_plan(supper_plan: Plan) -> None:
         window = f"({step.earliest:%H:%M} to {step.latest:%H:%M})"
         line = f"  [ ] {step.planned:%H:%M}  {step.kind} shoulder {window}, {note}"
         assert any(each.startswith(line) for each in lines)
-    assert "  [ ] 14:15  turkey on, as soon as it is there" in lines
+    assert "  [ ] 15:15  turkey on, as soon as it is there" in lines
     assert "  [ ] 18:30  serve" in lines
     assert shown(p.assumptions[0], "C") in text
     assert (
@@ -736,7 +736,7 @@ def test_a_plan_file_gives_what_it_says(supper: PlanFile) -> None:
     assert supper.serve_at == at(2026, 10, 24, 18, 30)
     assert [one.name for one in supper.pieces] == ["shoulder", "brisket", "turkey"]
     assert supper.pieces[1].piece.shape.thickness == pytest.approx(0.065)
-    assert supper.pieces[2].not_before == at(2026, 10, 24, 14, 15)
+    assert supper.pieces[2].not_before == at(2026, 10, 24, 15, 15)
     assert supper.pit.warm_up_s == 3600.0
 
 

@@ -49,7 +49,6 @@ def test_a_thicker_shoulder_of_the_same_weight_is_nearly_as_soon_done() -> None:
     """110 to 170 mm moved the fire by twelve hours and more while it meant a heavier one."""
     hours = [hours_before(planned(5.0, thick)) for thick in (0.11, 0.14, 0.17)]
     assert max(hours) - min(hours) < 3.0
-    assert hours[1] > hours[0]
 
 
 def test_the_plan_says_what_it_took_the_piece_for_and_repeats_itself() -> None:

@@ -20,7 +20,7 @@ def test_ten_lines_plan_a_day_and_read_a_log(
     monkeypatch.chdir(ROOT)
     exec(compile(code, "README.md", "exec"), {})
     said = capsys.readouterr().out
-    assert said.startswith("Light the fire at 01:15 to serve at 18:30 on Saturday 24 October")
+    assert said.startswith("Light the fire at 03:00 to serve at 18:30 on Saturday 24 October")
     assert ": then the probe shows 90 °C." in said
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -144,7 +146,11 @@ def test_a_draw_of_a_weighed_piece_moves_its_proportions_at_its_weight() -> None
     assert prior.spread["size"] == pytest.approx(np.hypot(spread, rest))
     z = np.zeros(15)
     middle = prior.shape(prior.member(z))
-    assert middle.half_size == pytest.approx(piece.shape.half_size)
+    acts = math.exp(tables.load("forecast", "prior")["size_middle"])
+    assert prior.member(z).size_factor == pytest.approx(acts)
+    assert acts * piece.shape.half_size < middle.half_size < piece.shape.half_size
+    measured = stated_prior(cw.piece("pork shoulder", 4.0, thickness_m=0.11))
+    assert measured.member(z).size_factor == 1.0
     z[0] = 1.0
     thicker = prior.shape(prior.member(z))
     assert thicker.half_size > middle.half_size

@@ -44,13 +44,23 @@ def cooked(prior: Prior, member: Member, foil_at_c: float | None = None) -> Ligh
     return run_light(prior.cook(member, legs), AT_S)
 
 
+def still(prior: Prior, **more: float) -> Member:
+    """Return a guess at the stated size in a smooth stream, with nearly all juice in the air.
+
+    That is what makes a core stand; what is believed of any pit lies to one side of it.
+    """
+    p = prior.spread
+    size, heat = -p["size_middle"] / p["size"], -p["heat_transfer_middle"] / p["heat_transfer"]
+    return guess(prior, size=size, heat_transfer=heat, surface_share=3.57, **more)
+
+
 STEPS_C = np.arange(46.0, 79.0, 4.0)
 
 
 def hours_for_steps(fresh_air_kg_h: float) -> list[float]:
     """Hours that the core takes for four kelvin from each of `STEPS_C` on."""
     prior = in_pit(fresh_air_kg_h)
-    run = cooked(prior, guess(prior, surface_share=2.0))
+    run = cooked(prior, still(prior))
     risen = np.maximum.accumulate(run.core_c)
     assert risen[-1] > STEPS_C[-1] + 4.0
     at = np.interp([STEPS_C, STEPS_C + 4.0], risen, AT_S)
@@ -82,7 +92,7 @@ def test_more_fresh_air_lowers_the_stand() -> None:
 
 def test_foil_ends_the_stand_within_the_hour() -> None:
     prior = in_pit(1.5)
-    member = guess(prior, surface_share=2.0, wrap_leak=-2.0)
+    member = still(prior, wrap_leak=-2.0)
     bare, foil = cooked(prior, member), cooked(prior, member, 64.0)
     wrapped = int(np.searchsorted(AT_S, foil.leg_end_s[0]))
     hour = int(HOUR / 300.0)

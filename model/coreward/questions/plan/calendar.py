@@ -75,7 +75,9 @@ def calendar_bytes(
 
 def _from_to(step: Step) -> tuple[dt.datetime, dt.datetime]:
     if step.kind in _DECIDED or step.latest <= step.earliest:
-        return step.planned, step.planned + _SHORT
+        # By universal time: a quarter of an hour may pass over a change of the clock.
+        begin = step.planned.astimezone(dt.UTC)
+        return begin, begin + _SHORT
     return step.earliest, step.latest
 
 
